@@ -1,0 +1,1 @@
+"""The command line: reads what was asked, calls a service, shows the answer."""
