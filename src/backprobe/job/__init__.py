@@ -1,0 +1,27 @@
+"""The job: frozen dataclasses and the job file; no store, no inference."""
+
+from backprobe.job.model import (
+    Code,
+    Connector,
+    Engine,
+    Fitted,
+    Indication,
+    Job,
+    Meter,
+    Round,
+    Terminal,
+    Vehicle,
+)
+
+__all__ = [
+    "Code",
+    "Connector",
+    "Engine",
+    "Fitted",
+    "Indication",
+    "Job",
+    "Meter",
+    "Round",
+    "Terminal",
+    "Vehicle",
+]
