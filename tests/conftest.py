@@ -1,0 +1,22 @@
+"""What all tests share: fixed seeds, and what happens where the simulator ngspice is missing."""
+
+import os
+import shutil
+
+import pytest
+from hypothesis import settings
+
+# The same examples in every run: a failure seen once can be seen again. No deadline: some machines
+# are slow at times.
+settings.register_profile("fixed", derandomize=True, deadline=None, max_examples=50)
+settings.load_profile("fixed")
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Leave a test out where ngspice is missing, except where nothing may be left out."""
+    if item.get_closest_marker("needs_ngspice") is None or shutil.which("ngspice"):
+        return
+    message = "ngspice is not installed (sudo apt-get install ngspice); this comparison needs it"
+    if os.environ.get("CI") == "true":
+        pytest.fail(message, pytrace=False)
+    pytest.skip(message)
