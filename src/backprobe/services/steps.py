@@ -1,0 +1,268 @@
+"""The work behind one proposed reading: its steps in order, its minutes, its cautions.
+
+A reading costs what it takes to bring the vehicle from the state it is in to the state that is
+wanted (always key off before a connector is moved), and then to place the leads and read. The
+minutes assume good access. They are estimates from common practice, no published source; they rank
+readings against each other and are not a labour time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Final
+
+IDLE_BELOW_RPM: Final = 1200.0
+
+# Minutes, good access: common practice, no source.
+KEY_TURN: Final = 0.2
+STOP_ENGINE: Final = 0.3
+MOVE_CONNECTOR: Final = 0.6
+START_ENGINE: Final = 1.2
+CRANK: Final = 0.8
+HOLD_SPEED: Final = 0.4
+BACK_PROBE: Final = 0.3
+ACTION_MINUTES: Final[dict[str, float]] = {
+    "": 0.0,
+    "snap throttle": 1.0,
+    "sweep": 0.5,
+    "wiggle": 3.0,
+}
+READING_MINUTES: Final[dict[str, float]] = {
+    "volts": 0.5,
+    "volts_high": 0.7,
+    "volts_low": 0.7,
+    "volts_ac": 0.5,
+    "hertz": 0.6,
+    "duty_percent": 0.6,
+    "sensor_ohms": 0.6,
+    "harness_ohms": 0.7,
+    "volts_loaded": 1.2,
+    "battery_volts": 0.7,
+    "black_lead_check": 0.7,
+    "ambient_celsius": 0.5,
+    "scan": 0.8,
+}
+AT_A_TERMINAL: Final = frozenset(
+    ("volts", "volts_high", "volts_low", "volts_ac", "hertz", "duty_percent", "volts_loaded")
+)
+METER_SETTING: Final[dict[str, str]] = {
+    "volts": "DC volts",
+    "volts_high": "DC volts with min/max hold",
+    "volts_low": "DC volts with min/max hold",
+    "volts_ac": "AC volts",
+    "hertz": "hertz",
+    "duty_percent": "duty, per cent of the time high",
+    "volts_loaded": "DC volts",
+}
+
+CAUTION_RUNNING: Final = (
+    "Running engine: hands, leads and clothes away from belts and fans; mind hot parts and fumes."
+)
+CAUTION_CRANK: Final = "Out of gear, brake on, nobody near belts or fans while it cranks."
+CAUTION_SWEEP: Final = "Keep fingers out of a powered throttle; it moves by itself."
+CAUTION_SNAP: Final = "Warm engine, nobody in front of the vehicle; once or twice is enough."
+CAUTION_BACK_PROBE: Final = (
+    "Thin back-probe from the wire side, never into the mouth of a terminal."
+)
+CAUTION_FRONT: Final = (
+    "Touch the harness terminal with a matching pin; a probe tip spreads a female terminal."
+)
+CAUTION_CODES: Final = (
+    "Unplugged with key on, the control unit stores codes: note the old ones first."
+)
+CAUTION_OHMS: Final = "Never measure resistance on a live circuit."
+CAUTION_PASSIVE: Final = (
+    "Ohms only across a passive part (thermistor, track, coil, heater), never an oxygen cell."
+)
+CAUTION_LOAD: Final = (
+    "Half-watt 1 kohm resistor or larger, only while you read; never on an oxygen cell's wires."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """State of vehicle and connector in which a reading is taken."""
+
+    plugged: bool
+    key: str
+    rpm: float = 0.0
+    action: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StepPlan:
+    """What to do for one reading, in order; the minutes it takes; what to beware of."""
+
+    steps: tuple[str, ...]
+    minutes: float
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Move:
+    text: str
+    minutes: float
+
+
+# A vehicle nobody has touched yet stands with everything plugged in and the key off.
+STANDING: Final = State(plugged=True, key="off")
+
+
+def plan_steps(
+    now: State | None,
+    wanted: State,
+    quantity: str,
+    terminal: str,
+    other: str = "",
+    *,
+    colour: str = "",
+    load_ohms: float = 1000.0,
+) -> StepPlan:
+    """Plan one reading from the state the vehicle is in (None: as found, plugged in, key off).
+
+    `terminal` is the pin; for `sensor_ohms` the pair as "1-2", or one pin with the second one in
+    `other`; for `scan` the name of the value. `colour` is told with the pin where it is known.
+    """
+    start, goal = now or STANDING, reachable_state(now or STANDING, wanted, quantity)
+    moves = _moves(start, goal)
+    place = _place(terminal, other, colour, quantity)
+    steps = [move.text for move in moves]
+    steps += _reading_steps(goal, quantity, place, load_ohms)
+    return StepPlan(
+        steps=tuple(steps),
+        minutes=cost_minutes(now, wanted, quantity),
+        cautions=cautions_for(start, goal, quantity),
+    )
+
+
+@lru_cache(maxsize=8192)
+def cost_minutes(now: State | None, wanted: State, quantity: str) -> float:
+    """Minutes from the present state to the reading written down; the same that a plan states."""
+    start = now or STANDING
+    goal = reachable_state(start, wanted, quantity)
+    minutes = sum(move.minutes for move in _moves(start, goal))
+    minutes += READING_MINUTES[quantity] + ACTION_MINUTES[goal.action]
+    if goal.plugged and quantity in AT_A_TERMINAL:
+        minutes += BACK_PROBE
+    return round(minutes, 2)
+
+
+def reachable_state(now: State, wanted: State, quantity: str) -> State:
+    """Make the wanted state one that the quantity may be measured in.
+
+    Ohms are never measured on a live circuit: the harness with key off, the sensor unplugged. The
+    sensor hanging free does not care about the key, so no step is spent on turning it back on.
+    """
+    if quantity == "harness_ohms":
+        return State(plugged=False, key="off")
+    if quantity == "sensor_ohms":
+        return State(plugged=False, key="off") if now.plugged else replace(now, action="")
+    return wanted
+
+
+def _moves(now: State, goal: State) -> list[_Move]:
+    """Bring the vehicle from one state to the other; no moves where they are the same."""
+    moves: list[_Move] = []
+    key, running = now.key, now.key == "run"
+    connector_moves = now.plugged != goal.plugged
+    if running and (goal.key != "run" or connector_moves):
+        moves.append(_Move("Stop the engine, key off.", STOP_ENGINE))
+        key = "off"
+    if connector_moves:
+        if key != "off":
+            moves.append(_Move("Key off.", KEY_TURN))
+            key = "off"
+        words = "Plug the sensor in until it latches." if goal.plugged else "Unplug the sensor."
+        moves.append(_Move(words, MOVE_CONNECTOR))
+    moves += _key_moves(key, goal)
+    if goal.key == "run" and goal.rpm > IDLE_BELOW_RPM and now.rpm != goal.rpm:
+        moves.append(_Move(f"Hold the engine at about {goal.rpm:.0f} rpm.", HOLD_SPEED))
+    if goal.key == "run" and key == "run" and now.rpm > IDLE_BELOW_RPM >= goal.rpm:
+        moves.append(_Move("Let the engine fall back to idle.", KEY_TURN))
+    return moves
+
+
+def _key_moves(key: str, goal: State) -> list[_Move]:
+    if goal.key == "crank":
+        return [
+            _Move("Crank for about five seconds while you read; a helper turns the key.", CRANK)
+        ]
+    if goal.key == key:
+        return []
+    if goal.key == "run":
+        return [_Move("Start the engine and let it idle until it is steady.", START_ENGINE)]
+    if goal.key == "on":
+        return [_Move("Key on, engine not started.", KEY_TURN)]
+    return [_Move("Key off.", KEY_TURN)]
+
+
+def _place(terminal: str, other: str, colour: str, quantity: str) -> str:
+    """Name where the reading is taken, as the steps say it."""
+    if quantity == "scan":
+        return other or terminal
+    if quantity == "sensor_ohms":
+        first, second = (terminal, other) if other else tuple(terminal.split("-", 1))
+        return f"{first} and {second}"
+    return f"{terminal} ({colour})" if colour else terminal
+
+
+def _reading_steps(goal: State, quantity: str, place: str, load_ohms: float) -> list[str]:
+    """Leads, action and reading, once the vehicle is in the state."""
+    fixed = {
+        "sensor_ohms": f"Meter on ohms, across terminals {place} of the free sensor.",
+        "harness_ohms": (
+            f"Meter on ohms: harness terminal {place} to the black lead's point, control unit "
+            "still connected."
+        ),
+        "battery_volts": "Meter on DC volts across the two battery posts.",
+        "black_lead_check": (
+            "Leave the black lead where it is; red lead on the battery's positive post, DC volts."
+        ),
+        "ambient_celsius": "Thermometer beside the sensing element, until it no longer moves.",
+        "scan": f'Read "{place}" as the control unit reports it.',
+    }
+    if quantity in fixed:
+        return [fixed[quantity], *_action_steps(goal.action)]
+    probe = "Back-probe terminal" if goal.plugged else "Red lead on harness terminal"
+    steps = [
+        f"Meter on {METER_SETTING[quantity]}, black lead on battery negative.",
+        f"{probe} {place}.",
+    ]
+    if quantity == "volts_loaded":
+        steps.append(
+            f"Hold {load_ohms:g} ohm from that terminal to the black lead's point and read again."
+        )
+    steps += _action_steps(goal.action)
+    kept = {"volts_high": "highest", "volts_low": "lowest"}.get(quantity)
+    if kept:
+        steps.append(f"Take the {kept} value that the hold kept.")
+    return steps
+
+
+def _action_steps(action: str) -> list[str]:
+    words = {
+        "snap throttle": "Open the throttle fully and quickly once, let it fall back.",
+        "sweep": "Move it slowly from stop to stop, three seconds or more each way.",
+        "wiggle": "Wiggle wire and connector a hand's breadth at a time while you watch.",
+    }
+    return [words[action]] if action else []
+
+
+def cautions_for(now: State, goal: State, quantity: str) -> tuple[str, ...]:
+    """List the usual cautions of the trade that apply on the way and at the reading."""
+    at_a_terminal = quantity in AT_A_TERMINAL
+    candidates = (
+        (goal.key == "run", CAUTION_RUNNING),
+        (goal.key == "crank", CAUTION_CRANK),
+        (goal.action == "snap throttle", CAUTION_SNAP),
+        (goal.action == "sweep" and goal.key != "off", CAUTION_SWEEP),
+        (now.plugged != goal.plugged, "Key off before you plug or unplug."),
+        (not goal.plugged and goal.key != "off" and now.plugged, CAUTION_CODES),
+        (quantity in ("sensor_ohms", "harness_ohms"), CAUTION_OHMS),
+        (quantity == "sensor_ohms", CAUTION_PASSIVE),
+        (quantity == "volts_loaded", CAUTION_LOAD),
+        (at_a_terminal and goal.plugged, CAUTION_BACK_PROBE),
+        ((at_a_terminal or quantity == "harness_ohms") and not goal.plugged, CAUTION_FRONT),
+    )
+    return tuple(text for applies, text in candidates if applies)
