@@ -1,0 +1,1 @@
+"""What is known of sensor circuits: one TOML file a family; loader, checker, pictures."""
