@@ -1,0 +1,1 @@
+"""Arrays in, arrays out: circuits, instruments and inference. No files, no clock, no jobs."""

@@ -1,0 +1,1 @@
+"""From readings to probabilities: assignment of wires, weights, reasons, the next reading."""
