@@ -1,0 +1,1 @@
+"""Published standards as pure functions: VIN, trouble codes, wire colours."""
