@@ -1,0 +1,99 @@
+"""The next readings as words: where, in which state, how long, what they split, the cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from backprobe.cli.words import gain_words, minutes_words, quantity_words, state_words
+from backprobe.job import Job
+from backprobe.services.answer import Answer, NextReading
+
+ALWAYS: Final = (
+    "Never probe airbag circuits or the orange cables of an electric or hybrid vehicle. "
+    "The maker's instructions come first; the program advises, you decide."
+)
+NOTHING_WORTH: Final = "No further reading is worth its minutes."
+SETTLED: Final = "Settled. Nothing more has to be measured to tell these apart."
+
+
+def next_section(answer: Answer, job: Job) -> RenderableType:
+    """List the next readings in short, cautions gathered below."""
+    if not answer.next:
+        return Text(SETTLED if answer.settled else NOTHING_WORTH)
+    grid = _numbered()
+    for number, reading in enumerate(answer.next, 1):
+        lines = [Text(headline(reading, job), style="bold"), Text(_price(reading))]
+        if reading.text:
+            lines.append(Text(reading.text))
+        grid.add_row(f"{number}.", Group(*lines))
+    lead = [Text(SETTLED + " To prove it further:")] if answer.settled else []
+    return Group(*lead, grid, _cautions(answer.next), Text(ALWAYS))
+
+
+def next_page(answer: Answer, job: Job) -> RenderableType:
+    """List the next readings with every step, each with its own cautions."""
+    if not answer.next:
+        return Text(SETTLED if answer.settled else NOTHING_WORTH)
+    parts: list[RenderableType] = []
+    for number, reading in enumerate(answer.next, 1):
+        steps = _numbered()
+        for place, step in enumerate(reading.steps):
+            steps.add_row(f"{chr(ord('a') + place)})" if place < 26 else "-", Text(step))
+        lines: list[RenderableType] = [Text(headline(reading, job), style="bold")]
+        lines.append(Text(_price(reading)))
+        if reading.text:
+            lines.append(Text(reading.text))
+        if reading.steps:
+            lines.append(steps)
+        if reading.cautions:
+            lines.append(_cautions([reading]))
+        outer = _numbered()
+        outer.add_row(f"{number}.", Group(*lines))
+        parts += [outer, Text("")]
+    return Group(*parts, Text(ALWAYS))
+
+
+def headline(reading: NextReading, job: Job) -> str:
+    """Say what to measure where and in which state."""
+    state = state_words(
+        plugged=reading.plugged, key=reading.key, rpm=reading.rpm, action=reading.action
+    )
+    what = quantity_words(reading.quantity)
+    place = reading.terminal
+    if reading.quantity == "scan":
+        return f"{state}: {what} {place}"
+    if not place:
+        return f"{state}: {what}"
+    if "-" in place:
+        return f"{state}: {what}, {place.replace('-', ' to ')}"
+    colours = {terminal.pin: terminal.colour for terminal in job.connector.terminals}
+    colour = colours.get(place, "")
+    return f"{state}: {what} at terminal {place}{f' ({colour})' if colour else ''}"
+
+
+def _price(reading: NextReading) -> str:
+    time = minutes_words(reading.minutes)
+    return f"{time}; {gain_words(reading.bits)} ({reading.bits:.2f} bit)"
+
+
+def _cautions(readings: Sequence[NextReading]) -> RenderableType:
+    """Each caution once, in the order of the readings."""
+    texts = dict.fromkeys(caution for reading in readings for caution in reading.cautions)
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(no_wrap=True, style="bold")
+    grid.add_column(overflow="fold")
+    for number, text in enumerate(texts):
+        grid.add_row("Beware:" if number == 0 else "", Text(text))
+    return grid
+
+
+def _numbered() -> Table:
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(no_wrap=True, style="bold")
+    grid.add_column(overflow="fold")
+    return grid

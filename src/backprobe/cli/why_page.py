@@ -1,0 +1,86 @@
+"""The full weight of evidence for what is asked with --why: every reading, for or against, summed.
+
+Decibans add: ten of them multiply the odds by ten (Good, Probability and the Weighing of Evidence,
+1950), so the running sum is what all readings up to that line say together.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from rich import box
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from backprobe.cli.words import claim_words, reading_words, weight_words
+from backprobe.errors import UsageError
+from backprobe.services.answer import Answer, Reason
+
+
+def why_page(answer: Answer, asked: str) -> RenderableType:
+    """Show the evidence on one terminal (by its pin) or one fault (by its name).
+
+    Raises
+    ------
+    UsageError
+        Nothing is claimed about what was asked.
+    """
+    parts: list[RenderableType] = []
+    for claim in claims_about(answer, asked):
+        parts += [Text(""), Text(_title(claim), style="bold"), _table(answer.evidence[claim])]
+    parts.append(Text("Ten decibans multiply the odds by ten, against the nearest rival."))
+    return Group(*parts)
+
+
+def claims_about(answer: Answer, asked: str) -> list[str]:
+    """Find the claims that a pin or the name of a fault asks for."""
+    wanted = " ".join(asked.split())
+    pin = wanted.removeprefix("terminal ")
+    claims = [claim for claim in answer.evidence if claim.startswith(f"terminal {pin} is ")]
+    if not claims:
+        fault = wanted.removeprefix("fault ")
+        claims = [claim for claim in answer.evidence if claim == f"fault {fault}"]
+    if claims:
+        return claims
+    raise UsageError(
+        f'Nothing is claimed about "{asked}".',
+        where=answer.file,
+        remedy=f"Ask with --why for {_choices(answer)}.",
+    )
+
+
+def _choices(answer: Answer) -> str:
+    pins = re.findall(r"^terminal (\S+) is ", "\n".join(answer.evidence), flags=re.MULTILINE)
+    faults = [
+        claim.removeprefix("fault ") for claim in answer.evidence if claim.startswith("fault ")
+    ]
+    choices = [*dict.fromkeys(pins), *faults]
+    return ", ".join(choices) if choices else "something else: there is no evidence in this file"
+
+
+def _title(claim: str) -> str:
+    words = claim_words(claim)
+    return words[:1].upper() + words[1:]
+
+
+def _table(reasons: Sequence[Reason]) -> RenderableType:
+    if not reasons:
+        return Text("No reading speaks for or against it.")
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    table.add_column("reading", overflow="fold", min_width=12)
+    table.add_column("decibans", justify="right", no_wrap=True)
+    table.add_column("sum", justify="right", no_wrap=True)
+    table.add_column("which says", overflow="fold", ratio=1)
+    total = 0.0
+    for reason in sorted(reasons, key=lambda reason: -reason.decibans):
+        total += reason.decibans
+        table.add_row(
+            reading_words(reason.reading),
+            f"{reason.decibans:+.1f}",
+            f"{total:+.1f}",
+            f"{weight_words(reason.decibans)}. {reason.text}".strip(),
+        )
+    summary = f"Together {total:+.1f} decibans: {weight_words(total)}."
+    return Group(table, Text(summary, style="bold"))
