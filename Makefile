@@ -10,16 +10,18 @@ export OMP_NUM_THREADS = 1
 BIN := .venv/bin
 PYTEST_FLAGS ?= -n 2 -q
 
-.PHONY: help run test check bench format lock changelog clean set-up
+.PHONY: help run test check bench format lock reference changelog clean set-up
 
 help:
-	@echo "make run      explain the example jobs in the terminal"
-	@echo "make test     run all tests"
-	@echo "make check    formatting, lint, types, layers"
-	@echo "make bench    measure speed and memory against the targets"
-	@echo "make format   put the code into the common format"
-	@echo "make lock     pin the newest dependencies in lock.txt"
-	@echo "make clean    remove everything that make has made"
+	@echo "make run        explain the example jobs in the terminal"
+	@echo "make test       run all tests"
+	@echo "make check      formatting, lint, types, layers"
+	@echo "make bench      measure speed and memory against the targets"
+	@echo "make format     put the code into the common format"
+	@echo "make reference  write docs/circuits.md from the family files"
+	@echo "make changelog  show what has changed since the last version"
+	@echo "make lock       pin the newest dependencies in lock.txt"
+	@echo "make clean      remove everything that make has made"
 
 set-up:
 	@sh scripts/set_up.sh
@@ -50,6 +52,9 @@ lock: set-up
 	$(BIN)/python -m uv pip compile --quiet --upgrade --universal --python-version 3.11 --generate-hashes \
 		--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
 		--group dev pyproject.toml --output-file lock.txt
+
+reference: set-up
+	@$(BIN)/python scripts/reference_pages.py
 
 changelog: set-up
 	@$(BIN)/python scripts/changelog.py
