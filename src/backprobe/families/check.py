@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
-from backprobe.families.element_kinds import OUTPUT_NODES, is_switching
+from backprobe.families.element_kinds import ELEMENT_KINDS, is_switching
 from backprobe.families.mistakes import MistakeList, Path, nearest
 from backprobe.families.schema import (
     BUILT_IN_NODES,
@@ -72,7 +72,7 @@ def _check_nodes(
 
 
 def _node_path(element: Element, index: int) -> Path:
-    return (OUTPUT_NODES[index],) if element.kind in {"ratiometric", "regulated"} else ("between",)
+    return (ELEMENT_KINDS[element.kind].node_key(index),)
 
 
 def _check_wires(wires: Sequence[Wire], elements: Sequence[Element], mistakes: MistakeList) -> None:

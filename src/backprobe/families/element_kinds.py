@@ -22,7 +22,8 @@ class ElementKind:
 
     ``between`` names the ends of the list under the key ``between``; where it is empty the
     element has the keys output, supply and ground, a node each. ``forms`` are the sets of
-    parameters of which one must be complete; ``optional`` may be added.
+    parameters of which one must be complete; ``optional`` may be added. ``needs`` are nodes and a
+    parameter that go together or not at all: an output that works only while it is fed.
     """
 
     meaning: str
@@ -30,17 +31,25 @@ class ElementKind:
     forms: tuple[tuple[str, ...], ...]
     optional: tuple[str, ...] = ()
     passive: bool = False
+    needs: tuple[str, ...] = ()
 
     @property
     def node_keys(self) -> tuple[str, ...]:
         """The keys that hold nodes."""
-        return ("between",) if self.between else OUTPUT_NODES
+        fed = tuple(key for key in self.needs if key not in PARAMETERS)
+        return ("between", *fed) if self.between else OUTPUT_NODES
+
+    def node_key(self, index: int) -> str:
+        """Return the key that holds the node with this place in an element's nodes."""
+        ends = len(self.between)
+        return "between" if index < ends else self.node_keys[index - ends + (1 if ends else 0)]
 
     @property
     def parameters(self) -> tuple[str, ...]:
         """Every key that holds a value, each once, in the order of the forms."""
         listed = [key for form in self.forms for key in form]
-        return tuple(dict.fromkeys((*listed, *self.optional)))
+        fed = [key for key in self.needs if key in PARAMETERS]
+        return tuple(dict.fromkeys((*listed, *self.optional, *fed)))
 
 
 OUTPUT_NODES: Final = ("output", "supply", "ground")
@@ -96,6 +105,7 @@ ELEMENT_KINDS: Final[Mapping[str, ElementKind]] = {
         ("one end", "other end"),
         (("closed_ohm", "open_ohm", "closed"),),
         optional=("hertz",),
+        needs=("supply", "ground", "full_volt"),
     ),
     "potentiometer": ElementKind(
         "potentiometer",

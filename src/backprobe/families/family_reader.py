@@ -225,7 +225,12 @@ def _read_nodes(
     if len(set(given)) != len(given):
         said = f'Both ends of "{table.get("name")}" are on the same node.'
         mistakes.add((*path, "between"), said, "Name two different nodes.")
-    return tuple(given)
+    fed = [str(table[key]) for key in kind.node_keys[1:] if key in table]
+    if any(key in table for key in kind.needs) and not set(kind.needs) <= set(table):
+        missing = [key for key in kind.needs if key not in table]
+        said = f'The {kind.meaning} "{table.get("name")}" has no {" and no ".join(missing)}.'
+        mistakes.add(path, said, f"{', '.join(kind.needs)} go together, or leave them all out.")
+    return (*given, *fed)
 
 
 def _read_parameters(
@@ -238,7 +243,7 @@ def _read_parameters(
     name = str(table.get("name"))
     given = [key for key in kind.parameters if key in table]
     fits = [form for form in kind.forms if set(form) <= set(given)]
-    extra = set(given) - set(fits[0]) - set(kind.optional) if fits else set()
+    extra = set(given) - set(fits[0]) - set(kind.optional) - set(kind.needs) if fits else set()
     if not fits or extra:
         forms = " or ".join(", ".join(form) for form in kind.forms)
         missing = [key for key in kind.forms[0] if key not in given]
@@ -280,8 +285,7 @@ def _require_in_range(own: str, key: str, path: Path, parts: Parts, mistakes: Mi
     driven = parts.driven.get(own)
     if driven is not None:
         candidates = [driven.always] if driven.always else list(driven.states.values())
-        expected = {"ohm": "", "kelvin": ""}.get(parameter.unit, parameter.unit)
-        if driven.unit != expected:
+        if driven.unit != parameter.unit:
             said = f'"{own}" is driven in {driven.unit}, but {key} is in {parameter.unit}.'
             mistakes.add(path, said, "Name another driven quantity, or correct its unit.")
             return

@@ -14,10 +14,10 @@ from typing import Literal
 
 PriorKind = Literal["fixed", "normal", "uniform", "log_uniform", "log_normal", "choice"]
 Side = Literal["control-unit", "sensor"]
-Unit = Literal["volt", "celsius", "share", "ampere", "hertz"]
+Unit = Literal["volt", "celsius", "share", "ampere", "hertz", "ohm"]
 
 PRIOR_KINDS: tuple[str, ...] = ("normal", "uniform", "log_uniform", "log_normal", "choice")
-UNITS: tuple[str, ...] = ("volt", "celsius", "share", "ampere", "hertz")
+UNITS: tuple[str, ...] = ("volt", "celsius", "share", "ampere", "hertz", "ohm")
 STATES: tuple[str, ...] = (
     "key-on",
     "crank",
