@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from backprobe.families.check import check_circuit
-from backprobe.families.element_kinds import ELEMENT_KINDS, OUTPUT_NODES, PARAMETERS, ElementKind
-from backprobe.families.mistakes import MistakeList, Path, nearest, unknown_keys
-from backprobe.families.prior_reader import Table, fixed, is_number, read_driven, read_prior
-from backprobe.families.schema import Driven, Element, Family, Prior, Side, Wire
+from backprobe.families.element_reader import ElementReader, Parts
+from backprobe.families.mistakes import MistakeList, Path, nearest, read_text, unknown_keys
+from backprobe.families.prior_reader import Table, is_number, read_driven, read_prior
+from backprobe.families.schema import (
+    BUILT_IN_NODES,
+    MOST_WIRES,
+    Driven,
+    Element,
+    Family,
+    Prior,
+    Side,
+    Wire,
+)
 from backprobe.vocabulary import CONNECTOR_KINDS, ROLES, SCAN_NAMES
 
 FORMAT = 1
@@ -25,19 +35,8 @@ _FAMILY_KEYS = (
     "control-unit",
     "sensor",
 )
+_WIRE_NAME = re.compile(r"[A-Za-z0-9-]+")
 _COMMON_KEYS = ("format", "value", "driven", "control-unit")
-
-
-@dataclass(slots=True)
-class Parts:
-    """Values, driven quantities and elements while a file is being read."""
-
-    values: dict[str, Prior] = field(default_factory=dict)
-    driven: dict[str, Driven] = field(default_factory=dict)
-    elements: list[Element] = field(default_factory=list)
-    element_paths: dict[str, Path] = field(default_factory=dict)
-    named: set[str] = field(default_factory=set)
-    used: set[str] = field(default_factory=set)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +63,40 @@ def read_family(
 ) -> Family | None:
     """Read a family's document; None when it has mistakes."""
     unknown_keys(document, (), _FAMILY_KEYS, "a family file", mistakes)
-    if document.get("format") != FORMAT:
+    texts, prior = _read_head(document, stem, mistakes)
+    wires = _read_wires(document, mistakes)
+    parts = Parts(
+        values=dict(common.values),
+        driven=dict(common.driven),
+        elements=list(common.elements),
+        used={*common.values, *common.driven},
+    )
+    _read_parts(document, parts, ("control-unit", "sensor"), mistakes)
+    _note_unused(document, parts, mistakes)
+    reports = _read_reports(document, wires, mistakes)
+    if not mistakes.found:
+        check_circuit(wires, parts.elements, parts.values, parts.element_paths, mistakes)
+    if mistakes.found:
+        return None
+    return Family(
+        **texts,
+        prior=prior,
+        wires=wires,
+        values=parts.values,
+        driven=parts.driven,
+        elements=tuple(parts.elements),
+        reports=reports,
+    )
+
+
+def _read_head(document: Table, stem: str, mistakes: MistakeList) -> tuple[dict[str, str], float]:
+    version = document.get("format")
+    if version != FORMAT or isinstance(version, bool):
         said = "This file doesn't say which format it is in."
+        if version is not None:
+            said = f"This file is in format {version}; this program reads format {FORMAT}."
         mistakes.add(("format",), said, f"Start it with format = {FORMAT}.")
-    texts = {key: _text(document, key, (), "The family", mistakes) for key in _FAMILY_TEXTS}
+    texts = {key: read_text(document, key, (), "The family", mistakes) for key in _FAMILY_TEXTS}
     if texts["id"] and texts["id"] != stem:
         said = f'The id "{texts["id"]}" isn\'t the name of the file.'
         mistakes.add(("id",), said, f'Write id = "{stem}", or name the file {texts["id"]}.toml.')
@@ -77,37 +106,10 @@ def read_family(
     prior = document.get("prior")
     if not is_number(prior) or float(str(prior)) <= 0:
         said = "prior must be a number above zero."
-        mistakes.add(("prior",), said, "1.0 is as common as the usual circuit of so many wires.")
-    wires = _read_wires(document, mistakes)
-    parts = Parts(values=dict(common.values), driven=dict(common.driven), used=set(common.values))
-    parts.used |= set(common.driven)
-    parts.elements.extend(common.elements)
-    _read_parts(document, parts, ("control-unit", "sensor"), mistakes)
-    _note_unused(document, parts, mistakes)
-    reports = _read_reports(document, wires, mistakes)
-    if mistakes.found:
-        return None
-    check_circuit(wires, parts.elements, parts.element_paths, mistakes)
-    if mistakes.found:
-        return None
-    return Family(
-        **texts,
-        prior=float(str(prior)),
-        wires=wires,
-        values=parts.values,
-        driven=parts.driven,
-        elements=tuple(parts.elements),
-        reports=reports,
-    )
-
-
-def _text(table: Table, key: str, path: Path, owner: str, mistakes: MistakeList) -> str:
-    value = table.get(key)
-    if isinstance(value, str) and value.strip():
-        return " ".join(value.split())
-    said = f"{owner} has no {key}." if value is None else f"{owner}: {key} must be a text."
-    mistakes.add((*path, key), said, f'Add {key} = "...".')
-    return ""
+        remedy = "1.0 is as common as the usual circuit with this number of wires."
+        mistakes.add(("prior",), said, remedy)
+        return texts, 1.0
+    return texts, float(str(prior))
 
 
 def _tables(document: Table, key: str, mistakes: MistakeList) -> list[Table]:
@@ -132,15 +134,22 @@ def _read_wires(document: Table, mistakes: MistakeList) -> tuple[Wire, ...]:
         path: Path = ("wire", index)
         unknown_keys(table, path, ("name", "role", "to"), "a wire", mistakes)
         name, role, to = (
-            _text(table, key, path, "A wire", mistakes) for key in ("name", "role", "to")
+            read_text(table, key, path, "A wire", mistakes) for key in ("name", "role", "to")
         )
         if role and role not in ROLES:
             mistakes.add((*path, "role"), f'"{role}" is no role of a wire.', nearest(role, ROLES))
         if name in {wire.name for wire in wires}:
             mistakes.add((*path, "name"), f'Two wires are named "{name}".', "Rename one of them.")
+        if name and (not _WIRE_NAME.fullmatch(name) or name in BUILT_IN_NODES):
+            said = f'A wire can\'t be named "{name}".'
+            remedy = f"Use letters, digits and hyphens, and none of {', '.join(BUILT_IN_NODES)}."
+            mistakes.add((*path, "name"), said, remedy)
         wires.append(Wire(name, role, to))
     if not wires:
         mistakes.add((), "This family has no wires.", "Add one [[wire]] for each terminal.")
+    if len(wires) > MOST_WIRES:
+        said = f"This family has {len(wires)} wires."
+        mistakes.add(("wire", MOST_WIRES), said, f"At most {MOST_WIRES} can be told apart.")
     return tuple(wires)
 
 
@@ -159,9 +168,10 @@ def _read_parts(
         driven = read_driven(name, table, path, mistakes)
         if driven is not None:
             parts.driven[name] = driven
+    reader = ElementReader(parts, mistakes)
     for side in sides:
         for index, table in enumerate(_tables(document, side, mistakes)):
-            element = _read_element(table, (side, index), side, parts, mistakes)
+            element = reader.read(table, (side, index), side)
             if element is not None:
                 parts.elements.append(element)
                 parts.element_paths[element.name] = (side, index)
@@ -181,172 +191,6 @@ def _claim(name: str, path: Path, parts: Parts, mistakes: MistakeList) -> None:
     parts.named.add(name)
 
 
-def _read_element(
-    table: Table, path: Path, side: Side, parts: Parts, mistakes: MistakeList
-) -> Element | None:
-    before = len(mistakes.found)
-    name = _text(table, "name", path, "An element", mistakes)
-    kind_name = _text(table, "kind", path, f'The element "{name}"', mistakes)
-    if name in {element.name for element in parts.elements}:
-        said = f'Another element is named "{name}", here or in common.toml.'
-        mistakes.add((*path, "name"), said, "Rename one of them.")
-    kind = ELEMENT_KINDS.get(kind_name)
-    if kind is None:
-        if kind_name:
-            said = f'"{kind_name}" is no kind of element.'
-            mistakes.add((*path, "kind"), said, nearest(kind_name, ELEMENT_KINDS))
-        return None
-    known = ("name", "kind", *kind.node_keys, *kind.parameters, "only_if", "passive")
-    unknown_keys(table, path, known, f"a {kind_name}", mistakes)
-    nodes = _read_nodes(table, path, kind, mistakes)
-    parameters = _read_parameters(table, path, kind, parts, mistakes)
-    only_if = _read_only_if(table, path, parts, mistakes)
-    passive = table.get("passive", kind.passive and side == "sensor")
-    if not isinstance(passive, bool):
-        mistakes.add((*path, "passive"), "passive must be true or false.", "Write passive = true.")
-    if len(mistakes.found) != before:
-        return None
-    return Element(name, kind_name, side, nodes, parameters, only_if, passive is True)
-
-
-def _read_nodes(
-    table: Table, path: Path, kind: ElementKind, mistakes: MistakeList
-) -> tuple[str, ...]:
-    if not kind.between:
-        owner = f'The element "{table.get("name")}"'
-        return tuple(_text(table, key, path, owner, mistakes) for key in OUTPUT_NODES)
-    given = table.get("between")
-    sound = isinstance(given, list) and all(isinstance(node, str) and node for node in given)
-    if not isinstance(given, list) or not sound or len(given) != len(kind.between):
-        ends = ", ".join(kind.between)
-        said = f"A {kind.meaning} stands between {len(kind.between)} nodes."
-        mistakes.add((*path, "between"), said, f"Write between = [{ends}].")
-        return ()
-    if len(set(given)) != len(given):
-        said = f'Both ends of "{table.get("name")}" are on the same node.'
-        mistakes.add((*path, "between"), said, "Name two different nodes.")
-    fed = [str(table[key]) for key in kind.node_keys[1:] if key in table]
-    if any(key in table for key in kind.needs) and not set(kind.needs) <= set(table):
-        missing = [key for key in kind.needs if key not in table]
-        said = f'The {kind.meaning} "{table.get("name")}" has no {" and no ".join(missing)}.'
-        mistakes.add(path, said, f"{', '.join(kind.needs)} go together, or leave them all out.")
-    return (*given, *fed)
-
-
-def _read_parameters(
-    table: Table,
-    path: Path,
-    kind: ElementKind,
-    parts: Parts,
-    mistakes: MistakeList,
-) -> Mapping[str, str]:
-    name = str(table.get("name"))
-    given = [key for key in kind.parameters if key in table]
-    fits = [form for form in kind.forms if set(form) <= set(given)]
-    extra = set(given) - set(fits[0]) - set(kind.optional) - set(kind.needs) if fits else set()
-    if not fits or extra:
-        forms = " or ".join(", ".join(form) for form in kind.forms)
-        missing = [key for key in kind.forms[0] if key not in given]
-        said = f'The {kind.meaning} "{name}" ' + (
-            f"has no {' and no '.join(missing)}." if not fits else f"has {min(extra)} besides."
-        )
-        mistakes.add(path, said, f"It needs {forms}.")
-    parameters: dict[str, str] = {}
-    for key in given:
-        value, where = table[key], (*path, key)
-        own = f"{name}.{key}"
-        if is_number(value):
-            parts.values[own] = fixed(float(str(value)))
-        elif isinstance(value, dict):
-            prior = read_prior(value, where, mistakes)
-            if prior is None:
-                continue
-            parts.values[own] = prior
-        elif isinstance(value, str):
-            own = value
-            parts.used.add(value)
-            if value not in parts.values and value not in parts.driven:
-                known = {*parts.named, *parts.driven}
-                if value not in parts.named:
-                    said = f'No value or driven quantity is named "{value}".'
-                    mistakes.add(where, said, nearest(value, known))
-                continue
-        else:
-            said = f"{key} must be a number, a prior or the name of a value."
-            mistakes.add(where, said, f"It is in {PARAMETERS[key].unit}.")
-            continue
-        _require_in_range(own, key, where, parts, mistakes)
-        parameters[key] = own
-    return parameters
-
-
-def _require_in_range(own: str, key: str, path: Path, parts: Parts, mistakes: MistakeList) -> None:
-    parameter = PARAMETERS[key]
-    driven = parts.driven.get(own)
-    if driven is not None:
-        candidates = [driven.always] if driven.always else list(driven.states.values())
-        if driven.unit != parameter.unit:
-            said = f'"{own}" is driven in {driven.unit}, but {key} is in {parameter.unit}.'
-            mistakes.add(path, said, "Name another driven quantity, or correct its unit.")
-            return
-    else:
-        candidates = [parts.values[own]]
-    for prior in candidates:
-        if any(isinstance(one, str) for one in prior.choices):
-            said = f'"{own}" is a choice of words; {key} needs numbers.'
-            mistakes.add(path, said, "Use a choice of words only in only_if.")
-            return
-        lowest, highest = _extent(prior)
-        if lowest < parameter.low or highest > parameter.high:
-            reach = f"{lowest:g}" if lowest == highest else f"{lowest:g} to {highest:g}"
-            said = f"{key} is {reach} {parameter.unit}."
-            remedy = f"It must lie between {parameter.low:g} and {parameter.high:g}."
-            mistakes.add(path, said, remedy)
-            return
-
-
-def _extent(prior: Prior) -> tuple[float, float]:
-    if prior.kind == "choice":
-        numbers = [float(one) for one in prior.choices]
-        return min(numbers), max(numbers)
-    if prior.kind in {"uniform", "log_uniform"}:
-        return prior.a, prior.b
-    # The tails of a normal or log-normal prior are cut where the circuit is solved.
-    return prior.a, prior.a
-
-
-def _read_only_if(
-    table: Table, path: Path, parts: Parts, mistakes: MistakeList
-) -> tuple[str, str] | None:
-    given = table.get("only_if")
-    if given is None:
-        return None
-    where = (*path, "only_if")
-    if not isinstance(given, dict) or set(given) != {"value", "is"}:
-        remedy = 'Write only_if = { value = "NAME", is = "choice" }.'
-        mistakes.add(where, "only_if needs value and is.", remedy)
-        return None
-    value, choice = str(given["value"]), str(given["is"])
-    prior = parts.values.get(value)
-    parts.used.add(value)
-    selectors = {
-        name: one.choices
-        for name, one in parts.values.items()
-        if one.choices and isinstance(one.choices[0], str)
-    }
-    if value not in selectors:
-        if prior is not None or value not in parts.named:
-            said = f'"{value}" is no choice of words.'
-            mistakes.add(where, said, nearest(value, selectors))
-        return None
-    words = [str(one) for one in selectors[value]]
-    if choice not in words:
-        said = f'"{value}" is never "{choice}".'
-        mistakes.add(where, said, nearest(choice, words))
-        return None
-    return value, choice
-
-
 def _read_reports(
     document: Table, wires: tuple[Wire, ...], mistakes: MistakeList
 ) -> tuple[tuple[str, str], ...]:
@@ -355,8 +199,8 @@ def _read_reports(
     for index, table in enumerate(_tables(document, "reports", mistakes)):
         path: Path = ("reports", index)
         unknown_keys(table, path, ("scan", "wire"), "a report", mistakes)
-        scan = _text(table, "scan", path, "A report", mistakes)
-        wire = _text(table, "wire", path, "A report", mistakes)
+        scan = read_text(table, "scan", path, "A report", mistakes)
+        wire = read_text(table, "wire", path, "A report", mistakes)
         if scan and scan not in SCAN_NAMES:
             said = f'"{scan}" is no value that a control unit reports.'
             mistakes.add((*path, "scan"), said, nearest(scan, SCAN_NAMES))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,8 +12,11 @@ from pathlib import Path as FilePath
 
 from backprobe.errors import FamilyFileError
 from backprobe.families.family_reader import CommonParts, read_common, read_family
-from backprobe.families.mistakes import Mistake, MistakeList
+from backprobe.families.mistakes import Mistake, MistakeList, Path
 from backprobe.families.schema import Family
+from backprobe.job.toml_lines import key_lines
+
+MOST_BYTES = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +54,30 @@ def parse_family(text: str, file_name: str) -> Family:
 
 def load_family(path: FilePath) -> Family:
     """Read a family file from disk."""
+    return parse_family(read_family_text(path), str(path))
+
+
+def read_family_text(path: FilePath) -> str:
+    """Read the text of a family file, saying what is wrong where it can't be read."""
+    where = str(path)
+    if path.is_dir():
+        raise FamilyFileError("This is a folder.", where, "Name the family files in it.")
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise FamilyFileError(
-            "This file can't be read.", str(path), "Check its name and that it is plain UTF-8 text."
-        ) from error
-    return parse_family(text, str(path))
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise FamilyFileError("There is no such file.", where, "Check its name.") from None
+    except (OSError, ValueError) as error:
+        remedy = "Check its name and your right to read it."
+        raise FamilyFileError("This file can't be read.", where, remedy) from error
+    if len(data) > MOST_BYTES:
+        raise FamilyFileError("This file is larger than a megabyte.", where, "Is it another file?")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        remedy = "Save the file as UTF-8 in the editor."
+        said = f"Byte {error.start + 1} of this file isn't UTF-8."
+        raise FamilyFileError(said, f"{where}, line {line}", remedy) from None
 
 
 @cache
@@ -85,10 +106,27 @@ def _parse(text: str) -> tuple[Mapping[str, object] | None, MistakeList]:
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        broken = MistakeList(lambda _path: None)
-        broken.add((), f"This isn't valid TOML: {error}.", "See the README beside the families.")
-        return None, broken
-    return document, MistakeList(lambda _path: None)
+        place = re.search(r" \(at (?:line (\d+)|end)[^)]*\)", str(error))
+        last = text.count("\n") + 1
+        line = int(place[1]) if place and place[1] else last
+        said = str(error)[: place.start()] if place else str(error)
+        return None, _broken(line, f"This isn't TOML: {said}.")
+    except RecursionError:
+        return None, _broken(None, "This is nested too deeply.")
+    lines = key_lines(text)
+
+    def line_of(path: Path) -> int | None:
+        # A key that is missing has no line; the table that it is missing from has one.
+        tails = (path[:end] for end in range(len(path), 0, -1))
+        return next((lines[tail] for tail in tails if tail in lines), None)
+
+    return document, MistakeList(line_of)
+
+
+def _broken(line: int | None, what: str) -> MistakeList:
+    mistakes = MistakeList(lambda _path: line)
+    mistakes.add((), what, "The README beside the families shows how such a file is written.")
+    return mistakes
 
 
 def _first_mistake(mistakes: tuple[Mistake, ...], file_name: str) -> FamilyFileError:

@@ -55,3 +55,15 @@ def unknown_keys(
     for key in table:
         if key not in known:
             mistakes.add((*path, key), f'Unknown key "{key}" in {where}.', nearest(key, known))
+
+
+def read_text(
+    table: Mapping[str, object], key: str, path: Path, owner: str, mistakes: MistakeList
+) -> str:
+    """Read a text that has to be there, its white space made single."""
+    value = table.get(key)
+    if isinstance(value, str) and value.strip():
+        return " ".join(value.split())
+    said = f"{owner} has no {key}." if value is None else f"{owner}: {key} must be a text."
+    mistakes.add((*path, key), said, f'Add {key} = "...".')
+    return ""

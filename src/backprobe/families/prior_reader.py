@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 from backprobe.families.mistakes import MistakeList, Path, nearest, unknown_keys
-from backprobe.families.schema import PRIOR_KINDS, STATES, UNITS, Driven, Prior
+from backprobe.families.schema import PRIOR_KINDS, STATES, UNITS, Driven, Prior, PriorKind, Unit
 
 Table = Mapping[str, object]
 
+_HUGE = 1e300
 _PAIRS = {
     "normal": "[mean, standard deviation]",
     "uniform": "[lower limit, upper limit]",
@@ -20,7 +20,8 @@ _PAIRS = {
 
 def is_number(value: object) -> bool:
     """Tell whether it is a finite number (and not true or false)."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    # A comparison, as math.isfinite fails on whole numbers too large for a float.
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < _HUGE
 
 
 def fixed(value: float) -> Prior:
@@ -31,7 +32,7 @@ def fixed(value: float) -> Prior:
 def read_prior(table: Table, path: Path, mistakes: MistakeList) -> Prior | None:
     """Read a prior table such as ``{ uniform = [1.0, 2.0], source = "..." }``."""
     before = len(mistakes.found)
-    given = [key for key in PRIOR_KINDS if key in table]
+    given: list[PriorKind] = [key for key in PRIOR_KINDS if key in table]
     known = (*PRIOR_KINDS, "source") + (("weights",) if "choice" in table else ())
     unknown_keys(table, path, known, "a prior", mistakes)
     if len(given) != 1:
@@ -55,7 +56,7 @@ def read_prior(table: Table, path: Path, mistakes: MistakeList) -> Prior | None:
 
 
 def _read_pair(
-    kind: str, pair: object, source: str, path: Path, mistakes: MistakeList
+    kind: PriorKind, pair: object, source: str, path: Path, mistakes: MistakeList
 ) -> Prior | None:
     if not isinstance(pair, list) or len(pair) != 2 or not all(is_number(one) for one in pair):
         mistakes.add(path, f"{kind} needs two numbers.", f"Write {kind} = {_PAIRS[kind]}.")
@@ -76,13 +77,7 @@ def _read_pair(
     if complaint:
         mistakes.add(path, complaint, remedy)
         return None
-    makers: Mapping[str, Callable[[], Prior]] = {
-        "normal": lambda: Prior("normal", a, b, source=source),
-        "uniform": lambda: Prior("uniform", a, b, source=source),
-        "log_uniform": lambda: Prior("log_uniform", a, b, source=source),
-        "log_normal": lambda: Prior("log_normal", a, b, source=source),
-    }
-    return makers[kind]()
+    return Prior(kind, a, b, source=source)
 
 
 def _read_choice(table: Table, path: Path, mistakes: MistakeList) -> Prior | None:
@@ -122,40 +117,50 @@ def _read_choice(table: Table, path: Path, mistakes: MistakeList) -> Prior | Non
 def read_driven(name: str, table: Table, path: Path, mistakes: MistakeList) -> Driven | None:
     """Read a ``[driven.NAME]`` table."""
     before = len(mistakes.found)
-    always = table.get("always")
-    number_key = "drift" if always is not None else "repeat"
-    states = STATES if always is None else ()
-    for key in table:
-        if key in {"unit", "always", number_key, *states}:
-            continue
-        if key in STATES or key in {"drift", "repeat"}:
-            with_what = "with always" if always is not None else "without always"
-            remedy = f"Use always and {'drift' if always else 'states and repeat'}."
-            mistakes.add((*path, key), f'"{key}" makes no sense {with_what}.', remedy)
-        else:
-            known = ("unit", "always", "drift", "repeat", *STATES)
-            said = f'Unknown state or key "{key}" in driven quantity "{name}".'
-            mistakes.add((*path, key), said, nearest(key, known))
-    unit = table.get("unit")
-    if unit not in UNITS:
-        said = f'The driven quantity "{name}" has ' + (f'unit "{unit}".' if unit else "no unit.")
-        mistakes.add((*path, "unit"), said, f"Use one of {', '.join(UNITS)}.")
+    has_always = "always" in table
+    _require_driven_keys(name, table, path, mistakes)
+    number_key = "drift" if has_always else "repeat"
     moved = table.get(number_key, 0.0)
     if not is_number(moved) or float(str(moved)) < 0:
         said = f"{number_key} must be a number, zero or above."
         mistakes.add((*path, number_key), said, "It is one standard deviation, in the unit.")
-    priors = {key: table[key] for key in ("always", *states) if key in table}
-    if not priors or (always is None and "key-on" not in priors):
+    keys = ("always",) if has_always else STATES
+    if not has_always and "key-on" not in table:
         remedy = "Give always = { ... }, or key-on = { ... } and further states."
         mistakes.add(path, f'The driven quantity "{name}" has no key-on state.', remedy)
-    read = {key: _state_prior(value, (*path, key), mistakes) for key, value in priors.items()}
-    if len(mistakes.found) != before:
+    read = {key: _state_prior(table[key], (*path, key), mistakes) for key in keys if key in table}
+    priors = {key: prior for key, prior in read.items() if prior is not None}
+    unit = _unit(name, table, path, mistakes)
+    if unit is None or len(mistakes.found) != before:
         return None
-    by_state = {key: prior for key, prior in read.items() if prior is not None}
     number = float(str(moved))
-    if always is not None:
-        return Driven(unit, always=by_state["always"], drift=number)  # type: ignore[arg-type]  # checked against UNITS
-    return Driven(unit, states=by_state, repeat=number)  # type: ignore[arg-type]  # checked against UNITS
+    if has_always:
+        return Driven(unit, always=priors["always"], drift=number)
+    return Driven(unit, states=priors, repeat=number)
+
+
+def _require_driven_keys(name: str, table: Table, path: Path, mistakes: MistakeList) -> None:
+    has_always = "always" in table
+    belonging = ("drift",) if has_always else (*STATES, "repeat")
+    every = ("unit", "always", "drift", "repeat", *STATES)
+    for key in table:
+        if key not in every:
+            said = f'Unknown state or key "{key}" in driven quantity "{name}".'
+            mistakes.add((*path, key), said, nearest(key, every))
+        elif key not in {"unit", "always", *belonging}:
+            said = f'"{key}" makes no sense {"with" if has_always else "without"} always.'
+            remedy = "Use always and drift, or states and repeat."
+            mistakes.add((*path, key), said, remedy)
+
+
+def _unit(name: str, table: Table, path: Path, mistakes: MistakeList) -> Unit | None:
+    given = table.get("unit")
+    for unit in UNITS:
+        if given == unit:
+            return unit
+    said = f'The driven quantity "{name}" has ' + (f'unit "{given}".' if given else "no unit.")
+    mistakes.add((*path, "unit"), said, f"Use one of {', '.join(UNITS)}.")
+    return None
 
 
 def _state_prior(value: object, path: Path, mistakes: MistakeList) -> Prior | None:

@@ -16,8 +16,8 @@ PriorKind = Literal["fixed", "normal", "uniform", "log_uniform", "log_normal", "
 Side = Literal["control-unit", "sensor"]
 Unit = Literal["volt", "celsius", "share", "ampere", "hertz", "ohm"]
 
-PRIOR_KINDS: tuple[str, ...] = ("normal", "uniform", "log_uniform", "log_normal", "choice")
-UNITS: tuple[str, ...] = ("volt", "celsius", "share", "ampere", "hertz", "ohm")
+PRIOR_KINDS: tuple[PriorKind, ...] = ("normal", "uniform", "log_uniform", "log_normal", "choice")
+UNITS: tuple[Unit, ...] = ("volt", "celsius", "share", "ampere", "hertz", "ohm")
 STATES: tuple[str, ...] = (
     "key-on",
     "crank",
@@ -48,6 +48,7 @@ BUILT_IN_NODES: tuple[str, ...] = (
     "cu-inner",
 )
 MOST_SWITCHING_ELEMENTS = 2
+MOST_WIRES = 8
 
 
 @dataclass(frozen=True, slots=True)
