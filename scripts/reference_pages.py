@@ -13,8 +13,8 @@ from backprobe.families.schema import Family
 PAGE = Path(__file__).parents[1] / "docs" / "circuits.md"
 FOREWORD = """# Circuits that the program knows
 
-Made from the family files by `make reference`; edit those, not this page. `backprobe family show ID`
-draws a circuit and tells what each wire reads in each state.
+Made from the family files by `make reference`; edit those, not this page.
+`backprobe family show ID` draws a circuit and tells what each wire reads in each state.
 
 | wires | circuit | family | wires by role |
 |---|---|---|---|
