@@ -210,8 +210,10 @@ def log_sum_with_pairs(
     ValueOutOfRange
         Shapes do not fit, a pair is not of two different terminals, or a value is NaN or ``+inf``.
 
-    Notes ----- Marginals are forward value times factor times backward value over the sum, as in
-    the forward-backward recursion for chains.
+    Notes
+    -----
+    Marginals are forward value times factor times backward value over the sum, as in the
+    forward-backward recursion for chains.
     """
     unary = _checked_unary(log_likelihood)
     tables = [_checked_table(one, other, table, unary.shape) for one, other, table in pairs]
