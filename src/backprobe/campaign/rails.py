@@ -1,0 +1,196 @@
+"""What every control unit shares: battery, switched feed, inner supplies and grounds."""
+
+from backprobe.campaign.block import Block, FaultOption, Moment, Story, Values, Wire
+from backprobe.campaign.devices import Consumer, Supply
+from backprobe.campaign.nodal import Netlist
+from backprobe.campaign.spreads import Random, chance, even, log_even, pick
+
+# Node names that wires start from.
+FEED, VCC, REF, REF_B, REF_8 = "feed", "vcc", "ref", "ref-b", "ref-8"
+INNER, RAIL, BODY = "cu-inner", "cu-ground", "body"
+OPEN_OHM = 1e13
+
+
+class Rails(Block):
+    """Battery, feed, 5 V inside and out, 8 V, sensor ground rail, body."""
+
+    def __init__(self, outputs: tuple[str, ...] = (REF,)) -> None:
+        super().__init__("rails")
+        self.outputs = outputs
+
+    def draw(self, rng: Random) -> dict[str, float]:
+        """Draw rails: some sag, some are shared with many other sensors."""
+        values = {
+            "rails.feed.ohm": log_even(rng, 0.015, 0.6),
+            "rails.feed.drop": even(rng, 0.0, 0.35),
+            "rails.feed.asleep": log_even(rng, 3.0, 3e3),
+            "rails.vcc.volt": even(rng, 4.92, 5.08),
+            "rails.vcc.asleep": log_even(rng, 200.0, 3e4),
+            "rails.ground.ohm": log_even(rng, 0.003, 0.3),
+            "rails.body.ohm": log_even(rng, 0.002, 0.05),
+            "rails.lift": 0.0,
+            "rails.lift.whole": float(chance(rng, 0.15)),
+            "rails.lift.ohm": log_even(rng, 0.2, 30.0),
+        }
+        for name in self.outputs:
+            volt = even(rng, 7.3, 10.2) if name == REF_8 else even(rng, 4.86, 5.13)
+            values |= {
+                f"rails.{name}.volt": volt,
+                f"rails.{name}.ohm": log_even(rng, 0.05, 2.5),
+                f"rails.{name}.limit": log_even(rng, 0.03, 0.5),
+                f"rails.{name}.sink": log_even(rng, 2e-4, 0.03),
+                f"rails.{name}.others": log_even(rng, 1e-4, 0.03),
+                f"rails.{name}.asleep": log_even(rng, 300.0, 5e4),
+                f"rails.{name}.weak": float(chance(rng, 0.5)),
+                f"rails.{name}.low": 0.0,
+            }
+        return values
+
+    def quantities(self, values: Values, state: str, story: Story, rng: Random) -> dict[str, float]:
+        """Draw ground offsets: more current flows once the engine runs."""
+        del values, story
+        busy = 1.0 if state == "key-on" else 1.6
+        return {
+            "rails.inner": even(rng, 0.0, 0.03 * busy),
+            "rails.offset": even(rng, -0.002, 0.012 * busy),
+            "rails.body": even(rng, -0.01, 0.025 * busy),
+        }
+
+    def control_unit(self, net: Netlist, values: Values, now: Moment) -> None:
+        """Add battery, feed, regulators and grounds."""
+        q = now.quantities
+        net.source("battery", "battery-", now.battery, 0.008)
+        net.expect("battery", now.battery)
+        whole = values["rails.lift.whole"] > 0.5
+        lift = values["rails.lift"] if now.awake else 0.0
+        lift_ohm = values["rails.lift.ohm"] if lift else 0.0
+        inner = q.get("rails.inner", 0.0) + (lift if whole else 0.0)
+        net.source(INNER, "battery-", inner, 0.004 + (lift_ohm if whole else 0.0))
+        rail = q.get("rails.offset", 0.0) + (0.0 if whole else lift)
+        rail_ohm = values["rails.ground.ohm"] + (0.0 if whole else lift_ohm)
+        net.source(RAIL, INNER, rail, rail_ohm)
+        net.source(BODY, "battery-", q.get("rails.body", 0.0), values["rails.body.ohm"])
+        self._feed(net, values, now)
+        inside = values["rails.vcc.volt"]
+        if now.awake:
+            volt = min(inside, max(now.battery - 0.7, 0.0))
+            net.expect(VCC, volt)
+            net.add(Supply((net.node(VCC), net.node(INNER)), volt, 0.15, 0.3, 0.05))
+        else:
+            net.resistor(VCC, INNER, values["rails.vcc.asleep"])
+        for name in self.outputs:
+            self._output(net, values, now, name)
+
+    @staticmethod
+    def _feed(net: Netlist, values: Values, now: Moment) -> None:
+        if not now.awake:
+            net.resistor(FEED, "battery-", values["rails.feed.asleep"])
+            return
+        net.expect(FEED, now.battery - values["rails.feed.drop"])
+        net.source(FEED, "battery", -values["rails.feed.drop"], values["rails.feed.ohm"])
+
+    @staticmethod
+    def _output(net: Netlist, values: Values, now: Moment, name: str) -> None:
+        if not now.awake:
+            net.resistor(name, INNER, values[f"rails.{name}.asleep"])
+            return
+        nodes = (net.node(name), net.node(INNER))
+        volt = min(values[f"rails.{name}.volt"], max(now.battery - 0.9, 0.0))
+        limit = values[f"rails.{name}.limit"]
+        remaining = values[f"rails.{name}.low"]
+        ohm = values[f"rails.{name}.ohm"]
+        if remaining and values[f"rails.{name}.weak"] > 0.5:
+            volt, ohm = volt * remaining, ohm + 5.0
+        elif remaining:
+            # Another branch takes all that the regulator gives.
+            net.resistor(name, "battery-", max(volt * remaining / limit, 0.05))
+        net.expect(name, volt)
+        net.add(Supply(nodes, volt, ohm, limit, values[f"rails.{name}.sink"]))
+        net.add(Consumer((net.node(name), net.node(RAIL)), values[f"rails.{name}.others"], 4.0))
+
+
+class SupplyWire(Block):
+    """A wire that feeds the sensor from one of the rails."""
+
+    def __init__(self, name: str, to: str) -> None:
+        super().__init__(name)
+        self.to = to
+
+    def wires(self) -> tuple[Wire, ...]:
+        """One wire, from the feed or a regulator."""
+        role = "supply-battery" if self.to == FEED else "supply-regulated"
+        return (Wire(self.name, role, self.to),)
+
+    def faults(self, values: Values) -> tuple[FaultOption, ...]:
+        """A regulated supply may be low although its wire is sound."""
+        del values
+        if self.to == FEED:
+            return ()
+
+        def low(severity: float) -> dict[str, float]:
+            return {f"rails.{self.to}.low": severity}
+
+        return (FaultOption("supply-low", (self.name,), low, 0.04, 0.92),)
+
+
+class ReturnWire(Block):
+    """A wire that returns the sensor's current to the control unit or to the body."""
+
+    def __init__(self, name: str, to: str = RAIL) -> None:
+        super().__init__(name)
+        self.to = to
+
+    def wires(self) -> tuple[Wire, ...]:
+        """One wire to the sensor ground rail or the body."""
+        to = RAIL if self.to == RAIL else f"{self.name}.earth"
+        return (Wire(self.name, "sensor-ground", to),)
+
+    def draw(self, rng: Random) -> dict[str, float]:
+        """Draw the resistance of the bolt that a body return ends at."""
+        return {self.key("bolt"): log_even(rng, 0.001, 0.05), self.key("lift"): 0.0}
+
+    def control_unit(self, net: Netlist, values: Values, now: Moment) -> None:
+        """Tie a body return to the body."""
+        if self.to != RAIL:
+            lift = values[self.key("lift")] if now.awake else 0.0
+            ohm = values[self.key("bolt")] + (values["rails.lift.ohm"] if lift else 0.0)
+            net.source(f"{self.name}.earth", BODY, lift, ohm)
+
+    def faults(self, values: Values) -> tuple[FaultOption, ...]:
+        """The rail itself may stand above battery negative."""
+        del values
+        if self.to == RAIL:
+            return (
+                FaultOption("ground-lifted", (self.name,), lambda s: {"rails.lift": s}, 0.06, 2.5),
+            )
+
+        def lifted(severity: float) -> dict[str, float]:
+            return {f"{self.name}.lift": severity}
+
+        return (FaultOption("ground-lifted", (self.name,), lifted, 0.06, 2.5),)
+
+
+class UnusedWire(Block):
+    """A cavity with nothing on it, or a wire that ends nowhere."""
+
+    def wires(self) -> tuple[Wire, ...]:
+        """One wire that goes nowhere."""
+        return (Wire(self.name, "not-used", f"{self.name}.nowhere"),)
+
+
+class ShieldWire(Block):
+    """The screen of a cable, joined to ground at the control unit's end only."""
+
+    def draw(self, rng: Random) -> dict[str, float]:
+        """Draw whether it ends at the inner ground, the rail or the body."""
+        return {self.key("end"): pick(rng, (0.5, 0.0), (0.3, 1.0), (0.2, 2.0))}
+
+    def wires(self) -> tuple[Wire, ...]:
+        """One wire, through its own short lead to a ground."""
+        return (Wire(self.name, "shield", f"{self.name}.cu"),)
+
+    def control_unit(self, net: Netlist, values: Values, now: Moment) -> None:
+        """Tie the screen to its ground."""
+        del now
+        end = (INNER, RAIL, BODY)[int(values[self.key("end")])]
+        net.resistor(f"{self.name}.cu", end, 0.05)
