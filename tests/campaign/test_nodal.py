@@ -110,7 +110,7 @@ def test_junction_against_ngspice(volt: float) -> None:
 
 
 @pytest.mark.needs_ngspice
-@pytest.mark.parametrize("load", [1e6, 1000.0, 30.0, 1.0])
+@pytest.mark.parametrize("load", [2000.0, 300.0, 30.0, 1.0])
 def test_regulator_into_its_limit_against_ngspice(load: float) -> None:
     net = Netlist()
     net.add(Supply((net.node("ref"), 0), volt=5.0, ohm=0.5, limit=0.08, sink=0.002))
@@ -118,7 +118,7 @@ def test_regulator_into_its_limit_against_ngspice(load: float) -> None:
     net.resistor("ref", "battery-", load)
     given = LIMITED.format(w="((5-v(ref))/0.5)", limit=0.08)
     taken = LIMITED.format(w="(1.6*0.01*v(ref)/3)", limit=0.01)
-    start = ".nodeset v(ref)=4.9"  # from 0 V ngspice steps over the limiter and back for ever
+    start = ".nodeset v(ref)=4.98"  # from 0 V ngspice steps over the limiter and back for ever
     expected = _spice(
         [f"B1 0 ref I={given}", f"B2 ref 0 I={taken}", f"R1 ref 0 {load}", start], ["ref"]
     )
