@@ -1,5 +1,6 @@
 """The job: frozen dataclasses and the job file; no store, no inference."""
 
+from backprobe.job.job_file import parse_job, read_job, write_job
 from backprobe.job.model import (
     Code,
     Connector,
@@ -24,4 +25,7 @@ __all__ = [
     "Round",
     "Terminal",
     "Vehicle",
+    "parse_job",
+    "read_job",
+    "write_job",
 ]

@@ -7,8 +7,11 @@ control unit's own values the unit that vocabulary.SCAN_UNITS gives each name.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Final
 
 from backprobe.vocabulary import BATTERY_NEGATIVE
+
+LOAD_OHMS: Final = 1000.0  # harmless on sensor circuits: 5 to 12 mA (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +32,10 @@ class Indication:
     value: float
     over_range: bool = False
     written: str = ""
+
+    def __post_init__(self) -> None:
+        if self.over_range and not self.written:
+            object.__setattr__(self, "written", "OL")  # as meters show it
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +108,7 @@ class Round:
     duty_percent: Mapping[str, Indication] = field(default_factory=dict)
     sensor_ohms: Mapping[tuple[str, str], Indication] = field(default_factory=dict)
     harness_ohms: Mapping[str, Indication] = field(default_factory=dict)
-    load_ohms: float = 1000.0
+    load_ohms: float = LOAD_OHMS
     volts_loaded: Mapping[str, Indication] = field(default_factory=dict)
     fitted: tuple[Fitted, ...] = ()
     scan: Mapping[str, Indication] = field(default_factory=dict)
