@@ -230,7 +230,7 @@ def _read_terminal(table: Table) -> Terminal:
     diagram = table.text("diagram")
     if diagram and diagram not in ROLES:
         raise table.error(
-            f"Pin {pin}: {shown_as(diagram)} isn't a role that a wire can have.",
+            f"Pin {pin}: {shown_as(diagram)} can't be the role of a wire.",
             nearest(diagram, ROLES, "The roles are"),
             "diagram",
         )

@@ -117,7 +117,7 @@ class Table:
         value = self.text(key, default)
         if value != default and value not in choices:
             raise self.error(
-                f"{shown_as(value)} isn't a {key} that {self.title} can have.",
+                f"{shown_as(value)} can't be the {key} of {self.title}.",
                 nearest(value, choices, "Possible are"),
                 key,
             )
@@ -192,8 +192,18 @@ class Table:
         """Open a table inside this one; an empty one where it is left out."""
         value = self.values.get(key, {})
         if not isinstance(value, dict):
-            raise self.error(*_not_a_table(key, title, value), key)
+            raise self.error(*self._not_a_table(key, title, value), key)
         return Table(value, (*self.path, key), title, self.source, joint)
+
+    def _not_a_table(self, key: str, title: str, value: object) -> tuple[str, str]:
+        if isinstance(value, list) and not self.path:
+            return f"There is only one {key}.", f"Write [{key}], with one bracket."
+        remedy = (
+            f"Put it in braces: {key} = {{ ... }}."
+            if self.path
+            else f"Write [{key}] as a heading, and the keys below it."
+        )
+        return f"{key} is {shown_as(value)}, where {title} belongs.", remedy
 
     def tables(self, key: str, heading: str) -> list["Table"]:
         """Open each of the tables that share a heading with two brackets."""
@@ -229,12 +239,3 @@ def _quoted(name: str) -> str:
 
 def _bare(value: object) -> str:
     return f"{value}" if isinstance(value, (int, float)) else "..."
-
-
-def _not_a_table(key: str, title: str, value: object) -> tuple[str, str]:
-    if isinstance(value, list):
-        return f"{key} stands in double brackets.", f"There is only one: write [{key}]."
-    return (
-        f"{key} is {shown_as(value)}, where {title} belongs.",
-        f"Write [{key}] as a heading, or {key} = {{ ... }} with its keys in braces.",
-    )
