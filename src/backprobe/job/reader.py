@@ -209,6 +209,11 @@ def _read_connector(table: Table) -> Connector:
     return Connector(name, kind, tuple(terminals.values()))
 
 
+def is_pin(text: str) -> bool:
+    """Tell whether a text can name a pin: one to four letters or digits."""
+    return _PIN.fullmatch(text) is not None
+
+
 def _count(terminals: int) -> str:
     return "one terminal" if terminals == 1 else f"{terminals or 'no'} terminals"
 
@@ -216,7 +221,7 @@ def _count(terminals: int) -> str:
 def _read_terminal(table: Table) -> Terminal:
     table.require_known(("pin", "colour", "diagram"))
     pin = table.required_text("pin", "1")
-    if not _PIN.fullmatch(pin):
+    if not is_pin(pin):
         raise table.error(
             f"{shown_as(pin)} can't be a pin.",
             'A pin is one to four letters or digits, such as "1", "A" or "C7".',
