@@ -21,7 +21,7 @@ def test_loaded_divider_of_the_check_list() -> None:
     net.resistor("mid", "battery-", 4700.0)
     net.resistor("mid", "battery-", 10e6)
     volts = net.solve()
-    assert volts[net.node("mid")] == pytest.approx(3.4052868019, abs=2e-6)
+    assert volts["mid"] == pytest.approx(3.4052868019, abs=2e-6)
 
 
 @pytest.mark.parametrize(("meter", "expected"), [(10e6, 2.487562), (1e6, 2.380952)])
@@ -32,7 +32,7 @@ def test_meter_pulls_a_weak_divider_down(meter: float, expected: float) -> None:
     net.resistor("top", "mid", 1e5)
     net.resistor("mid", "battery-", 1e5)
     net.resistor("mid", "battery-", meter)
-    assert net.solve()[net.node("mid")] == pytest.approx(expected, abs=1e-6)
+    assert net.solve()["mid"] == pytest.approx(expected, abs=1e-6)
 
 
 def test_bridge_of_the_check_list() -> None:
@@ -43,21 +43,21 @@ def test_bridge_of_the_check_list() -> None:
         net.resistor("top", node, upper)
         net.resistor(node, "battery-", lower)
     volts = net.solve()
-    assert volts[net.node("b")] - volts[net.node("a")] == pytest.approx(2.497502e-3, abs=1e-9)
+    assert volts["b"] - volts["a"] == pytest.approx(2.497502e-3, abs=1e-9)
 
 
 def test_a_floating_node_takes_the_voltage_that_damp_air_gives_it() -> None:
     net = Netlist()
     net.source("top", "battery-", 5.0, 1.0)
     net.resistor("top", "floating", AIR_OHM)
-    assert net.solve()[net.node("floating")] == pytest.approx(2.5, rel=CLOSE)
+    assert net.solve()["floating"] == pytest.approx(2.5, rel=CLOSE)
 
 
 def test_current_source_sign_is_into_the_node() -> None:
     net = Netlist()
     net.current("node", 1e-3)
     net.resistor("node", "battery-", 1000.0)
-    assert net.solve()[net.node("node")] == pytest.approx(1.0, rel=1e-8)
+    assert net.solve()["node"] == pytest.approx(1.0, rel=1e-8)
 
 
 def test_a_copy_grows_without_its_original() -> None:
@@ -66,8 +66,8 @@ def test_a_copy_grows_without_its_original() -> None:
     net.resistor("node", "battery-", 1000.0)
     grown = net.copy()
     grown.resistor("node", "battery-", 1000.0)
-    assert net.solve()[net.node("node")] == pytest.approx(1.0, rel=1e-8)
-    assert grown.solve()[grown.node("node")] == pytest.approx(0.5, rel=1e-8)
+    assert net.solve()["node"] == pytest.approx(1.0, rel=1e-8)
+    assert grown.solve()["node"] == pytest.approx(0.5, rel=1e-8)
 
 
 # ngspice has no such devices; each is written as a behavioural source after the text of its class,
@@ -106,7 +106,7 @@ def test_junction_against_ngspice(volt: float) -> None:
         ],
         ["top"],
     )
-    assert net.solve()[net.node("top")] == pytest.approx(expected["top"], abs=2e-5)
+    assert net.solve()["top"] == pytest.approx(expected["top"], abs=2e-5)
 
 
 @pytest.mark.needs_ngspice
@@ -122,7 +122,7 @@ def test_regulator_into_its_limit_against_ngspice(load: float) -> None:
     expected = _spice(
         [f"B1 0 ref I={given}", f"B2 ref 0 I={taken}", f"R1 ref 0 {load}", start], ["ref"]
     )
-    assert net.solve()[net.node("ref")] == pytest.approx(expected["ref"], abs=1e-4)
+    assert net.solve()["ref"] == pytest.approx(expected["ref"], abs=1e-4)
 
 
 @pytest.mark.needs_ngspice
@@ -145,8 +145,8 @@ def test_input_clamp_on_battery_voltage_against_ngspice() -> None:
         ["in", "vcc"],
     )
     volts = net.solve()
-    assert volts[net.node("in")] == pytest.approx(expected["in"], abs=1e-4)
-    assert volts[net.node("vcc")] == pytest.approx(expected["vcc"], abs=1e-4)
+    assert volts["in"] == pytest.approx(expected["in"], abs=1e-4)
+    assert volts["vcc"] == pytest.approx(expected["vcc"], abs=1e-4)
 
 
 def _stage(supply_ohm: float, ground_ohm: float) -> tuple[Netlist, list[str]]:
@@ -194,7 +194,7 @@ def test_ratiometric_sensor_with_bad_wires_against_ngspice(supply: float, ground
     expected = _spice(lines, ["sup", "sensorlow", "out"])
     volts = net.solve()
     for node, value in expected.items():
-        assert volts[net.node(node)] == pytest.approx(value, abs=1e-4), node
+        assert volts[node] == pytest.approx(value, abs=1e-4), node
 
 
 @pytest.mark.needs_ngspice
@@ -216,7 +216,7 @@ def test_open_collector_against_ngspice(pull_up: float) -> None:
         ],
         ["out"],
     )
-    low = net.solve()[net.node("out")]
+    low = net.solve()["out"]
     assert low == pytest.approx(expected["out"], abs=1e-4)
     # Common practice: an open collector that is on stays below 0.4 to 0.6 V.
     assert 0.05 < low < 0.4

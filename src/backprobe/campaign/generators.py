@@ -16,6 +16,8 @@ from backprobe.campaign.nodal import Netlist
 from backprobe.campaign.rails import INNER, OPEN_OHM, RAIL, VCC
 from backprobe.campaign.spreads import Random, even, log_even, pick
 
+PIEZO_OHM = 2e4
+
 
 class Pair(Block):
     """A sensor across two wires, its control-unit inputs biased in one of several ways.
@@ -146,14 +148,21 @@ class Knock(Pair):
         return (Toggle(self.name, 0.5, 6500.0),) if now.plugged and now.rpm > 0.0 else ()
 
     def sensor(self, net: Netlist, values: Values, now: Moment) -> None:
-        """Add the element: its charge is a voltage behind its capacitance (about 1.2 nF)."""
+        """Add the element: for direct current its resistance, for its rattle its capacitance.
+
+        About 1.2 nF is 20 kohm at the rattle's 6.5 kHz. A netlist at one instant has no
+        capacitance, so the current that goes through it is put in by hand, where it has a way.
+        """
         plus, minus, middle = f"{self.plus}.s", f"{self.minus}.s", f"{self.name}.crystal"
-        net.resistor(plus, middle, values[self.key("in series")] + 0.02)
-        net.resistor(middle, minus, values[self.key("element")])
+        in_series = values[self.key("in series")]
+        rms = values[self.key("rms")] * now.rpm / 1000.0 if self.name in now.levels else 0.0
+        volt = rms if now.level(self.name) else -rms
+        net.resistor(plus, middle, in_series + 0.02)
+        net.source(middle, minus, volt, values[self.key("element")])
         net.resistor(middle, minus, values[self.key("across")])
-        if self.name in now.levels:
-            rms = values[self.key("rms")] * now.rpm / 1000.0
-            ampere = (rms if now.level(self.name) else -rms) / 2e4
+        wires = in_series + values[f"{self.plus}.wire"] + values[f"{self.minus}.wire"]
+        if rms > 0.0 and wires < PIEZO_OHM:
+            ampere = volt / (PIEZO_OHM + values[self.key("bias ohm")])
             net.current(middle, ampere)
             net.current(minus, -ampere)
 

@@ -6,7 +6,8 @@ it is the yardstick for the batched solver that answers technicians.
 """
 
 import copy
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 
 import numpy as np
@@ -20,13 +21,25 @@ REFERENCE = "battery-"
 # Nothing insulates better: a terminal in engine-bay air against the body. It gives every floating
 # node a voltage, as it has one on a vehicle.
 AIR_OHM = 1e12
-VOLT_TOLERANCE = 1e-9
+VOLT_TOLERANCE = 1e-8
 AMPERE_TOLERANCE = 1e-12  # a hundredth of a millivolt on a meter
 STEP_LIMIT = 50.0  # V in one Newton step
 CAUTIOUS_STEP_LIMIT = 0.2
 MAX_STEPS = 80
 MAX_CAUTIOUS_STEPS = 1000
 SMALLEST_SCALE = 1e-4
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """Voltages of all nodes against battery negative, V."""
+
+    index: Mapping[str, int]
+    volts: Vector
+
+    def __getitem__(self, name: str) -> float:
+        """Give the voltage of a node by name."""
+        return float(self.volts[self.index[name]])
 
 
 class Device(Protocol):
@@ -108,41 +121,62 @@ class Netlist:
             injected[node] += ampere
         return conductance, injected
 
-    def solve(self, guess: Vector | None = None) -> Vector:
-        """Solve for the voltage of every node against battery negative, V.
+    def solve(self, guess: Solution | None = None) -> Solution:
+        """Solve for the voltage of every node.
 
         Parameters
         ----------
-        guess : ndarray, shape (n_node,), optional
+        guess : Solution, optional
             Where to start; a solution of nearly the same circuit saves most of the work.
 
         Raises
         ------
         NoUniqueAnswer
-            Newton's method finds no solution, also with small steps from rest.
+            Newton's method finds no solution, also with small steps.
         """
         conductance, injected = self.linear_part()
-        n_node = len(injected)
+        index = dict(self._index)
         if not self.devices:
-            volts = np.zeros(n_node)
+            volts = np.zeros(len(injected))
             volts[1:] = np.linalg.solve(conductance[1:, 1:], injected[1:])
-            return volts
-        start = np.zeros(n_node)
+            return Solution(index, volts)
+        expected = self._start(None)
+        attempts = [
+            (self._start(guess) if guess else expected, STEP_LIMIT, MAX_STEPS),
+            (expected, STEP_LIMIT, MAX_STEPS),
+            (expected, CAUTIOUS_STEP_LIMIT, MAX_CAUTIOUS_STEPS),
+            (np.zeros(len(injected)), CAUTIOUS_STEP_LIMIT, MAX_CAUTIOUS_STEPS),
+        ]
+        for start, limit, steps in attempts:
+            found = self._newton(conductance, injected, start, limit, steps)
+            if found is not None:
+                return Solution(index, found)
+        raise NoUniqueAnswer(
+            "Newton's method finds no voltages for this circuit.", where="simulated vehicle"
+        )
+
+    def _start(self, guess: Solution | None) -> Vector:
+        start = np.zeros(len(self._index))
         for node, volt in self._expected:
             start[node] = volt
         if guess is not None:
-            n_known = min(n_node, len(guess))
-            start[:n_known] = guess[:n_known]
-        volts_or_none = self._newton(conductance, injected, start, STEP_LIMIT, MAX_STEPS)
-        if volts_or_none is None:
-            volts_or_none = self._newton(
-                conductance, injected, np.zeros(n_node), CAUTIOUS_STEP_LIMIT, MAX_CAUTIOUS_STEPS
-            )
-        if volts_or_none is None:
-            raise NoUniqueAnswer(
-                "Newton's method finds no voltages for this circuit.", where="simulated vehicle"
-            )
-        return volts_or_none
+            known = guess.index
+            for name, node in self._index.items():
+                if name in known:
+                    start[node] = guess.volts[known[name]]
+        return start
+
+    def impedances(self, solution: Solution) -> Vector:
+        """Give the inverse of the derivatives at a solution, ohm: the bus impedance matrix.
+
+        Its entry (i, j) is the volts at node i for one ampere into node j, reference left out
+        (row and column 0 are zero).
+        """
+        conductance, injected = self.linear_part()
+        _, jacobian = self._equations(conductance, injected, solution.volts)
+        matrix = np.zeros_like(jacobian)
+        matrix[1:, 1:] = np.linalg.inv(jacobian[1:, 1:])
+        return matrix
 
     def _newton(
         self, conductance: Vector, injected: Vector, volts: Vector, step_limit: float, steps: int
@@ -181,11 +215,20 @@ class Netlist:
         return residual, jacobian
 
     def _add_devices(self, volts: Vector, residual: Vector, jacobian: Vector) -> None:
+        n_node = len(volts)
         listed = volts.tolist()
+        rows: list[int] = []
+        currents: list[float] = []
+        places: list[int] = []
+        slopes: list[float] = []
         for device in self.devices:
             nodes = device.nodes
-            amperes, slopes = device.currents([listed[node] for node in nodes])
-            for row, node in enumerate(nodes):
-                residual[node] += amperes[row]
-                for column, other in enumerate(nodes):
-                    jacobian[node, other] += slopes[row][column]
+            amperes, derivatives = device.currents([listed[node] for node in nodes])
+            rows += nodes
+            currents += amperes
+            for node, derivative in zip(nodes, derivatives, strict=True):
+                start = node * n_node
+                places += [start + other for other in nodes]
+                slopes += derivative
+        residual += np.bincount(rows, currents, n_node)
+        jacobian += np.bincount(places, slopes, n_node * n_node).reshape(n_node, n_node)

@@ -7,7 +7,7 @@ from itertools import product
 
 from backprobe.campaign.block import Moment, Toggle
 from backprobe.campaign.circuit import Circuit, netlist, sensor_alone
-from backprobe.campaign.nodal import Netlist, Vector
+from backprobe.campaign.nodal import Netlist, Solution
 
 BLACK = "black lead"
 HOLD_SECONDS = 0.1  # a meter's min/max hold averages about so long
@@ -43,7 +43,7 @@ class Bench:
     def __init__(self, circuit: Circuit, input_resistance: float) -> None:
         self.circuit = circuit
         self.input_resistance = input_resistance
-        self._guesses: dict[tuple[object, ...], Vector] = {}
+        self._guesses: dict[tuple[object, ...], Solution] = {}
 
     def levels(
         self, now: Moment, lead: BlackLead, key: str, load_ohm: float = math.inf
@@ -70,11 +70,9 @@ class Bench:
         net.resistor(key, BLACK, self.input_resistance)
         net.resistor(key, BLACK, load_ohm)
         solution = self._solve(net, (now.plugged, now.awake, now.rpm, combination))
-        return float(solution[net.node(key)] - solution[net.node(BLACK)])
+        return solution[key] - solution[BLACK]
 
-    def _solve(self, net: Netlist, state: tuple[object, ...]) -> Vector:
-        # Nodes are numbered in the order of their making, the meter's own last: a neighbour's
-        # solution fits.
+    def _solve(self, net: Netlist, state: tuple[object, ...]) -> Solution:
         solution = net.solve(self._guesses.get(state))
         self._guesses[state] = solution
         return solution
@@ -88,7 +86,7 @@ class Bench:
             minus = BLACK
         net.resistor("battery", minus, self.input_resistance)
         solution = self._solve(net, (now.plugged, now.awake, now.rpm, "battery"))
-        return float(solution[net.node("battery")] - solution[net.node(minus)])
+        return solution["battery"] - solution[minus]
 
     def input_volts(self, now: Moment, key: str) -> float:
         """Mean volts at the control unit's pin of a wire against its inner ground, no meter on."""
@@ -100,7 +98,7 @@ class Bench:
             net = netlist(self.circuit, replace(now, levels=at))
             solution = net.solve()
             share = _share(toggles, combination)
-            mean += share * float(solution[net.node(to)] - solution[net.node("cu-inner")])
+            mean += share * (solution[to] - solution["cu-inner"])
         return mean
 
     def harness_ohm(self, now: Moment, lead: BlackLead, key: str, test_volt: float) -> float:
@@ -123,7 +121,7 @@ def _ohmmeter(net: Netlist, plus: str, minus: str, test_volt: float) -> float:
         trial.source("ohm jack", minus, test_volt, reference)
         trial.resistor("ohm jack", plus, 0.15)
         solution = trial.solve()
-        across = float(solution[trial.node("ohm jack")] - solution[trial.node(minus)])
+        across = solution["ohm jack"] - solution[minus]
         ampere = (test_volt - across) / reference
         ohm = across / ampere if ampere > 1e-12 else math.inf
         if abs(ohm) < 4.0 * reference:
