@@ -15,7 +15,7 @@ plain float64 numbers, and the scale is put back in the logarithm. All scaled fa
 batch whose scaled sum is below 1e-250 are done again in logarithms. The relative error is below
 ``n * 2**n`` roundings either way.
 
-Sources: Ryser 1963 ch. 2 (permanent); Held and Karp 1962 (sums over subsets).
+Sources: [ryser1963, ch. 2] (permanent); [held1962] (sums over subsets).
 """
 
 from collections.abc import Callable, Sequence

@@ -12,8 +12,10 @@ programming over the sets of terminals already placed.
 Nothing here depends on numbers: a plan is made once for a number of terminals and the pairs read,
 and kept.
 
-Sources: Held and Karp 1962 (dynamic programming over subsets); Dechter 1999 (elimination of
+Sources: [held1962] (dynamic programming over subsets); Dechter 1999 (elimination of
 variables in a chosen order, states being the values of the variables still needed).
+
+R. Dechter, "Bucket elimination", Artificial Intelligence 113 (1999) 41-85.
 """
 
 from dataclasses import dataclass

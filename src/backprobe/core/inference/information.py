@@ -1,10 +1,14 @@
 """How much a reading would tell: entropy and mutual information, in bits.
 
 The next reading is the one from which the open question is expected to lose most of its uncertainty
-(Lindley 1956; de Kleer and Williams 1987). Where the outcomes of a test can be listed, that is the
+([lindley1956]; [dekleer1987]). Where the outcomes of a test can be listed, that is the
 mutual information of a table. Where the outcome is a number on a meter, the readings predicted by
 samples of each explanation are spread over cells of the display (module `outcome_cells`), and the
 upward bias that a small number of samples gives to such a table is taken off.
+
+Not in the bibliography: C. E. Shannon, Bell System Technical Journal 27 (1948) 379-423 (entropy);
+G. A. Miller, in Information Theory in Psychology, Free Press 1955, 95-100 (bias for counts);
+S. Panzeri, A. Treves, Network 7 (1996) 87-107 (bias of information). All from memory.
 """
 
 from dataclasses import dataclass, replace
@@ -47,7 +51,7 @@ def entropy(probabilities: Array) -> Array:
 
     Notes
     -----
-    Shannon 1948; Cover and Thomas 2006, eq. (2.1), with 0 log 0 = 0.
+    Shannon 1948; [cover2006, (2.1)], with 0 log 0 = 0.
     """
     p = _require_distributions(probabilities, axes=(-1,))
     return _entropy_sum(p, axes=(-1,))
@@ -73,7 +77,7 @@ def mutual_information(joint: Array) -> Array:
 
     Notes
     -----
-    Cover and Thomas 2006, eq. (2.45): H(row) + H(column) - H(row, column).
+    [cover2006, (2.45)]: H(row) + H(column) - H(row, column).
     """
     table: Array = np.asarray(joint, dtype=np.float64)
     if table.ndim < 2:
@@ -115,7 +119,7 @@ def expected_information(question_weights: Array, outcome_probabilities: Array) 
 
     Notes
     -----
-    Lindley 1956, definition 2; de Kleer and Williams 1987, section 4, where it is written as an
+    [lindley1956, definition 2]; [dekleer1987, section 4], where it is written as an
     expected entropy.
     """
     weights = _require_weights(question_weights)

@@ -15,7 +15,9 @@ that
   ends at sqrt(5) standard uncertainties. Like the rectangle behind a data-sheet limit it ends
   somewhere, and its distribution function is a cubic.
 
-Sources: Panter and Dite 1951 (cells); Epanechnikov 1969 (kernel).
+Not in the bibliography, both from memory: P. F. Panter, W. Dite, Proceedings of the IRE 39 (1951)
+44-48 (cells); V. A. Epanechnikov, Theory of Probability and its Applications 14 (1969) 153-158
+(kernel).
 """
 
 from dataclasses import dataclass

@@ -4,6 +4,13 @@ A program that says "90 %" should be right nine times out of ten. The measures h
 ones for that: the Brier score, the calibration error with its reliability curve, the coverage of
 intervals, the ranks of simulation-based calibration, and how far up the truth stood in a list.
 Shares come with Wilson intervals, so that a study shows how much its size allows it to say.
+
+Not in the bibliography, all from memory: E. B. Wilson, Journal of the American Statistical
+Association 22 (1927) 209-212 (interval); A. H. Murphy, R. L. Winkler, Applied Statistics 26 (1977)
+41-47 (reliability curve); M. P. Naeini, G. F. Cooper, M. Hauskrecht, AAAI 2015, 2901-2907, and
+C. Guo, G. Pleiss, Y. Sun, K. Q. Weinberger, ICML 2017, 1321-1330 (calibration error); K. Pearson,
+Philosophical Magazine 50 (1900) 157-175 (chi-square); E. M. Voorhees, TREC-8 (1999) 77-82
+(reciprocal rank).
 """
 
 from dataclasses import dataclass
@@ -173,7 +180,7 @@ def brier_score(outcomes: Array, probabilities: Array) -> float:
 
     Notes
     -----
-    Brier 1950, in the form for one event (half of his sum over two classes).
+    [brier1950], in the form for one event (half of his sum over two classes).
     """
     y, p = _require_predictions(outcomes, probabilities)
     return float(np.mean((p - y) ** 2))
@@ -321,7 +328,7 @@ def ranks_of_truth(truth: Array, draws: Array, generator: np.random.Generator) -
 
     Notes
     -----
-    Talts et al. 2018, theorem 1 and algorithm 1.
+    [talts2018, theorem 1 and algorithm 1].
     """
     value: Array = np.asarray(truth, dtype=np.float64)
     drawn: Array = np.asarray(draws, dtype=np.float64)
@@ -372,7 +379,7 @@ def rank_histogram(
 
     Notes
     -----
-    Talts et al. 2018, section 4.1 (band); Pearson 1900 (chi-square, ``n_bin - 1`` degrees of
+    [talts2018, section 4.1] (band); Pearson 1900 (chi-square, ``n_bin - 1`` degrees of
     freedom). A shape like a U says that the posterior is too narrow, a hump that it is too wide,
     a slope that it is shifted.
     """
