@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backprobe.core.instrument.specification import AccuracyStatement, parse_specification
-from backprobe.errors import QuantityError, ValueOutOfRange
+from backprobe.errors import BackprobeError, QuantityError, ValueOutOfRange
 
 
 @pytest.mark.parametrize(
@@ -90,6 +90,9 @@ def test_whatever_is_written_plainly_is_read_back(percent: int, digits: int, wor
         ("0.5 % + 1 mV + 2 mV", "volt", "states its absolute twice"),
         ("0.5 % + 2 ohm", "volt", "isn't a unit of voltage"),
         ("0.5 % / 2 digits", "volt", "isn't an accuracy statement"),
+        ("0.5 % of a reading + 2 digits", "volt", "isn't an accuracy statement"),
+        ("0.5.1 % + 2 digits", "volt", "isn't an accuracy statement"),
+        (".5 digits", "volt", "isn't an accuracy statement"),
     ],
 )
 def test_unreadable_statements_say_how_to_mend_them(written: str, unit: str, text: str) -> None:
@@ -112,3 +115,14 @@ def test_a_statement_without_limits_is_refused() -> None:
         AccuracyStatement(share=-0.01)
     with pytest.raises(ValueOutOfRange, match="are none"):
         AccuracyStatement(share=float("nan"))
+
+
+@given(st.text(alphabet="0123456789.,%+-± ()VmkdigtsofrangeΩ\u00b2\u0663\x00", max_size=30))
+def test_any_text_is_read_or_refused_with_a_remedy(written: str) -> None:
+    try:
+        found = parse_specification(written)
+    except BackprobeError as error:
+        assert error.what
+        assert error.remedy
+    else:
+        assert max(found.share, found.digits, found.absolute, found.share_of_range) > 0.0

@@ -6,7 +6,6 @@ mV", "0.002 % + 0.0005 % of range", "14 ppm of reading + 2 ppm of range". The li
 error; what standard uncertainty follows from them is for `uncertainty` to say.
 """
 
-import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -17,17 +16,12 @@ from backprobe.quantities.spelling import LONGEST, SAME_SIGNS, shown_as
 _EXAMPLE: Final = 'Write it as the data sheet does, such as "0.5 % + 2 digits" or "27 mV".'
 _FROM_SHEET: Final = "Take the statement from the meter's data sheet, for the range that was used."
 
-_NUMBER: Final = r"(?P<number>[0-9]+(?:[.,][0-9]+)?)"
-_SHARE: Final = re.compile(
-    rf"{_NUMBER} ?(?P<unit>%|percent|pct|ppm) ?"
-    r"(?:of )?(?:the )?(?P<of>reading|rdg\.?|value|indication|m\.?v\.?|"
-    r"range|full ?scale|f\.?s\.?)?",
-    re.IGNORECASE,
+_PARTS: Final = {"%": 1e-2, "percent": 1e-2, "pct": 1e-2, "ppm": 1e-6}
+_OF_READING: Final = frozenset(("", "reading", "rdg", "rdg.", "value", "indication"))
+_OF_RANGE: Final = frozenset(("range", "full scale", "fullscale", "fs", "f.s", "f.s."))
+_DIGITS: Final = frozenset(
+    ("digit", "digits", "dgt", "dgts", "dgt.", "count", "counts", "ct", "cts", "lsd", "d")
 )
-_DIGITS: Final = re.compile(
-    rf"{_NUMBER} ?(?P<word>digits?|dgts?\.?|counts?|cts?\.?|lsd|d)?", re.IGNORECASE
-)
-_RANGE_WORDS: Final = ("range", "full", "f.s", "fs")
 
 MOST_SHARE: Final = 0.5
 """A statement of more than half of the reading is a slip: the worst hand-held ranges have 10 %."""
@@ -126,25 +120,28 @@ def _without_frame(written: str) -> str:
             remedy=_EXAMPLE,
         )
     text = written.translate(SAME_SIGNS).replace("+/-", "±").replace("+-", "±")
-    text = re.sub(r"[()±]", " ", text)
+    for frame in "()±":
+        text = text.replace(frame, " ")
     return " ".join(text.split())
 
 
 def _read_term(term: str, written: str, unit: str, *, bare_digits: bool) -> tuple[str, float]:
-    share = _SHARE.fullmatch(term)
-    if share:
-        factor = 1e-6 if share["unit"].lower() == "ppm" else 1e-2
-        of_range = (share["of"] or "").lower().startswith(_RANGE_WORDS)
-        return "share_of_range" if of_range else "share", _number(share) * factor
-    digits = _DIGITS.fullmatch(term)
-    if digits and (digits["word"] or bare_digits):
-        return "digits", _number(digits)
-    if digits:
-        raise QuantityError(
-            f"{shown_as(written)} has the bare number {term}: digits, percent, or an amount?",
-            where="accuracy statement",
-            remedy=f'Write "{term} digits", "{term} %" or the amount with its unit.',
-        )
+    number, words = _number_and_words(term)
+    if number is not None:
+        for part, factor in _PARTS.items():
+            of = words.removeprefix(part).strip().removeprefix("of ").removeprefix("the ")
+            if words.startswith(part) and of in _OF_READING:
+                return "share", number * factor
+            if words.startswith(part) and of in _OF_RANGE:
+                return "share_of_range", number * factor
+        if words in _DIGITS or (not words and bare_digits):
+            return "digits", number
+        if not words:
+            raise QuantityError(
+                f"{shown_as(written)} has the bare number {term}: digits, percent, or an amount?",
+                where="accuracy statement",
+                remedy=f'Write "{term} digits", "{term} %" or the amount with its unit.',
+            )
     try:
         return "absolute", parse_quantity(term, unit).value
     except QuantityError as error:
@@ -155,5 +152,9 @@ def _read_term(term: str, written: str, unit: str, *, bare_digits: bool) -> tupl
         ) from error
 
 
-def _number(match: re.Match[str]) -> float:
-    return float(match["number"].replace(",", "."))
+def _number_and_words(term: str) -> tuple[float | None, str]:
+    """The number in front, None if there is none that can be read, and the words behind it."""
+    words = term.lstrip("0123456789.,")
+    number = term[: len(term) - len(words)].replace(",", ".")
+    plain = number.count(".") <= 1 and number[:1].isdigit() and number[-1:].isdigit()
+    return (float(number) if plain else None), " ".join(words.lower().split())
