@@ -14,7 +14,7 @@ PAGE = Path(__file__).parents[1] / "docs" / "circuits.md"
 FOREWORD = """# Circuits that the program knows
 
 Made from the family files by `make reference`; edit those, not this page.
-`backprobe family show ID` draws a circuit and tells what each wire reads in each state.
+`backprobe family draw ID` draws a circuit, `backprobe family show ID` tells what each wire reads.
 
 | wires | circuit | family | wires by role |
 |---|---|---|---|
