@@ -148,18 +148,18 @@ def _read_meter(table: Table) -> Meter:
     plain = Meter()
     return Meter(
         counts=table.whole_number("counts", 100, 100_000_000, "counts") or plain.counts,
-        dc_volts=_read_accuracy(table, "dc_volts", plain.dc_volts),
-        ac_volts=_read_accuracy(table, "ac_volts", plain.ac_volts),
-        ohms=_read_accuracy(table, "ohms", plain.ohms),
-        hertz=_read_accuracy(table, "hertz", plain.hertz),
+        dc_volts=_read_accuracy(table, "dc_volts", "volt", plain.dc_volts),
+        ac_volts=_read_accuracy(table, "ac_volts", "volt", plain.ac_volts),
+        ohms=_read_accuracy(table, "ohms", "ohm", plain.ohms),
+        hertz=_read_accuracy(table, "hertz", "hertz", plain.hertz),
         input_resistance=_read_input_resistance(table, plain.input_resistance),
     )
 
 
-def _read_accuracy(table: Table, key: str, default: str) -> str:
+def _read_accuracy(table: Table, key: str, unit: str, default: str) -> str:
     written = table.text(key, default)
     try:
-        parse_accuracy(written)
+        parse_accuracy(written, unit)
     except BackprobeError as error:
         raise table.error(f"{key} of [meter]: {error.what}", error.remedy, key) from error
     return written

@@ -6,8 +6,8 @@ Inside, values are plain floats: volt, ohm, hertz, ampere, degree Celsius, perce
 kilopascal, revolutions per minute.
 """
 
-from backprobe.quantities.accuracy import Accuracy, parse_accuracy
+from backprobe.quantities.accuracy import AccuracyStatement, parse_accuracy
 from backprobe.quantities.reading import Quantity, parse_quantity
 from backprobe.quantities.wording import format_quantity
 
-__all__ = ["Accuracy", "Quantity", "format_quantity", "parse_accuracy", "parse_quantity"]
+__all__ = ["AccuracyStatement", "Quantity", "format_quantity", "parse_accuracy", "parse_quantity"]
