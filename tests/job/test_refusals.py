@@ -96,7 +96,7 @@ REFUSED = [
         '"0.5 % + 2 digits"',
         '"good"',
         None,
-        'dc_volts of [meter]: "good" isn\'t an accuracy statement that can be read. Write it as the',
+        'dc_volts of [meter]: "good" isn\'t an accuracy statement that can be read. Write',
     ),
     (
         '"10 Mohm"',
