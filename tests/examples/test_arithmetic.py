@@ -55,6 +55,12 @@ def test_there_are_at_least_seven_and_each_reads_as_a_job() -> None:
         assert read.rounds
 
 
+def test_each_is_listed_for_the_reader() -> None:
+    listed = (EXAMPLES / "README.md").read_text(encoding="utf-8")
+    for file in EXAMPLES.glob("*.toml"):
+        assert f"| `{file.name}` |" in listed
+
+
 def test_healthy_air_mass() -> None:
     sheet = rounds("healthy-air-mass")
     cold, warm = thermistor(2500, 3450, 19), thermistor(2500, 3450, 24)
