@@ -9,10 +9,9 @@ and placed where they matter. For every candidate reading on its own
 - distance along the scale is counted in standard uncertainties, a gap of more than four as four:
   what lies further apart is told apart anyway;
 - cells are laid in proportion to (density of samples)**(1/3), the rule by which a given number of
-  cells loses least (Panter and Dite 1951), and no more of them than half-uncertainty steps;
+  cells loses least (Panter and Dite 1951), and no more than 0.7 for each uncertainty;
 - each sample is spread with the Epanechnikov kernel of its own standard uncertainty: a parabola
-that
-  ends at sqrt(5) standard uncertainties. Like the rectangle behind a data-sheet limit it ends
+  that ends at sqrt(5) standard uncertainties. Like the rectangle behind a data-sheet limit it ends
   somewhere, and its distribution function is a cubic.
 
 Not in the bibliography, both from memory: P. F. Panter, W. Dite, Proceedings of the IRE 39 (1951)
@@ -32,6 +31,10 @@ IntArray: TypeAlias = NDArray[np.intp]
 _KERNEL_END = np.sqrt(5.0)
 """Half-width of the Epanechnikov kernel in standard deviations: its variance is half-width**2 /
 5."""
+
+_CELLS_PER_UNCERTAINTY = 0.7
+"""Wider cells lose information, narrower ones cost time. At 0.7 two fixed values one uncertainty or
+more apart keep about nine tenths of the information between their kernels."""
 
 _FULL_GAP = 4.0
 """Standard uncertainties between neighbours from which on they count as fully told apart."""
@@ -149,9 +152,10 @@ def _lay_cells(scaled: _Scaled, weights: Array, n_cell: int) -> tuple[IntArray, 
     """
     row = np.arange(scaled.place.shape[0])
     knots, steps, last = _knots(scaled)
-    # What lies within a hundredth of an uncertainty is one reading: no cell can divide it.
+    # What lies within a tenth of an uncertainty tells less than 0.002 bit: one cell, and no work.
     inner = steps[:, 1:].sum(axis=1) - steps[row, last]
-    wanted = np.where(inner > 0.01, np.minimum(np.ceil(steps.sum(axis=1)) + 1.0, n_cell), 1.0)
+    useful = np.ceil(_CELLS_PER_UNCERTAINTY * steps.sum(axis=1)) + 1.0
+    wanted = np.where(inner > 0.1, np.minimum(useful, n_cell), 1.0)
     density: Array = np.zeros_like(steps)  # weight of the sample at the upper end of each step
     density[:, :-1] = weights[scaled.order]
     density[row, last] = density[
@@ -218,27 +222,29 @@ def _shares(
     ``edges[cell]`` and ``edges[cell + 1]``. Returns cells, sample numbers and shares of equal
     length.
     """
-    low = _kernel_integral(edges[cell], place, width)
-    high = _kernel_integral(edges[cell + 1], place, width)
-    found = [(cell, np.arange(place.size), high - low)]
-    for direction, reached in ((1, high), (-1, low)):
-        active = np.flatnonzero(reached < 1.0 if direction > 0 else reached > 0.0)
-        done, here = reached[active], cell[active]
+    narrow = 1.0 / width
+    at = place * narrow
+    low = _kernel_integral(edges.take(cell), narrow, at)
+    high = _kernel_integral(edges.take(cell + 1), narrow, at)
+    cells, samples, shares = [cell], [np.arange(place.size)], [high - low]
+    for direction, reached, end in ((1, high, 1.0), (-1, low, 0.0)):
+        active = np.flatnonzero(reached != end)
+        done, here = reached.take(active), cell.take(active)
         while active.size:
             here = here + direction
-            edge = edges[here + 1] if direction > 0 else edges[here]
-            now = _kernel_integral(edge, place[active], width[active])
-            found.append((here, active, np.abs(now - done)))
-            further = now < 1.0 if direction > 0 else now > 0.0
-            active, done, here = active[further], now[further], here[further]
-    return (
-        np.concatenate([part[0] for part in found]),
-        np.concatenate([part[1] for part in found]),
-        np.concatenate([part[2] for part in found]),
-    )
+            edge = edges.take(here + 1 if direction > 0 else here)
+            now = _kernel_integral(edge, narrow.take(active), at.take(active))
+            cells.append(here)
+            samples.append(active)
+            shares.append(now - done if direction > 0 else done - now)
+            further = np.flatnonzero(now != end)
+            active, done, here = active.take(further), now.take(further), here.take(further)
+    return np.concatenate(cells), np.concatenate(samples), np.concatenate(shares)
 
 
-def _kernel_integral(edge: Array, place: Array, width: Array) -> Array:
-    """Share of a kernel at ``place`` below ``edge``: Epanechnikov 1969, integrated."""
-    t = np.clip((edge - place) / width, -1.0, 1.0)
+def _kernel_integral(edge: Array, narrow: Array, at: Array) -> Array:
+    """Share of a kernel below ``edge``: Epanechnikov 1969, integrated; exactly 0 or 1 beyond it."""
+    t = edge * narrow
+    t -= at
+    np.clip(t, -1.0, 1.0, out=t)
     return np.asarray(0.5 + t * (0.75 - 0.25 * t * t), dtype=np.float64)
