@@ -42,8 +42,9 @@ def nearest(word: str, known: Iterable[str]) -> str:
     """Remedy that names the nearest known word, or all of them when none is near."""
     words = sorted(known)
     close = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
-    if close:
-        return f'Did you mean "{close[0]}"?'
+    within = [one for one in words if word and word in one]
+    if close or len(within) == 1:
+        return f'Did you mean "{(close or within)[0]}"?'
     return f"Known here: {', '.join(words)}." if words else "Nothing is known here."
 
 
