@@ -1,0 +1,1 @@
+"""Circuits as batched nodal equations: solution, sensitivities, added resistances."""

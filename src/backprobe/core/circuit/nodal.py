@@ -1,0 +1,215 @@
+"""Nodal solution of batches of linear circuits, keeping the bus impedance matrix.
+
+The inverse of the conductance matrix (the bus impedance matrix of power-system fault
+studies, [grainger1994] ch. 8 and 10) answers, without another factorisation, what a meter
+of finite input resistance indicates, the resistance between any two terminals, and what any
+single added resistor does (a rank-one change, Sherman and Morrison 1950 [sherman1950]).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.errors import NoUniqueAnswer
+
+Array = NDArray[np.float64]
+
+_RESIDUAL_LIMIT = 1e-6  # largest entry of G Z - I that is still called a solution, 1
+
+
+@dataclass(frozen=True, slots=True)
+class NodalSolution:
+    """Node voltages and bus impedance matrix of a batch of circuits.
+
+    Attributes
+    ----------
+    voltage : ndarray, shape (..., n_node)
+        Node voltages against the reference node, V.
+    impedance : ndarray, shape (..., n_node, n_node)
+        Bus impedance matrix, ohm; its diagonal is the Thevenin resistance of each node.
+    """
+
+    voltage: Array
+    impedance: Array
+
+
+def invert(conductance: Array, names: Sequence[str] = ()) -> Array:
+    """Bus impedance matrix of each circuit of a batch.
+
+    Parameters
+    ----------
+    conductance : ndarray, shape (..., n_node, n_node)
+        Nodal conductance matrices, S, the reference node left out.
+    names : sequence of str, length n_node, optional
+        Node names for the error text.
+
+    Returns
+    -------
+    ndarray, shape (..., n_node, n_node)
+        Bus impedance matrices, ohm.
+
+    Raises
+    ------
+    NoUniqueAnswer
+        A node is joined to the reference by nothing; it is named, and the matrix is not nudged.
+
+    Notes
+    -----
+    Kirchhoff's current law G V = I; [grainger1994] eq. (7.16), Z = inv(G).
+    """
+    try:
+        impedance = np.linalg.inv(conductance)
+    except np.linalg.LinAlgError as error:
+        raise _floating(conductance, names) from error
+    if not np.all(np.isfinite(impedance)):
+        raise _floating(conductance, names)
+    # Rows of G differ by many decades (milliohm contacts, gigohm insulation): the residual is
+    # judged against the size of the products that form it, for one vector of currents.
+    ones = np.ones(conductance.shape[-1])
+    answer = impedance @ ones
+    residual = (conductance @ answer[..., None])[..., 0] - 1.0
+    size = (np.abs(conductance) @ np.abs(answer)[..., None])[..., 0]
+    if np.any(np.abs(residual) > _RESIDUAL_LIMIT * np.maximum(size, 1.0)):
+        raise _floating(conductance, names)
+    return np.asarray(impedance, dtype=np.float64)
+
+
+def solve(conductance: Array, injection: Array, names: Sequence[str] = ()) -> NodalSolution:
+    """Node voltages of each circuit of a batch.
+
+    Parameters
+    ----------
+    conductance : ndarray, shape (..., n_node, n_node)
+        Nodal conductance matrices, S.
+    injection : ndarray, shape (..., n_node)
+        Currents forced into each node, A.
+    names : sequence of str, optional
+        Node names for the error text.
+
+    Returns
+    -------
+    NodalSolution
+        Voltages, V, and bus impedance matrices, ohm.
+
+    Raises
+    ------
+    NoUniqueAnswer
+        A node floats.
+    """
+    impedance = invert(conductance, names)
+    # A trailing axis makes NumPy 2 read a stack of vectors, not one matrix.
+    voltage = (impedance @ injection[..., None])[..., 0]
+    return NodalSolution(voltage=voltage, impedance=impedance)
+
+
+def added_conductance(
+    solution: NodalSolution, plus: int | None, minus: int | None, siemens: Array
+) -> NodalSolution:
+    """Solution after one conductance is added between two nodes.
+
+    Parameters
+    ----------
+    solution : NodalSolution
+        The circuits before, shapes (..., n_node) and (..., n_node, n_node).
+    plus, minus : int or None
+        Nodes that the conductance joins; ``None`` is the reference.
+    siemens : ndarray, shape (...)
+        Conductance, S; negative takes one away.
+
+    Returns
+    -------
+    NodalSolution
+        The circuits after, same shapes.
+
+    Raises
+    ------
+    NoUniqueAnswer
+        Taking the conductance away leaves a node floating.
+
+    Notes
+    -----
+    Sherman and Morrison: Z' = Z - g (Z e)(e' Z) / (1 + g e' Z e), with e = e_plus - e_minus.
+    """
+    column = _difference(solution.impedance, plus, minus, axis=-1)  # Z e, (..., n_node)
+    row = _difference(solution.impedance, plus, minus, axis=-2)  # e' Z, (..., n_node)
+    own = _pick(column, plus) - _pick(column, minus)  # e' Z e, (...)
+    scale = 1.0 + siemens * own
+    if np.any(np.abs(scale) < 1e-9):
+        raise NoUniqueAnswer(node=f"node {plus if plus is not None else minus}")
+    factor = siemens / scale
+    across = _pick(solution.voltage, plus) - _pick(solution.voltage, minus)
+    return NodalSolution(
+        voltage=solution.voltage - (factor * across)[..., None] * column,
+        impedance=solution.impedance
+        - factor[..., None, None] * column[..., :, None] * row[..., None, :],
+    )
+
+
+def resistance_between(impedance: Array, plus: int | None, minus: int | None) -> Array:
+    """Resistance that an ohmmeter finds between two nodes of a dead circuit.
+
+    Parameters
+    ----------
+    impedance : ndarray, shape (..., n_node, n_node)
+        Bus impedance matrix, ohm.
+    plus, minus : int or None
+        The nodes; ``None`` is the reference.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Resistance, ohm: Z_pp + Z_mm - Z_pm - Z_mp.
+    """
+    column = _difference(impedance, plus, minus, axis=-1)
+    return _pick(column, plus) - _pick(column, minus)
+
+
+def loaded_voltage(open_voltage: Array, thevenin_ohm: Array, load_ohm: float | Array) -> Array:
+    """Voltage at a node once a resistor (or a meter) is put from it to the reference.
+
+    Parameters
+    ----------
+    open_voltage : ndarray, shape (...)
+        Voltage without the load, V.
+    thevenin_ohm : ndarray, shape (...)
+        Thevenin resistance of the node, ohm.
+    load_ohm : float or ndarray, shape (...)
+        The load, ohm.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        V R / (R + R_th), the special case of `added_conductance` to the reference.
+    """
+    return open_voltage * load_ohm / (load_ohm + thevenin_ohm)
+
+
+def _pick(values: Array, node: int | None) -> Array:
+    return np.zeros(values.shape[:-1]) if node is None else values[..., node]
+
+
+def _difference(matrix: Array, plus: int | None, minus: int | None, axis: int) -> Array:
+    zero = np.zeros(matrix.shape[:-1])
+    first = zero if plus is None else np.take(matrix, plus, axis=axis)
+    second = zero if minus is None else np.take(matrix, minus, axis=axis)
+    return first - second
+
+
+def _floating(conductance: Array, names: Sequence[str]) -> NoUniqueAnswer:
+    """Name a node that no chain of conductances joins to the reference."""
+    flat = conductance.reshape(-1, *conductance.shape[-2:])
+    n_node = flat.shape[-1]
+    for matrix in flat:
+        scale = np.maximum(np.abs(np.diag(matrix)), 1e-300)
+        grounded = np.abs(matrix.sum(axis=1)) > 1e-9 * scale
+        reached = grounded.copy()
+        for _ in range(n_node):
+            reached = reached | (np.abs(matrix[:, reached]) > 0).any(axis=1)
+        if not reached.all():
+            index = int(np.flatnonzero(~reached)[0])
+            return NoUniqueAnswer(node=names[index] if names else f"node {index}")
+    worst = int(np.argmin([np.abs(np.diag(m)).min() for m in flat]))
+    index = int(np.argmin(np.abs(np.diag(flat[worst]))))
+    return NoUniqueAnswer(node=names[index] if names else f"node {index}")

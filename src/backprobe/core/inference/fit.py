@@ -1,0 +1,263 @@
+"""Most probable values of many rival explanations, and Laplace's evidence of each.
+
+An explanation here is a hypothesis with one assignment of wires to terminals. Its coordinates
+have a standard normal prior, its readings are nearly linear in them, so the iterated update of
+the extended Kalman filter [bell1993] finds the most probable point in a few steps; Student's t
+enters as weights (iteratively reweighted least squares). All explanations are updated in one batch.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.core.inference.hypotheses import HypothesisTable
+from backprobe.core.inference.likelihood import (
+    BROAD_DENSITY,
+    FREEDOM,
+    SLIP_SHARE,
+    Indicated,
+    indicate,
+    log_likelihood,
+    noted,
+    student_log_density,
+)
+from backprobe.core.inference.predict import Layout, layout_of, predict
+from backprobe.core.inference.prior import choice_bin
+from backprobe.core.inference.sheet import Quantity, Sheet
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+LONGEST_STEP = 3.0  # in one coordinate, prior standard deviations
+SMALLEST_DAMPING = 0.02
+FURTHEST = 4.5  # prior standard deviations; beyond it a value is not believed
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """M fitted explanations.
+
+    hypothesis : ndarray of int, shape (M,): rows of the whole table.
+    assigned : ndarray of int, shape (M, n_terminal): wire at each terminal.
+    z : ndarray, shape (M, n_z): most probable coordinates.
+    log_posterior : ndarray, shape (M,): log likelihood and prior at z, normal constant left out.
+    log_evidence : ndarray, shape (M,): Laplace's approximation, with the choices' probability.
+    reading_log : ndarray, shape (M, n_read): log likelihood of each reading at z.
+    residual : ndarray, shape (M, n_read): noted minus predicted, in deviations; NaN where none.
+    jacobian : ndarray, shape (M, n_read, n_z), scaled rows are by / deviation.
+    deviation : ndarray, shape (M, n_read): of each reading after reweighting.
+    lead_bad : ndarray of bool, shape (M, R): rounds taken to be behind a bad black lead.
+    """
+
+    hypothesis: IntArray
+    assigned: IntArray
+    z: Array
+    log_posterior: Array
+    log_evidence: Array
+    reading_log: Array
+    residual: Array
+    jacobian: Array
+    deviation: Array
+    lead_bad: Bools
+
+    def rows(self, index: IntArray) -> "Fit":
+        """Some of the explanations."""
+        return Fit(*(getattr(self, n)[index] for n in Fit.__dataclass_fields__))
+
+
+def concatenate(fits: list[Fit]) -> Fit:
+    """Fits one after the other."""
+    return Fit(*(np.concatenate([getattr(f, n) for f in fits]) for n in Fit.__dataclass_fields__))
+
+
+def fit(
+    table: HypothesisTable,
+    hypothesis: IntArray,
+    assigned: IntArray,
+    start: Array,
+    sheet: Sheet,
+    n_step: int = 6,
+    lead_bad: Bools | None = None,
+) -> Fit:
+    """Fit explanations from given starting coordinates.
+
+    Parameters
+    ----------
+    table : HypothesisTable
+        All hypotheses.
+    hypothesis : ndarray of int, shape (M,)
+        Hypothesis of each explanation.
+    assigned : ndarray of int, shape (M, n_terminal)
+        Wire at each terminal.
+    start : ndarray, shape (M, n_z)
+        Starting coordinates; coordinates of choices are kept.
+    sheet : Sheet
+        The readings.
+    n_step : int
+        Updates.
+    lead_bad : ndarray of bool, shape (M, R), optional
+        Rounds that an explanation takes to be behind a bad black lead.
+
+    Returns
+    -------
+    Fit
+        Best point found of each.
+    """
+    rows = table.rows(hypothesis)
+    layout = layout_of(rows, sheet)
+    held = is_choice(rows, layout)
+    value, _ = noted(sheet)
+    if lead_bad is None:
+        lead_bad = np.zeros((start.shape[0], len(sheet.rounds)), dtype=bool)
+    walk: dict[tuple[int, str], IntArray] = {}
+    z, best = start.copy(), start.copy()
+    best_score = np.full(len(z), -np.inf)
+    damping = np.ones(len(z))
+    keep: _State | None = None
+    for step in range(n_step + 1):
+        state = _evaluate(rows, assigned, z, sheet, value, lead_bad, walk)
+        score = state.reading_log.sum(axis=1) - 0.5 * np.sum(np.where(held, 0.0, z) ** 2, axis=1)
+        better = score > best_score
+        damping = np.where(better, np.minimum(1.0, damping * 2), damping / 3)
+        best = np.where(better[:, None], z, best)
+        best_score = np.where(better, score, best_score)
+        keep = state if keep is None else keep.where(better, state)
+        if step == n_step:
+            break
+        towards = _update(keep, best)
+        move = np.clip(np.where(held, 0.0, towards - best), -LONGEST_STEP, LONGEST_STEP)
+        z = np.clip(
+            best + np.maximum(damping, SMALLEST_DAMPING)[:, None] * move, -FURTHEST, FURTHEST
+        )
+    if keep is None:
+        raise AssertionError  # the loop ran once at least; tells the type checker
+    log_choice = choice_log_probability(rows, layout, best)
+    spread = log_determinant(keep.jacobian, keep.deviation)
+    return Fit(
+        hypothesis=hypothesis,
+        assigned=assigned,
+        z=best,
+        log_posterior=best_score,
+        log_evidence=best_score - 0.5 * spread + log_choice,
+        reading_log=keep.reading_log,
+        residual=keep.residual,
+        jacobian=keep.jacobian,
+        deviation=keep.deviation,
+        lead_bad=lead_bad,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    reading_log: Array
+    residual: Array
+    difference: Array
+    jacobian: Array
+    deviation: Array
+
+    def where(self, mask: Bools, other: "_State") -> "_State":
+        """Rows of ``other`` where ``mask``, own rows elsewhere."""
+
+        def choose(name: str) -> Array:
+            mine, theirs = getattr(self, name), getattr(other, name)
+            shaped = mask.reshape(-1, *([1] * (mine.ndim - 1)))
+            return np.where(shaped, theirs, mine)
+
+        return _State(*(choose(n) for n in _State.__dataclass_fields__))
+
+
+def _evaluate(
+    rows: HypothesisTable,
+    assigned: IntArray,
+    z: Array,
+    sheet: Sheet,
+    value: Array,
+    lead_bad: Bools,
+    walk: dict[tuple[int, str], IntArray],
+) -> _State:
+    prediction = predict(
+        rows,
+        z,
+        sheet,
+        assigned=assigned,
+        sensitivities=True,
+        ohm_rounds=sheet.ohm_rounds,
+        lead_bad=lead_bad,
+        walk=walk,
+    )
+    shown = indicate(rows, sheet, prediction, pick=assigned)
+    reading_log = log_likelihood(sheet, shown)[:, :, 0]
+    return _linearised(sheet, shown, reading_log, value)
+
+
+def _linearised(sheet: Sheet, shown: Indicated, reading_log: Array, value: Array) -> _State:
+    mean, deviation = shown.mean[:, :, 0], shown.deviation[:, :, 0]
+    use = np.isfinite(mean) & np.isfinite(value)[None]
+    difference = np.where(use, value[None] - np.where(use, mean, 0.0), 0.0)
+    scaled = difference / deviation
+    # Share of the likelihood that is Student's t and not a slip of the pen.
+    broad = np.array([np.log(SLIP_SHARE * BROAD_DENSITY[Quantity(int(q))]) for q in sheet.quantity])
+    good = student_log_density(difference, deviation)
+    share = 1.0 / (1.0 + np.exp(np.clip(broad[None] - good, -60.0, 60.0)))
+    weight = share * (FREEDOM + 1.0) / (FREEDOM + scaled**2)
+    weighted = deviation / np.sqrt(np.maximum(weight, 1e-4))
+    by = shown.by if shown.by is not None else np.zeros((*mean.shape, 0))
+    return _State(
+        reading_log=reading_log,
+        residual=np.where(use, scaled, np.nan),
+        difference=difference,
+        jacobian=np.where(use[:, :, None], by, 0.0),
+        deviation=weighted,
+    )
+
+
+def _update(state: _State, z: Array) -> Array:
+    """Linear-Gaussian posterior mean of z, prior N(0, I): J' (J J' + R)^-1 (r + J z)."""
+    j = state.jacobian
+    target = state.difference + np.einsum("mnz,mz->mn", j, z)
+    inner = j @ np.swapaxes(j, 1, 2)
+    diagonal = np.arange(inner.shape[1])
+    inner[:, diagonal, diagonal] += state.deviation**2
+    solved = np.linalg.solve(inner, target[:, :, None])
+    return np.asarray((np.swapaxes(j, 1, 2) @ solved)[:, :, 0])
+
+
+def log_determinant(jacobian: Array, deviation: Array) -> Array:
+    """Log det (I + J' R^-1 J) of each explanation, shape (M,), in the readings' space."""
+    scaled = jacobian / deviation[:, :, None]
+    inner = scaled @ np.swapaxes(scaled, 1, 2)
+    diagonal = np.arange(inner.shape[1])
+    inner[:, diagonal, diagonal] += 1.0
+    return np.asarray(np.linalg.slogdet(inner)[1])
+
+
+def is_choice(rows: HypothesisTable, layout: Layout) -> Bools:
+    """Coordinates that pick among options and do not move in a fit, (M, n_z)."""
+    found = np.zeros((rows.n_wire.size, layout.size), dtype=bool)
+    found[:, : layout.n_free] = rows.static.is_choice
+    for state in layout.states:
+        found[:, layout.base(state)] = rows.driven_prior.is_choice[:, state]
+    return found
+
+
+def choice_bins(rows: HypothesisTable, layout: Layout, z: Array) -> tuple[IntArray, Array]:
+    """Option of each choice (M, n_choice) and the log probability of all of them, (M,)."""
+    place, log_p = choice_bin(rows.static, z[:, : layout.n_free])
+    places, total = [place], log_p.sum(axis=1)
+    names = rows.driven_prior.__dataclass_fields__
+    for state in layout.states:
+        prior = type(rows.driven_prior)(
+            *(np.asarray(getattr(rows.driven_prior, n))[:, state] for n in names)
+        )
+        shared = rows.driven_always & (state != layout.states[0])
+        place, log_p = choice_bin(prior, z[:, layout.base(state)])
+        places.append(np.where(shared, 0, place))
+        total = total + np.where(shared, 0.0, log_p).sum(axis=1)
+    return np.concatenate(places, axis=1), total
+
+
+def choice_log_probability(rows: HypothesisTable, layout: Layout, z: Array) -> Array:
+    """Log prior probability of the options that z picks, (M,)."""
+    return choice_bins(rows, layout, z)[1]

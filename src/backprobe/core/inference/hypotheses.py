@@ -1,0 +1,86 @@
+"""The rival explanations of a connector as stacked arrays."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.core.circuit.plan import CircuitTable
+from backprobe.core.inference.prior import PriorTable
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class HypothesisTable:
+    """H hypotheses (family x fault). T wires, P value slots, Q driven quantities, S states.
+
+    circuits : the circuits themselves.
+    fixed : values by slot where they are known beforehand, (H, P).
+    free_slot : value slots with a prior, (H, F), -1 pads.
+    static : their priors, (H, F).
+    driven_slot : value slot of each driven quantity, (H, Q), -1 pads.
+    driven_prior : prior of each driven quantity in each state, (H, S, Q).
+    driven_always : whether it is the same in all states, (H, Q).
+    driven_step : standard deviation of its change from round to round, in its unit, (H, Q).
+    log_prior : log prior probability, (H,).
+    role : role index of each wire, (H, T), -1 pads.
+    component, active_end : passive group of each wire of the lone sensor, and whether an
+        ohmmeter would find electronics there, (H, T).
+    alternating_hertz : value slot of the alternating sources' frequency, (H,), -1 none.
+    celsius : place among the driven quantities of the sensing element's temperature, (H,), -1.
+    n_wire : wires of the circuit, (H,).
+    Where `repeats` is above one, ``circuits`` holds each circuit once for that many rows.
+    """
+
+    circuits: CircuitTable
+    fixed: Array
+    free_slot: IntArray
+    static: PriorTable
+    driven_slot: IntArray
+    driven_prior: PriorTable
+    driven_always: Bools
+    driven_step: Array
+    log_prior: Array
+    role: IntArray
+    component: IntArray
+    active_end: Bools
+    alternating_hertz: IntArray
+    celsius: IntArray
+    n_wire: IntArray
+
+    @property
+    def wanted(self) -> IntArray:
+        """Value slots that are unknown, free ones first, then driven ones, (H, F + Q)."""
+        return np.concatenate([self.free_slot, self.driven_slot], axis=1)
+
+    @property
+    def repeats(self) -> int:
+        """How many rows in a run share one circuit of ``circuits``."""
+        return int(self.n_wire.size // self.circuits.kind.shape[0])
+
+    def repeated(self, index: IntArray, times: int) -> "HypothesisTable":
+        """Each hypothesis of ``index`` ``times`` over, its circuit kept once."""
+        return replace(self.rows(np.repeat(index, times)), circuits=self.circuits.rows(index))
+
+    def rows(self, index: IntArray) -> "HypothesisTable":
+        """Some hypotheses, in the order of ``index`` (repeats allowed)."""
+        return HypothesisTable(
+            self.circuits.rows(index),
+            self.fixed[index],
+            self.free_slot[index],
+            self.static.rows(index),
+            self.driven_slot[index],
+            self.driven_prior.rows(index),
+            self.driven_always[index],
+            self.driven_step[index],
+            self.log_prior[index],
+            self.role[index],
+            self.component[index],
+            self.active_end[index],
+            self.alternating_hertz[index],
+            self.celsius[index],
+            self.n_wire[index],
+        )

@@ -1,0 +1,299 @@
+"""Evidence and posterior of explanations by importance sampling around their fits.
+
+For one hypothesis (with one choice of its options) the fitted assignments are modes. Draws come
+from the mixture of the modes' Gaussian approximations, widened by treating every reading as less
+certain than it is; each draw's likelihood sums over *all* assignments of wires. Weights divide
+by the mixture's density, so that no assignment is counted twice (multiple importance sampling
+with the balance heuristic [veach1995]; particles adapted to the posterior as in [cappe2004]).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logsumexp
+
+from backprobe.core.inference.assignment import log_sum_with_pairs
+from backprobe.core.inference.fit import Fit, choice_bins, is_choice, log_determinant
+from backprobe.core.inference.hypotheses import HypothesisTable
+from backprobe.core.inference.likelihood import (
+    assignment_tables,
+    indicate,
+    log_likelihood,
+    pair_tables,
+)
+from backprobe.core.inference.predict import layout_of, predict
+from backprobe.core.inference.sheet import Sheet
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+APART = 0.3  # modes nearer than this in every coordinate are one
+WIDENED = 1.7  # factor on the readings' variances in the proposal
+
+
+@dataclass(frozen=True, slots=True)
+class Draws:
+    """Weighted draws from the posterior, n_draw of them.
+
+    hypothesis : ndarray of int, shape (n_draw,)
+    condition : ndarray of int, shape (n_draw,): which measurement condition (sheet) it assumes.
+    group : ndarray of int, shape (n_draw,): hypothesis and choices that it belongs to.
+    z : list of coordinates is kept by condition since sheets share one layout, (n_draw, n_z)
+    log_weight : ndarray, shape (n_draw,): prior, likelihood and proposal, not normalised.
+    marginal : ndarray, shape (n_draw, n_terminal, n_terminal): wire probabilities by terminal.
+    best : ndarray of int, shape (n_draw, n_terminal): most probable assignment.
+    values : ndarray, shape (n_draw, R, P): circuit values in each round.
+    """
+
+    hypothesis: IntArray
+    condition: IntArray
+    group: IntArray
+    z: Array
+    log_weight: Array
+    marginal: Array
+    best: IntArray
+    values: Array
+
+    @property
+    def weight(self) -> Array:
+        """Normalised weights, (n_draw,)."""
+        shifted = self.log_weight - self.log_weight.max()
+        weight = np.exp(shifted)
+        return np.asarray(weight / weight.sum())
+
+    @property
+    def effective_sample_size(self) -> float:
+        """(sum w)^2 / sum w^2 [kong1994]."""
+        w = self.weight
+        return float(1.0 / np.sum(w**2))
+
+
+def concatenate(parts: list[Draws]) -> Draws:
+    """Draws one after the other."""
+    return Draws(
+        *(np.concatenate([getattr(p, n) for p in parts]) for n in Draws.__dataclass_fields__)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Modes (rows of a `Fit`) that share hypothesis, choices and fitted resistors' wires.
+
+    ``log_evidence`` is Laplace's, of the best mode, with the hypothesis's prior.
+    """
+
+    modes: IntArray
+    log_evidence: float
+
+
+def group_modes(
+    table: HypothesisTable, sheet: Sheet, fits: Fit, most_modes: int = 3
+) -> list[Group]:
+    """Group fitted modes by hypothesis and choices, best group first."""
+    rows = table.rows(fits.hypothesis)
+    bins, _ = choice_bins(rows, layout_of(table, sheet), fits.z)
+    tied = sorted({t for r in sheet.rounds for f in r.fitted for t in f[:2] if t >= 0})
+    keys = [
+        (int(h), tuple(b), tuple(a[tied]))
+        for h, b, a in zip(fits.hypothesis, bins.tolist(), fits.assigned, strict=True)
+    ]
+    members: dict[tuple[object, ...], list[int]] = {}
+    score = fits.log_evidence + table.log_prior[fits.hypothesis]
+    for index in np.argsort(-score):
+        members.setdefault(keys[index], []).append(int(index))
+    groups = [Group(_distinct(fits, m, most_modes), float(score[m[0]])) for m in members.values()]
+    return sorted(groups, key=lambda g: -g.log_evidence)
+
+
+def _distinct(fits: Fit, members: list[int], most: int) -> IntArray:
+    """The best modes that lie apart from each other."""
+    kept: list[int] = []
+    for m in members:
+        if all(np.abs(fits.z[m] - fits.z[k]).max() > APART for k in kept):
+            kept.append(m)
+        if len(kept) == most:
+            break
+    return np.array(kept, dtype=np.int64)
+
+
+def sample_groups(
+    table: HypothesisTable,
+    sheet: Sheet,
+    fits: Fit,
+    groups: list[Group],
+    n_draw: int,
+    rng: np.random.Generator,
+    condition: int = 0,
+    log_condition: float = 0.0,
+    first_group: int = 0,
+) -> Draws:
+    """Draw from each group and weigh.
+
+    Parameters
+    ----------
+    table, sheet, fits : the hypotheses, the readings, the fitted modes.
+    groups : list of Group
+        Those to draw from.
+    n_draw : int
+        Draws of each group.
+    rng : numpy.random.Generator
+        Source of randomness.
+    condition, log_condition : int, float
+        Which measurement condition this is, and its log prior.
+    first_group : int
+        Number of the first group.
+
+    Returns
+    -------
+    Draws
+        ``n_draw`` of each group; the mean of a group's weights is its evidence times priors.
+    """
+    z, log_q, source = [], [], []
+    rows_all = table.rows(fits.hypothesis)
+    held_all = is_choice(rows_all, layout_of(table, sheet))
+    for group in groups:
+        drawn, density = _propose(fits, group, held_all[group.modes[0]], n_draw, rng)
+        z.append(drawn)
+        log_q.append(density)
+        source.append(np.full(n_draw, group.modes[0]))
+    mode = np.concatenate(source)
+    draws_z, density = np.concatenate(z), np.concatenate(log_q)
+    weighed = weigh(table, sheet, fits, mode, draws_z, density, log_condition - np.log(n_draw))
+    number = first_group + np.repeat(np.arange(len(groups)), n_draw)
+    return _as_draws(weighed, fits.hypothesis[mode], condition, number, draws_z)
+
+
+def _propose(
+    fits: Fit, group: Group, held: NDArray[np.bool_], n_draw: int, rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """Draws of one group and the log density of the mixture that they come from.
+
+    Densities leave out (2 pi)^(-n/2), as the prior does.
+    """
+    n_mode, n_z = group.modes.size, fits.z.shape[1]
+    which = np.arange(n_draw) % n_mode
+    z = np.empty((n_draw, n_z))
+    jacobian = fits.jacobian[group.modes]
+    spread = fits.deviation[group.modes] * np.sqrt(WIDENED)
+    scaled = jacobian / spread[:, :, None]  # (n_mode, n_read, n_z)
+    for k in range(n_mode):
+        mine = which == k
+        e1, e2 = (
+            rng.standard_normal((mine.sum(), n_z)),
+            rng.standard_normal((mine.sum(), scaled.shape[1])),
+        )
+        inner = scaled[k] @ scaled[k].T + np.eye(scaled.shape[1])
+        gain = np.linalg.solve(inner, scaled[k]).T
+        z[mine] = fits.z[group.modes[k]] + e1 - (e1 @ scaled[k].T + e2) @ gain.T
+    z[:, held] = fits.z[group.modes[0]][held]
+    half_log_det = 0.5 * log_determinant(jacobian, spread)
+    parts = np.empty((n_mode, n_draw))
+    for k in range(n_mode):
+        off = np.where(held, 0.0, z - fits.z[group.modes[k]])
+        quadratic = np.sum(off**2, axis=1) + np.sum((off @ scaled[k].T) ** 2, axis=1)
+        parts[k] = half_log_det[k] - 0.5 * quadratic - np.log(n_mode)
+    return z, np.asarray(logsumexp(parts, axis=0))
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """Weights and assignments of some coordinates."""
+
+    log_weight: Array
+    marginal: Array
+    best: IntArray
+    values: Array
+
+
+def weigh(
+    table: HypothesisTable,
+    sheet: Sheet,
+    fits: Fit,
+    mode: IntArray,
+    z: Array,
+    log_q: Array,
+    log_extra: float,
+) -> Weighed:
+    """Posterior over proposal of coordinates, summed over all assignments.
+
+    Parameters
+    ----------
+    mode : ndarray of int, shape (n,)
+        Mode (row of ``fits``) that each coordinate vector belongs to.
+    z : ndarray, shape (n, n_z)
+    log_q : ndarray, shape (n,)
+        Log density of the proposal, normal constant left out.
+    log_extra : float
+        Added to each log weight.
+
+    Returns
+    -------
+    Weighed
+        Log weights, wire marginals and best assignments.
+    """
+    rows = table.rows(fits.hypothesis[mode])
+    layout = layout_of(table, sheet)
+    assigned = fits.assigned[mode]
+    prediction = predict(
+        rows,
+        z,
+        sheet,
+        assigned=assigned,
+        ohm_rounds=sheet.ohm_rounds,
+        lead_bad=fits.lead_bad[mode],
+    )
+    log_like = log_likelihood(sheet, indicate(rows, sheet, prediction))
+    unary, common = assignment_tables(rows, sheet, log_like)
+    _tie_fitted(sheet, assigned, unary)
+    pairs = pair_tables(rows, sheet, prediction)
+    total = log_sum_with_pairs(unary, pairs, marginals=True, best=True)
+    held = is_choice(rows, layout)
+    log_prior_z = -0.5 * np.sum(np.where(held, 0.0, z) ** 2, axis=1)
+    _, log_choice = choice_bins(rows, layout, z)
+    log_weight = (
+        total.log_sum + common + log_prior_z + log_choice - log_q + rows.log_prior + log_extra
+    )
+    if total.marginals is None or total.best is None:
+        raise AssertionError  # asked for above; tells the type checker
+    return Weighed(log_weight, total.marginals, total.best, prediction.values)
+
+
+def _tie_fitted(sheet: Sheet, assigned: IntArray, unary: Array) -> None:
+    """Where a resistor is fitted, its terminals keep the wires it was solved with."""
+    for t in {t for r in sheet.rounds for f in r.fitted for t in f[:2] if t >= 0}:
+        keep = np.arange(unary.shape[2])[None] == assigned[:, t, None]
+        unary[:, t] = np.where(keep, unary[:, t], -np.inf)
+
+
+def laplace_draws(
+    table: HypothesisTable,
+    sheet: Sheet,
+    fits: Fit,
+    groups: list[Group],
+    condition: int = 0,
+    log_condition: float = 0.0,
+    first_group: int = 0,
+) -> Draws:
+    """One draw a group at its most probable point, with Laplace's evidence as its weight."""
+    mode = np.array([g.modes[0] for g in groups], dtype=np.int64)
+    z = fits.z[mode]
+    half_log_det = 0.5 * log_determinant(fits.jacobian[mode], fits.deviation[mode])
+    weighed = weigh(table, sheet, fits, mode, z, half_log_det, log_condition)
+    number = first_group + np.arange(len(groups))
+    return _as_draws(weighed, fits.hypothesis[mode], condition, number, z)
+
+
+def _as_draws(
+    weighed: Weighed, hypothesis: IntArray, condition: int, group: IntArray, z: Array
+) -> Draws:
+    return Draws(
+        hypothesis=hypothesis,
+        condition=np.full(hypothesis.size, condition),
+        group=group,
+        z=z,
+        log_weight=weighed.log_weight,
+        marginal=weighed.marginal,
+        best=weighed.best,
+        values=weighed.values,
+    )

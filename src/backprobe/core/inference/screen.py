@@ -1,0 +1,222 @@
+"""Which hypotheses and assignments deserve a fit: the bank against the sheet, coarsely.
+
+Readings are compared with widened uncertainties, since a particle only has to be near. The best
+assignment of each promising particle becomes the start of a fit.
+"""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.core.inference import bank as standard
+from backprobe.core.inference.assignment import log_sum_with_pairs
+from backprobe.core.inference.bank import Bank
+from backprobe.core.inference.hypotheses import HypothesisTable
+from backprobe.core.inference.likelihood import LEAD_OHM, noted
+from backprobe.core.inference.sheet import VOLTAGES, Quantity, Sheet, SheetRound
+
+Array = NDArray[np.float64]
+Single = NDArray[np.float32]
+IntArray = NDArray[np.int64]
+
+WIDE_VOLT = 0.16  # V, what a fit can still bridge from a particle's value
+WIDE_SHARE = 0.05
+WORST = 16.0  # largest misfit of one reading, in half squares of deviations
+MISMATCH = 6.0  # cost of a number where none was expected, or the reverse
+N_EXACT = 2500  # particles whose best assignment is worked out
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Starting points of fits.
+
+    hypothesis, particle : ndarray of int, shape (M,)
+    assigned : ndarray of int, shape (M, n_terminal)
+    score : ndarray, shape (M,): coarse log likelihood and log prior.
+    """
+
+    hypothesis: IntArray
+    particle: IntArray
+    assigned: IntArray
+    score: Array
+
+
+def standard_round(item: SheetRound) -> int:
+    """The standard round that a round of a sheet is compared with, or -1."""
+    if not item.powered:
+        return standard.UNPLUGGED_OFF if not item.plugged else -1
+    if not item.plugged:
+        return standard.UNPLUGGED
+    for index, known in enumerate(standard.STANDARD_ROUNDS):
+        if (known.plugged, known.powered) == (True, True) and known.state == item.state:
+            return index
+    return -1
+
+
+def needed_rounds(sheet: Sheet) -> tuple[int, ...]:
+    """Standard rounds that a sheet's readings are compared with."""
+    found = {standard_round(sheet.rounds[int(r)]) for r in sheet.round}
+    return tuple(sorted(found - {-1}))
+
+
+def coarse_tables(
+    bank: Bank, table: HypothesisTable, sheet: Sheet, skipped: Collection[int] = ()
+) -> tuple[Single, Single, list[tuple[int, int, Single]]]:
+    """Coarse log factors of every particle.
+
+    Returns
+    -------
+    unary : ndarray, shape (B, n_terminal, n_terminal)
+    common : ndarray, shape (B,)
+    pairs : list of (terminal, terminal, ndarray of shape (B, n, n))
+    """
+    n, n_b = sheet.n_terminal, bank.hypothesis.size
+    unary = np.zeros((n_b, n, n), dtype=np.float32)
+    common = np.zeros(n_b, dtype=np.float32)
+    pairs: list[tuple[int, int, Single]] = []
+    value, deviation = noted(sheet)
+    gone = (np.arange(n)[None] >= table.n_wire[bank.hypothesis][:, None]).astype(bool)
+    for i in range(sheet.n_read):
+        item = sheet.rounds[int(sheet.round[i])]
+        r = standard_round(item)
+        if r not in bank.rounds or item.fitted or int(sheet.round[i]) in skipped:
+            continue
+        quantity = Quantity(int(sheet.quantity[i]))
+        if quantity == Quantity.SENSOR_OHM:
+            cost = _ohm_cost(bank.ohm, gone, value[i])
+            pairs.append((int(sheet.terminal[i]), int(sheet.other[i]), -cost))
+        elif sheet.is_unary[i]:
+            cost = _terminal_cost(bank, sheet, i, r, value[i], deviation[i], gone)
+            unary[:, int(sheet.terminal[i])] -= cost
+        elif quantity in (Quantity.BATTERY, Quantity.LEAD_CHECK):
+            common -= _cost(bank.rounds[r].battery, value[i], 0.5)
+        elif quantity == Quantity.AMBIENT:
+            common -= np.nan_to_num(_cost(bank.rounds[r].celsius, value[i], 15.0), nan=0.0)
+    role = np.where(table.role >= 0, table.role, sheet.role_log.shape[1] - 1)
+    unary += np.moveaxis(sheet.role_log[:, role[bank.hypothesis]], 1, 0).astype(np.float32)
+    return unary, common, pairs
+
+
+def _cost(mean: Single, value: float, deviation: float | Single) -> Single:
+    return np.asarray(
+        np.minimum(0.5 * ((mean - np.float32(value)) / deviation) ** 2, WORST), dtype=np.float32
+    )
+
+
+def _terminal_cost(
+    bank: Bank,
+    sheet: Sheet,
+    i: int,
+    r: int,
+    value: float,
+    deviation: float,
+    gone: NDArray[np.bool_],
+) -> Single:
+    """Coarse cost of one reading at each wire, (B, T)."""
+    quantity = Quantity(int(sheet.quantity[i]))
+    fields = bank.rounds[r].fields
+    if quantity in VOLTAGES or quantity == Quantity.VOLTS_LOADED:
+        name = {Quantity.VOLTS_HIGH: "high", Quantity.VOLTS_LOW: "low"}.get(quantity, "mean")
+        load = sheet.load_ohm[i] if quantity == Quantity.VOLTS_LOADED else sheet.input_ohm
+        mean = fields[name] * (np.float32(load) / (np.float32(load) + fields["thevenin"]))
+        swing = fields["high"] - fields["low"]
+        spans = sheet.rounds[int(sheet.round[i])].spans
+        extra = swing * (0.4 if spans else 0.2)
+        wide = np.sqrt(deviation**2 + WIDE_VOLT**2 + (WIDE_SHARE * mean) ** 2 + extra**2).astype(
+            np.float32
+        )
+        cost = _cost(np.where(gone, 0.0, mean), value, wide)
+        return np.asarray(np.where(np.isfinite(value), cost, WORST), dtype=np.float32)
+    if quantity == Quantity.VOLTS_AC:
+        mean = np.where(gone, 0.0, fields["alternating"])
+        return _cost(mean, value, np.asarray(0.15 + 0.35 * mean, dtype=np.float32))
+    if quantity == Quantity.HARNESS_OHM:
+        log_ohm = np.log(np.where(gone, 1e9, fields["thevenin"]) + LEAD_OHM)
+        target = value if np.isfinite(value) else 20.0
+        return _cost(np.minimum(log_ohm, 20.0), target, 1.2)
+    counted = ~np.isnan(fields["log_hertz"]) & ~gone
+    if not np.isfinite(value):
+        return np.where(counted, np.float32(3.0), np.float32(0.1))
+    name, width = ("log_hertz", 1.0) if quantity == Quantity.HERTZ else ("share_high", 0.15)
+    cost = _cost(np.nan_to_num(fields[name]), value, width)
+    return np.asarray(np.where(counted, cost, MISMATCH), dtype=np.float32)
+
+
+def _ohm_cost(ohm: Single, gone: NDArray[np.bool_], value: float) -> Single:
+    nothing = gone[:, :, None] | gone[:, None, :]
+    mean = np.where(nothing, np.inf, ohm)
+    is_open = mean > 16.8
+    if not np.isfinite(value):
+        cost = np.where(is_open, 0.0, MISMATCH)
+    else:
+        cost = np.where(is_open, MISMATCH, _cost(np.where(is_open, 0.0, mean), value, 0.6))
+    return np.asarray(np.where(np.isnan(mean), 2.0, cost), dtype=np.float32)
+
+
+def screen(
+    bank: Bank,
+    table: HypothesisTable,
+    sheet: Sheet,
+    n_start: int,
+    per_hypothesis: int = 2,
+    skipped: Collection[int] = (),
+) -> Start:
+    """The most promising starts.
+
+    Parameters
+    ----------
+    bank : Bank
+        Particles.
+    table : HypothesisTable
+        The same hypotheses.
+    sheet : Sheet
+        Readings.
+    n_start : int
+        How many starts to return, at most.
+    per_hypothesis : int
+        How many assignments of one hypothesis, at most.
+    skipped : collection of int
+        Rounds whose readings are not looked at (behind a bad black lead they mean little).
+
+    Returns
+    -------
+    Start
+        In falling order of score.
+    """
+    unary, common, pairs = coarse_tables(bank, table, sheet, skipped)
+    bound = unary.max(axis=2).sum(axis=1) + common
+    bound = bound + table.log_prior[bank.hypothesis].astype(np.float32)
+    for _, _, factor in pairs:
+        bound = bound + factor.max(axis=(1, 2))
+    n_exact = min(N_EXACT, bound.size)
+    chosen = np.argpartition(-bound, n_exact - 1)[:n_exact]
+    some = [(a, b, f[chosen].astype(np.float64)) for a, b, f in pairs]
+    found = log_sum_with_pairs(unary[chosen].astype(np.float64), some, best=True)
+    if found.best is None:
+        raise AssertionError  # asked for above; tells the type checker
+    own = np.take_along_axis(unary[chosen], found.best[:, :, None], axis=2)[:, :, 0].sum(axis=1)
+    for a, b, f in some:
+        own = own + f[np.arange(n_exact), found.best[:, a], found.best[:, b]]
+    score = own + common[chosen] + table.log_prior[bank.hypothesis[chosen]]
+    order = np.argsort(-score)
+    taken: list[int] = []
+    count: dict[int, set[tuple[int, ...]]] = {}
+    for k in order:
+        h = int(bank.hypothesis[chosen[k]])
+        key = _wires_by_role(found.best[k], table, h)
+        seen = count.setdefault(h, set())
+        if key in seen or len(seen) >= per_hypothesis:
+            continue
+        seen.add(key)
+        taken.append(int(k))
+        if len(taken) == n_start:
+            break
+    pick = np.array(taken, dtype=np.int64)
+    return Start(bank.hypothesis[chosen[pick]], chosen[pick], found.best[pick], score[pick])
+
+
+def _wires_by_role(assigned: IntArray, table: HypothesisTable, h: int) -> tuple[int, ...]:
+    """An assignment with cavities that nothing uses made alike."""
+    return tuple(int(w) if w < table.n_wire[h] else -1 for w in assigned)

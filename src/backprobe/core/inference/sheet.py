@@ -1,0 +1,133 @@
+"""The sheet of readings as arrays: what was read, in which round, at which terminal."""
+
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+
+class Quantity(IntEnum):
+    """What a reading is of."""
+
+    VOLTS = 0
+    VOLTS_HIGH = 1
+    VOLTS_LOW = 2
+    VOLTS_AC = 3
+    HERTZ = 4
+    DUTY = 5
+    VOLTS_LOADED = 6
+    HARNESS_OHM = 7
+    SENSOR_OHM = 8
+    BATTERY = 9
+    LEAD_CHECK = 10
+    INPUT_VOLTS = 11  # what the control unit reports of its own input
+    INPUT_CELSIUS = 12  # a temperature that it reports
+    AMBIENT = 13  # a temperature that the sensing element is known to have
+
+
+AT_TERMINAL = frozenset(
+    (
+        Quantity.VOLTS,
+        Quantity.VOLTS_HIGH,
+        Quantity.VOLTS_LOW,
+        Quantity.VOLTS_AC,
+        Quantity.HERTZ,
+        Quantity.DUTY,
+        Quantity.VOLTS_LOADED,
+        Quantity.HARNESS_OHM,
+    )
+)
+VOLTAGES = frozenset((Quantity.VOLTS, Quantity.VOLTS_HIGH, Quantity.VOLTS_LOW))
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRound:
+    """State of one round.
+
+    state, state_high : indices of the driven quantities' state; they differ where the reading
+        spans a movement (snap, sweep) between two extremes.
+    fitted : (terminal, terminal or -1 for battery negative, ohm) of resistors in place.
+    """
+
+    name: str
+    plugged: bool
+    powered: bool
+    state: int
+    state_high: int
+    fitted: tuple[tuple[int, int, float], ...] = ()
+
+    @property
+    def spans(self) -> bool:
+        """Whether driven quantities move between two extremes during the round."""
+        return self.state != self.state_high
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """n_read readings of n_terminal terminals in R rounds.
+
+    quantity, round, terminal, other : ndarray of int, shape (n_read,)
+        What, where; ``terminal`` is -1 where it speaks of no terminal, ``other`` the second
+        terminal of a resistance.
+    value : ndarray, shape (n_read,)
+        V, Hz, share, ohm or degC; inf where the meter showed "OL".
+    deviation : ndarray, shape (n_read,)
+        Standard uncertainty, in the value's unit.
+    load_ohm : ndarray, shape (n_read,)
+        Loading resistor of `VOLTS_LOADED`, ohm.
+    wire_role : ndarray of int, shape (n_read,)
+        Role whose wire a control-unit value speaks for, -1 elsewhere.
+    label : tuple of str
+        Name of each reading, "A volts 3".
+    input_ohm : float
+        Input resistance of the meter, ohm.
+    role_log : ndarray, shape (n_terminal, n_role)
+        Log factors on roles from witnesses that are no measurement (a diagram).
+    """
+
+    rounds: tuple[SheetRound, ...]
+    n_terminal: int
+    quantity: IntArray
+    round: IntArray
+    terminal: IntArray
+    other: IntArray
+    value: Array
+    deviation: Array
+    load_ohm: Array
+    wire_role: IntArray
+    label: tuple[str, ...]
+    input_ohm: float
+    role_log: Array
+    alternative: str = field(default="")
+
+    @property
+    def n_read(self) -> int:
+        """Number of readings."""
+        return len(self.label)
+
+    @property
+    def is_unary(self) -> Bools:
+        """Readings at one terminal, (n_read,)."""
+        codes = np.array(sorted(int(q) for q in AT_TERMINAL))
+        return np.asarray(np.isin(self.quantity, codes))
+
+    @property
+    def is_pair(self) -> Bools:
+        """Readings between two terminals, (n_read,)."""
+        return np.asarray(self.quantity == Quantity.SENSOR_OHM)
+
+    @property
+    def ohm_rounds(self) -> frozenset[int]:
+        """Rounds in which an ohmmeter was put across the lone sensor."""
+        return frozenset(int(r) for r in self.round[self.is_pair])
+
+    @property
+    def states(self) -> tuple[int, ...]:
+        """States that occur, each once, in order of their index."""
+        found = {r.state for r in self.rounds} | {r.state_high for r in self.rounds}
+        return tuple(sorted(found))

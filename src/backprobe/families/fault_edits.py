@@ -1,0 +1,260 @@
+"""What each kind of fault does to a netlist.
+
+`open` and `resistance` lie between control unit and probe, a bad contact beyond the probe is
+`sensor-open`; see the table of faults in the job format. Severity is a value like any other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from backprobe.families.faults import (
+    COMMON_PRACTICE,
+    LIFT_VOLT,
+    LOW_SHARE,
+    OPEN_OHM,
+    RESISTANCE_OHM,
+    RETURNS,
+    SHORT_OHM,
+    Fault,
+)
+from backprobe.families.netlist import Netlist
+from backprobe.families.schema import Driven, Element, Prior
+from backprobe.vocabulary import NO_FAULT
+
+SEVERITY = "fault.severity"  # value slot of every fault's unknown size
+STUCK_SHARE = Prior("uniform", 0.02, 0.98, source=COMMON_PRACTICE)
+STUCK_LEVEL = Prior("choice", choices=(0.0, 1.0), weights=(0.5, 0.5), source=COMMON_PRACTICE)
+STUCK_VOLT = Prior("uniform", 0.0, 5.0, source=COMMON_PRACTICE)
+STUCK_CELL = Prior("uniform", 0.0, 1.0, source=COMMON_PRACTICE)
+SILENT = Prior("fixed", 0.0, source=COMMON_PRACTICE)
+DRIFT_WIDTH = 0.75  # how far beyond its usual range a drifted output goes, in widths of it
+DRIFT_FACTOR = 6.0  # factor on a thermistor's resistance or on a frequency
+
+
+def apply_fault(netlist: Netlist, fault: Fault) -> None:
+    """Edit a netlist in place for one fault."""
+    if fault.kind != NO_FAULT:
+        _EDITS[fault.kind](netlist, fault)
+
+
+def _open(netlist: Netlist, fault: Fault) -> None:
+    netlist.values[SEVERITY] = OPEN_OHM
+    netlist.series[fault.wire] = SEVERITY
+
+
+def _resistance(netlist: Netlist, fault: Fault) -> None:
+    low, high = RESISTANCE_OHM[fault.role]
+    netlist.values[SEVERITY] = Prior("log_uniform", low, high, source=COMMON_PRACTICE)
+    netlist.series[fault.wire] = SEVERITY
+
+
+def _bridge(netlist: Netlist, a: str, b: str, prior: Prior = SHORT_OHM) -> None:
+    netlist.values[SEVERITY] = prior
+    netlist.bridges.append((a, b, SEVERITY, False))
+
+
+def _short_to_ground(netlist: Netlist, fault: Fault) -> None:
+    _bridge(netlist, fault.wire, "battery-")
+
+
+def _short_to_supply(netlist: Netlist, fault: Fault) -> None:
+    supply = next((w.name for w in netlist.family.wires if w.role == "supply-regulated"), "ref")
+    _bridge(netlist, fault.wire, supply)
+
+
+def _short_to_battery(netlist: Netlist, fault: Fault) -> None:
+    _bridge(netlist, fault.wire, "battery")
+
+
+def _supply_low(netlist: Netlist, fault: Fault) -> None:
+    """The source of the supply gives less than it should, whatever pulls it down."""
+    node = next(w.to for w in netlist.family.wires if w.name == fault.wire)
+    netlist.elements = [_lowered(netlist, e, node) for e in netlist.elements]
+
+
+def _lowered(netlist: Netlist, element: Element, node: str) -> Element:
+    if element.kind != "source" or element.nodes[0] != node:
+        return element
+    prior = netlist.values[element.parameters["volt"]]
+    usual = prior.a if prior.kind in ("fixed", "normal", "log_normal") else (prior.a + prior.b) / 2
+    netlist.values[SEVERITY] = replace(LOW_SHARE, a=LOW_SHARE.a * usual, b=LOW_SHARE.b * usual)
+    return replace(element, parameters={**element.parameters, "volt": SEVERITY})
+
+
+def _ground_lifted(netlist: Netlist, fault: Fault) -> None:
+    node = next(w.to for w in netlist.family.wires if w.name == fault.wire)
+    netlist.values[SEVERITY] = LIFT_VOLT
+    netlist.elements = [
+        replace(e, parameters={**e.parameters, "volt": SEVERITY})
+        if e.kind == "source" and e.nodes[0] == node and e.name == "ground-rail"
+        else e
+        for e in netlist.elements
+    ]
+
+
+def _control_unit_input(netlist: Netlist, fault: Fault) -> None:
+    """Pull-up, pull-down or bias of the input have gone; its protection still leaks."""
+    node = next(w.to for w in netlist.family.wires if w.name == fault.wire)
+    netlist.values[SEVERITY] = OPEN_OHM
+    kept = [e for e in netlist.elements if not (e.side == "control-unit" and node in e.nodes)]
+    netlist.elements = kept
+    netlist.bridges.append((node, "cu-inner", SEVERITY, False))
+
+
+def _sensor_open(netlist: Netlist, fault: Fault) -> None:
+    netlist.values[SEVERITY] = OPEN_OHM
+    netlist.contact[fault.wire] = SEVERITY
+
+
+def _sensor_shorted(netlist: Netlist, fault: Fault) -> None:
+    pin = _pin(netlist, fault.wire)
+    netlist.values[SEVERITY] = Prior("log_uniform", 0.1, 60.0, source=COMMON_PRACTICE)
+    netlist.bridges.append((pin, _return_pin(netlist, fault), SEVERITY, True))
+
+
+def _return_pin(netlist: Netlist, fault: Fault) -> str:
+    """Where the output's own return, or the other end of its coil, is."""
+    wires = netlist.family.wires
+    partner = {
+        "heater-control": ("supply-battery",),
+        "driver-control": ("supply-battery",),
+        "motor": ("motor",),
+        "generator-signal": ("generator-return", "sensor-ground"),
+    }.get(fault.role, RETURNS)
+    shared = [
+        w
+        for w in wires
+        if w.role in partner
+        and w.name != fault.wire
+        and any(
+            e.side == "sensor" and w.pin in e.nodes and _pin(netlist, fault.wire) in e.nodes
+            for e in netlist.elements
+        )
+    ]
+    others = [w for w in wires if w.role in partner and w.name != fault.wire]
+    chosen = shared or others
+    return chosen[0].pin if chosen else "battery-"
+
+
+def _pin(netlist: Netlist, wire: str) -> str:
+    return next(w.pin for w in netlist.family.wires if w.name == wire)
+
+
+def _moving(netlist: Netlist, wire: str) -> set[str]:
+    """Driven quantities that move the output on a wire."""
+    pin = _pin(netlist, wire)
+    outputs = [e for e in netlist.elements if e.side == "sensor" and pin in e.nodes]
+    names = {
+        name
+        for e in outputs
+        for key, name in e.parameters.items()
+        if name in netlist.driven
+        and not (e.kind in ("ratiometric", "regulated") and e.nodes[0] != pin)
+    }
+    return names
+
+
+def _sensor_stuck(netlist: Netlist, fault: Fault) -> None:
+    pin = _pin(netlist, fault.wire)
+    for name in _moving(netlist, fault.wire):
+        keys = {
+            k
+            for e in netlist.elements
+            if pin in e.nodes
+            for k, v in e.parameters.items()
+            if v == name
+        }
+        netlist.driven[name] = _stuck(netlist.driven[name], keys, fault)
+
+
+def _stuck(driven: Driven, keys: set[str], fault: Fault) -> Driven:
+    if keys & {"ac_volt", "hertz"}:
+        prior = SILENT
+    elif keys & {"closed", "high"}:
+        prior = STUCK_LEVEL
+    elif driven.unit == "share":
+        prior = STUCK_SHARE
+    elif fault.role == "generator-signal":
+        prior = STUCK_CELL
+    elif driven.unit == "ampere":
+        prior = _span(driven, 0.0)
+    else:
+        prior = STUCK_VOLT
+    return Driven(driven.unit, always=prior, drift=0.0)
+
+
+def _span(driven: Driven, beyond: float) -> Prior:
+    """A uniform prior over all states' ranges, widened by a share of each width."""
+    priors = [driven.always] if driven.always is not None else list(driven.states.values())
+    ends = [_ends(p) for p in priors]
+    low, high = min(e[0] for e in ends), max(e[1] for e in ends)
+    width = high - low
+    return Prior("uniform", low - beyond * width, high + beyond * width, source=COMMON_PRACTICE)
+
+
+def _ends(prior: Prior) -> tuple[float, float]:
+    if prior.kind == "normal":
+        return prior.a - 2 * prior.b, prior.a + 2 * prior.b
+    if prior.kind == "log_normal":
+        return prior.a / prior.b**2, prior.a * prior.b**2
+    if prior.kind == "choice":
+        numbers = [float(c) for c in prior.choices]
+        return min(numbers), max(numbers)
+    if prior.kind == "fixed":
+        return prior.a, prior.a
+    return prior.a, prior.b
+
+
+def _sensor_drift(netlist: Netlist, fault: Fault) -> None:
+    pin = _pin(netlist, fault.wire)
+    for e in netlist.elements:
+        if e.kind == "thermistor" and pin in e.nodes:
+            name = e.parameters["ohm_25"]
+            low, high = _ends(netlist.values[name])
+            netlist.values[name] = Prior(
+                "log_uniform", low / DRIFT_FACTOR, high * DRIFT_FACTOR, source=COMMON_PRACTICE
+            )
+    for name in _moving(netlist, fault.wire):
+        driven = netlist.driven[name]
+        if driven.unit == "celsius":
+            continue
+        states = {s: _drifted(p, driven) for s, p in driven.states.items()}
+        always = _drifted(driven.always, driven) if driven.always is not None else None
+        netlist.driven[name] = replace(driven, states=states, always=always)
+
+
+def _drifted(prior: Prior, driven: Driven) -> Prior:
+    low, high = _ends(prior)
+    if driven.unit == "hertz" and low > 0:
+        return Prior("log_uniform", low / DRIFT_FACTOR, high * DRIFT_FACTOR, source=COMMON_PRACTICE)
+    if prior.kind == "choice":
+        return prior
+    span = _span(driven, 0.0)
+    width = max(high - low, 0.5 * (span.b - span.a))
+    return Prior(
+        "uniform", low - DRIFT_WIDTH * width, high + DRIFT_WIDTH * width, source=COMMON_PRACTICE
+    )
+
+
+def _swapped(netlist: Netlist, fault: Fault) -> None:
+    first, second = netlist.pin_of[fault.wire], netlist.pin_of[fault.other]
+    netlist.pin_of[fault.wire], netlist.pin_of[fault.other] = second, first
+
+
+_EDITS: dict[str, Callable[[Netlist, Fault], None]] = {
+    "open": _open,
+    "resistance": _resistance,
+    "short-to-ground": _short_to_ground,
+    "short-to-supply": _short_to_supply,
+    "short-to-battery": _short_to_battery,
+    "supply-low": _supply_low,
+    "ground-lifted": _ground_lifted,
+    "control-unit-input": _control_unit_input,
+    "sensor-open": _sensor_open,
+    "sensor-shorted": _sensor_shorted,
+    "sensor-stuck": _sensor_stuck,
+    "sensor-drift": _sensor_drift,
+    "swapped": _swapped,
+}

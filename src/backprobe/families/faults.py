@@ -1,0 +1,133 @@
+"""Faults of a circuit, generated from the roles of its wires.
+
+Each fault is one edit of the netlist (`circuit.py` makes it) with an unknown severity. Nothing
+here depends on a family: a new family gets its faults from its wires' roles.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+
+from backprobe.families.schema import Family, Prior, Wire
+from backprobe.vocabulary import NO_FAULT, fault_name
+
+COMMON_PRACTICE = "common practice"
+FAULTY_SHARE = 0.5  # share of connectors looked at that have a fault; the rest are sound
+
+SIGNALS = ("signal-analogue", "signal-switching", "signal-thermistor", "signal-switch")
+SUPPLIES = ("supply-regulated", "supply-battery")
+DRIVEN_ENDS = ("heater-control", "driver-control", "motor")
+OUTPUTS = (*SIGNALS, "generator-signal")
+RETURNS = ("sensor-ground", "generator-return")
+
+# How often a wire has each kind of fault, relative to a broken wire: common practice, no source.
+KIND_WEIGHT = {
+    "open": 1.0,
+    "resistance": 0.9,
+    "short-to-ground": 0.6,
+    "short-to-supply": 0.3,
+    "short-to-battery": 0.35,
+    "supply-low": 1.0,
+    "ground-lifted": 0.8,
+    "control-unit-input": 0.5,
+    "sensor-open": 0.6,
+    "sensor-shorted": 0.5,
+    "sensor-stuck": 0.6,
+    "sensor-drift": 0.6,
+    "swapped": 0.12,
+}
+
+OPEN_OHM = Prior("log_uniform", 3e7, 3e9, source=COMMON_PRACTICE)
+SHORT_OHM = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
+LIFT_VOLT = Prior("log_uniform", 0.06, 1.6, source=COMMON_PRACTICE)
+LOW_SHARE = Prior("uniform", 0.05, 0.93, source=COMMON_PRACTICE)
+# Unwanted series resistance that a technician would call a fault, ohm.
+RESISTANCE_OHM = {
+    "supply-regulated": (8.0, 5e3),
+    "supply-battery": (1.5, 500.0),
+    "sensor-ground": (2.0, 5e3),
+    "signal-analogue": (300.0, 3e5),
+    "signal-switching": (100.0, 5e4),
+    "signal-thermistor": (40.0, 3e4),
+    "signal-switch": (50.0, 3e4),
+    "generator-signal": (1e3, 3e6),
+    "generator-return": (1e3, 3e6),
+    "heater-control": (0.5, 50.0),
+    "driver-control": (1.0, 200.0),
+    "motor": (0.5, 50.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault of one family: its kind, the wire it sits on, and how common it is.
+
+    ``other`` is the second wire of an exchange; ``weight`` is relative within the family.
+    """
+
+    kind: str
+    wire: str = ""
+    role: str = ""
+    other: str = ""
+    weight: float = 1.0
+
+    @property
+    def name(self) -> str:
+        """The fault's name in the answer, "open:sensor-ground"."""
+        return fault_name(self.kind, self.role)
+
+    @property
+    def wires(self) -> tuple[str, ...]:
+        """Wires that the fault sits on."""
+        return tuple(w for w in (self.wire, self.other) if w)
+
+
+HEALTHY = Fault(NO_FAULT)
+
+
+def faults_of(family: Family) -> tuple[Fault, ...]:
+    """Every single fault that makes sense on the family's wires, `HEALTHY` first."""
+    found = [fault for wire in family.wires for fault in _on_wire(family, wire)]
+    found.extend(_exchanges(family))
+    total = sum(f.weight for f in found)
+    scale = FAULTY_SHARE / total if total else 0.0
+    scaled = tuple(Fault(f.kind, f.wire, f.role, f.other, weight=f.weight * scale) for f in found)
+    return (Fault(NO_FAULT, weight=1.0 - FAULTY_SHARE), *scaled)
+
+
+def _on_wire(family: Family, wire: Wire) -> Iterator[Fault]:
+    kinds = ["open"]
+    if wire.role in RESISTANCE_OHM:
+        kinds.append("resistance")
+    if wire.role in SUPPLIES or wire.role in OUTPUTS or wire.role in DRIVEN_ENDS:
+        kinds.append("short-to-ground")
+    if wire.role in OUTPUTS or wire.role == "sensor-ground":
+        kinds.append("short-to-supply")
+    if wire.role != "supply-battery" and wire.role != "shield":
+        kinds.append("short-to-battery")
+    if wire.role == "supply-regulated":
+        kinds.append("supply-low")
+    if wire.role == "sensor-ground" and wire.to != "battery-":
+        kinds.append("ground-lifted")
+    if wire.role in OUTPUTS and any(
+        wire.to in e.nodes for e in family.elements if e.side == "control-unit"
+    ):
+        kinds.append("control-unit-input")
+    if wire.role in OUTPUTS or wire.role in DRIVEN_ENDS:
+        kinds += ["sensor-open", "sensor-shorted"]
+    if wire.role in OUTPUTS and wire.role != "signal-thermistor":
+        kinds.append("sensor-stuck")
+    if wire.role in ("signal-analogue", "signal-thermistor", "signal-switching"):
+        kinds.append("sensor-drift")
+    for kind in kinds:
+        yield Fault(kind, wire.name, wire.role, weight=KIND_WEIGHT[kind])
+
+
+def _exchanges(family: Family) -> Iterator[Fault]:
+    swappable = (*SIGNALS, *SUPPLIES, "sensor-ground", "generator-signal", "heater-control")
+    for first, second in combinations(family.wires, 2):
+        if first.role == second.role:
+            continue
+        if first.role in swappable and second.role in swappable:
+            role = f"{first.role}+{second.role}"
+            yield Fault("swapped", first.name, role, second.name, KIND_WEIGHT["swapped"])

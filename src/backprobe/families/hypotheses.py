@@ -1,0 +1,228 @@
+"""All families that a connector may belong to, each with every fault, as stacked arrays."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from backprobe.core.circuit.plan import FIRST_SLOT, ONE_SLOT, stack_plans
+from backprobe.core.inference.hypotheses import HypothesisTable
+from backprobe.core.inference.prior import N_CHOICE, PriorTable
+from backprobe.families.circuit import FamilyCircuit, compile_family
+from backprobe.families.fault_edits import SEVERITY
+from backprobe.families.faults import Fault, faults_of
+from backprobe.families.schema import STATES, Family, Prior
+from backprobe.vocabulary import ROLES
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+# A connector of n cavities holds a circuit of n wires, or one or two less: common practice.
+UNUSED_SHARE = {0: 0.8, 1: 0.14, 2: 0.06}
+# Values that physics bounds whatever the prior's tails say, by the driven quantity's unit.
+UNIT_LIMITS = {
+    "share": (0.0, 1.0),
+    "celsius": (-60.0, 1100.0),
+    "hertz": (0.0, 1e6),
+    "volt": (-50.0, 50.0),
+    "ampere": (-50.0, 50.0),
+    "ohm": (1e-3, 1e12),
+}
+SMALLEST_OHM, LARGEST_OHM = 1e-3, 1e12
+
+
+@dataclass(frozen=True, slots=True)
+class Hypotheses:
+    """Hypotheses of connectors of one size: names here, arrays for `core` in ``table``.
+
+    pairs : family and fault of each hypothesis.
+    free_name, driven_name : which value each free or driven slot is, as an index into a list of
+        names that all hypotheses share, -1 pads; (H, F) and (H, Q).
+    """
+
+    n_terminal: int
+    pairs: tuple[tuple[Family, Fault], ...]
+    table: HypothesisTable
+    free_name: IntArray
+    driven_name: IntArray
+    severity_name: int = 0  # what the fault's severity is called in free_name
+
+    def circuit(self, h: int) -> FamilyCircuit:
+        """The circuit of one hypothesis, by name."""
+        return compile_family(*self.pairs[h])
+
+    def severity_place(self, h: int) -> int:
+        """Place of the fault's severity among the free values of a hypothesis, or -1."""
+        found = np.flatnonzero(self.free_name[h] == self.severity_name)
+        return int(found[0]) if found.size else -1
+
+    def of_family(self, family_id: str) -> IntArray:
+        """Hypotheses of one family."""
+        return np.array([h for h, (f, _) in enumerate(self.pairs) if f.id == family_id])
+
+
+def pairs_for(
+    n_terminal: int, families: Sequence[Family]
+) -> tuple[tuple[tuple[Family, Fault], ...], Array]:
+    """Families and faults of a connector with ``n_terminal`` cavities, and their log priors."""
+    chosen = [f for f in families if n_terminal - len(f.wires) in UNUSED_SHARE]
+    counts = {len(f.wires) for f in chosen}
+    totals = {n: sum(f.prior for f in chosen if len(f.wires) == n) for n in counts}
+    whole = sum(UNUSED_SHARE[n_terminal - n] for n in counts)
+    pairs, log_prior = [], []
+    for family in chosen:
+        n = len(family.wires)
+        share = UNUSED_SHARE[n_terminal - n] / whole * family.prior / totals[n]
+        for fault in faults_of(family):
+            pairs.append((family, fault))
+            log_prior.append(np.log(share * fault.weight))
+    return tuple(pairs), np.array(log_prior)
+
+
+def hypotheses_for(n_terminal: int, families: Sequence[Family]) -> Hypotheses:
+    """Stack all hypotheses of a connector with ``n_terminal`` cavities."""
+    pairs, log_prior = pairs_for(n_terminal, families)
+    circuits = [compile_family(family, fault) for family, fault in pairs]
+    names: dict[str, int] = {SEVERITY: 0}
+    free = [[names.setdefault(n, len(names)) for n in _free_order(c)] for c in circuits]
+    driven = [[names.setdefault(n, len(names)) for n in _driven_order(c)] for c in circuits]
+    return Hypotheses(
+        n_terminal=n_terminal,
+        pairs=pairs,
+        table=stack_circuits(circuits, log_prior, n_terminal),
+        free_name=_padded(free),
+        driven_name=_padded(driven),
+    )
+
+
+def _padded(rows: list[list[int]]) -> IntArray:
+    width = max(len(r) for r in rows)
+    return np.array([r + [-1] * (width - len(r)) for r in rows], dtype=np.int64)
+
+
+def stack_circuits(
+    circuits: Sequence[FamilyCircuit], log_prior: Array, n_terminal: int
+) -> HypothesisTable:
+    """Circuits as one `HypothesisTable`, padded to ``n_terminal`` wires."""
+    table = stack_plans([c.plan for c in circuits], n_terminal=n_terminal)
+    n_h, n_p = len(circuits), table.n_value
+    n_q = max(len(c.driven) for c in circuits)
+    n_f = max(sum(p.kind != "fixed" for p in c.values.values()) for c in circuits)
+    static, driven = _Rows((n_h, n_f)), _Rows((n_h, len(STATES), n_q))
+    fixed, free_slot = np.zeros((n_h, n_p)), np.full((n_h, n_f), -1)
+    fixed[:, ONE_SLOT] = 1.0
+    slot = np.full((n_h, n_q), -1)
+    always, step = np.zeros((n_h, n_q), dtype=bool), np.zeros((n_h, n_q))
+    role, component = np.full((n_h, n_terminal), -1), np.full((n_h, n_terminal), -1)
+    active = np.zeros((n_h, n_terminal), dtype=bool)
+    celsius = np.full(n_h, -1)
+    for h, c in enumerate(circuits):
+        place = {name: FIRST_SLOT + i for i, name in enumerate(c.slots)}
+        for name, prior in c.values.items():
+            if prior.kind == "fixed":
+                fixed[h, place[name]] = prior.a
+        for f, name in enumerate(_free_order(c)):
+            free_slot[h, f] = place[name]
+            static.put((h, f), c.values[name])
+            if "ohm" in name:
+                static.lowest[h, f], static.highest[h, f] = SMALLEST_OHM, LARGEST_OHM
+        for q, name in enumerate(_driven_order(c)):
+            d = c.driven[name]
+            slot[h, q] = place[name]
+            always[h, q] = d.always is not None
+            step[h, q] = d.drift if d.always is not None else d.repeat
+            for s, state in enumerate(STATES):
+                driven.put((h, s, q), d.prior(state))
+                driven.lowest[h, s, q], driven.highest[h, s, q] = UNIT_LIMITS[d.unit]
+            if d.unit == "celsius" and celsius[h] < 0:
+                celsius[h] = q
+        n = len(c.family.wires)
+        role[h, :n] = [ROLES.index(w.role) for w in c.family.wires]
+        component[h, :n] = c.component
+        active[h, :n] = c.active_ends
+    return HypothesisTable(
+        circuits=table,
+        fixed=fixed,
+        free_slot=free_slot,
+        static=static.table(),
+        driven_slot=slot,
+        driven_prior=driven.table(),
+        driven_always=always,
+        driven_step=step,
+        log_prior=log_prior,
+        role=role,
+        component=component,
+        active_end=active,
+        alternating_hertz=np.array([c.alternating_hertz for c in circuits]),
+        celsius=celsius,
+        n_wire=np.array([len(c.family.wires) for c in circuits]),
+    )
+
+
+def _free_order(circuit: FamilyCircuit) -> list[str]:
+    """Values with a prior, in the order of their slots in the table."""
+    return [n for n, p in circuit.values.items() if p.kind != "fixed"]
+
+
+def _driven_order(circuit: FamilyCircuit) -> list[str]:
+    """Driven quantities, the battery first (`core.inference.predict.BATTERY_SLOT`)."""
+    return sorted(circuit.driven, key=lambda name: name != "battery-volts")
+
+
+class _Rows:
+    """A `PriorTable` being filled."""
+
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self.centre, self.scale = np.zeros(shape), np.zeros(shape)
+        self.is_log, self.is_uniform = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
+        self.lowest, self.highest = np.full(shape, -np.inf), np.full(shape, np.inf)
+        self.choice = np.full((*shape, N_CHOICE), np.nan)
+        self.edge = np.full((*shape, N_CHOICE), np.inf)
+
+    def put(self, at: tuple[int, ...], prior: Prior) -> None:
+        a, b = prior.a, prior.b
+        if prior.kind == "fixed":
+            self.centre[at] = a
+        elif prior.kind == "normal":
+            self.centre[at], self.scale[at] = a, b
+        elif prior.kind == "uniform":
+            self.centre[at], self.scale[at] = 0.5 * (a + b), 0.5 * (b - a)
+            self.is_uniform[at] = True
+        elif prior.kind == "log_uniform":
+            self.centre[at] = 0.5 * (np.log(a) + np.log(b))
+            self.scale[at] = 0.5 * (np.log(b) - np.log(a))
+            self.is_log[at] = self.is_uniform[at] = True
+        elif prior.kind == "log_normal":
+            self.centre[at], self.scale[at] = np.log(a), np.log(b)
+            self.is_log[at] = True
+        else:
+            self._put_choice(at, prior)
+
+    def _put_choice(self, at: tuple[int, ...], prior: Prior) -> None:
+        options = [
+            float(c) if not isinstance(c, str) else float(i) for i, c in enumerate(prior.choices)
+        ]
+        weights = np.array(prior.weights or [1.0 / len(options)] * len(options))
+        self.choice[(*at, slice(len(options)))] = options
+        self.edge[(*at, slice(len(options) - 1))] = ndtri(np.cumsum(weights / weights.sum())[:-1])
+
+    def table(self) -> PriorTable:
+        return PriorTable(
+            self.centre,
+            self.scale,
+            self.is_log,
+            self.is_uniform,
+            self.lowest,
+            self.highest,
+            self.choice,
+            self.edge,
+        )
+
+
+def prior_slots(circuit: FamilyCircuit) -> Mapping[str, int]:
+    """Value slot of each name of a circuit."""
+    return {name: FIRST_SLOT + i for i, name in enumerate(circuit.slots)}

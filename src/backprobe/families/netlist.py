@@ -1,0 +1,77 @@
+"""The sound circuit of a family as a netlist that faults can edit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from backprobe.families.faults import COMMON_PRACTICE
+from backprobe.families.schema import Driven, Element, Family, Prior
+
+# What an unpowered control unit shows an ohmmeter at its supplies, and what else hangs on the
+# switched feed: common practice, no source.
+OFF_OHM = Prior("log_uniform", 300.0, 3e5, source=COMMON_PRACTICE)
+OFF_LOAD_OHM = Prior("log_uniform", 2.0, 2e3, source=COMMON_PRACTICE)
+REVERSE_OHM = Prior("fixed", 5e3, source=COMMON_PRACTICE)
+# Elements of common.toml that a circuit may do without.
+SHARED = ("feed-wiring", "ground-rail", "vcc-regulator", "ref-regulator")
+
+
+@dataclass
+class Netlist:
+    """A circuit being drawn up: elements, wires and priors that a fault may still edit."""
+
+    family: Family
+    values: dict[str, Prior]
+    driven: dict[str, Driven]
+    elements: list[Element]
+    series: dict[str, str]  # wire -> value name of its series resistance
+    contact: dict[str, str]  # wire -> value name of its contact
+    pin_of: dict[str, str]  # wire -> pin node that its contact reaches
+    bridges: list[tuple[str, str, str, bool]] = field(default_factory=list)  # a, b, value, sensor
+
+    def drop_unused(self) -> None:
+        """Leave out shared supplies and rails that nothing in this circuit hangs on."""
+        while True:
+            used = [n for e in self.elements for n in set(e.nodes)]
+            used += [w.to for w in self.family.wires]
+            used += [n for a, b, _, _ in self.bridges for n in (a, b)]
+            idle = [e for e in self.elements if e.name in SHARED and used.count(_far_end(e)) < 2]
+            if not idle:
+                return
+            self.elements = [e for e in self.elements if e not in idle]
+
+
+def netlist_of(family: Family) -> Netlist:
+    """The sound circuit of a family as an editable netlist."""
+    values = dict(family.values)
+    series, contact = {}, {}
+    for wire in family.wires:
+        series[wire.name], contact[wire.name] = f"{wire.name}.wire-ohm", f"{wire.name}.contact-ohm"
+        values[series[wire.name]] = family.values["wire-ohm"]
+        # A sound contact and sound insulation are far below what a meter can tell apart: one
+        # typical value serves, and spares every fit two coordinates a wire.
+        values[contact[wire.name]] = _typical(family.values["contact-ohm"])
+        values[f"{wire.name}.insulation-ohm"] = _typical(family.values["insulation-ohm"])
+    values["off-ohm"], values["off-load-ohm"] = OFF_OHM, OFF_LOAD_OHM
+    values["reverse-ohm"] = REVERSE_OHM
+    return Netlist(
+        family=family,
+        values=values,
+        driven=dict(family.driven),
+        elements=list(family.elements),
+        series=series,
+        contact=contact,
+        pin_of={w.name: w.pin for w in family.wires},
+    )
+
+
+def _far_end(element: Element) -> str:
+    """The node that a shared element feeds."""
+    return element.nodes[1] if element.kind == "resistor" else element.nodes[0]
+
+
+def _typical(prior: Prior) -> Prior:
+    """The geometric middle of a log-uniform prior as a fixed value."""
+    if prior.kind != "log_uniform":
+        return prior
+    return Prior("fixed", (prior.a * prior.b) ** 0.5, source=prior.source)

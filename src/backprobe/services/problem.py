@@ -1,0 +1,280 @@
+"""From a job to arrays: the sheet of readings, and the ways in which the measurement may be bad."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.core.inference.sheet import Quantity, Sheet, SheetRound
+from backprobe.families.schema import STATES
+from backprobe.job import Indication, Job, Round
+from backprobe.services.accuracy import standard_uncertainty
+from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
+
+Array = NDArray[np.float64]
+
+RAISED_FROM_RPM = 1300.0
+DIAGRAM_RIGHT = 0.92  # probability that a diagram shows the role a wire has (common practice)
+AMBIENT_CELSIUS = 2.0  # how well a sensing element's temperature is known, degC
+REPORTED_CELSIUS = 1.0
+REPORTED_VOLT = 0.02
+
+# Prior probability that a round is not what it says: common practice, no source.
+BAD_LEAD = 0.02  # on battery negative itself
+BAD_LEAD_ELSEWHERE = 0.06
+BAD_LEAD_REPEATED = 0.5  # a second round on the same point as a bad one
+KEY_NOT_ON = 0.006
+# A check that agrees with the battery to this share clears the lead: twice a meter's usual limits.
+LEAD_CHECK_SHARE = 0.015
+OFF_BELOW_VOLT, OFF_ABOVE_VOLT = 1.0, 9.0
+
+_AT_TERMINAL = {
+    "volts": Quantity.VOLTS,
+    "volts_high": Quantity.VOLTS_HIGH,
+    "volts_low": Quantity.VOLTS_LOW,
+    "volts_ac": Quantity.VOLTS_AC,
+    "hertz": Quantity.HERTZ,
+    "duty_percent": Quantity.DUTY,
+    "volts_loaded": Quantity.VOLTS_LOADED,
+    "harness_ohms": Quantity.HARNESS_OHM,
+}
+# Which role's wire a control-unit value speaks for.
+_REPORTED_ROLE = {
+    "intake air temperature": "signal-thermistor",
+    "coolant temperature": "signal-thermistor",
+    "air mass flow": "signal-analogue",
+    "manifold pressure": "signal-analogue",
+    "throttle position": "signal-analogue",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """One way in which the measurement may have been: its sheet and its log prior.
+
+    bad_lead, key_off : numbers of the rounds that it calls bad.
+    """
+
+    sheet: Sheet
+    log_prior: float
+    bad_lead: tuple[int, ...] = ()
+    key_off: tuple[int, ...] = ()
+
+    @property
+    def bad_rounds(self) -> tuple[int, ...]:
+        """Rounds whose measurement is not what the file says."""
+        return self.bad_lead + self.key_off
+
+    @property
+    def lead_bad(self) -> NDArray[np.bool_]:
+        """Whether each round is behind a bad black lead, (R,)."""
+        return np.isin(np.arange(len(self.sheet.rounds)), self.bad_lead)
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """A job as `core` sees it: the conditions, the plain one first."""
+
+    job: Job
+    rounds: tuple[Round, ...]
+    conditions: tuple[Condition, ...]
+
+    @property
+    def sheet(self) -> Sheet:
+        """The sheet taken at its word."""
+        return self.conditions[0].sheet
+
+
+def problem_of(job: Job) -> Problem:
+    """Turn a job into arrays; void rounds are left out."""
+    rounds = tuple(r for r in job.rounds if not r.void)
+    sheet = _sheet(job, rounds)
+    return Problem(job, rounds, tuple(_conditions(sheet, rounds)))
+
+
+def _sheet(job: Job, rounds: tuple[Round, ...]) -> Sheet:
+    pins = [t.pin for t in job.connector.terminals]
+    rows = [row for index, r in enumerate(rounds) for row in _readings(job, r, index, pins)]
+    diagram = np.zeros((len(pins), len(ROLES)))
+    for i, terminal in enumerate(job.connector.terminals):
+        if terminal.diagram:
+            diagram[i] = np.log((1.0 - DIAGRAM_RIGHT) / (len(ROLES) - 1))
+            diagram[i, ROLES.index(terminal.diagram)] = np.log(DIAGRAM_RIGHT)
+    return Sheet(
+        rounds=tuple(_round(r, pins) for r in rounds),
+        n_terminal=len(pins),
+        quantity=np.array([int(r.quantity) for r in rows], dtype=np.int64),
+        round=np.array([r.round for r in rows], dtype=np.int64),
+        terminal=np.array([r.terminal for r in rows], dtype=np.int64),
+        other=np.array([r.other for r in rows], dtype=np.int64),
+        value=np.array([r.value for r in rows], dtype=np.float64),
+        deviation=np.array([r.deviation for r in rows], dtype=np.float64),
+        load_ohm=np.array([r.load for r in rows], dtype=np.float64),
+        wire_role=np.array([r.role for r in rows], dtype=np.int64),
+        label=tuple(r.label for r in rows),
+        input_ohm=job.meter.input_resistance,
+        role_log=diagram,
+    )
+
+
+def _round(r: Round, pins: list[str]) -> SheetRound:
+    low, high = state_of(r.key, r.rpm, r.action)
+
+    def place(end: str) -> int:
+        return -1 if end == BATTERY_NEGATIVE else pins.index(end)
+
+    return SheetRound(
+        name=r.name,
+        plugged=r.plugged,
+        powered=r.key != "off",
+        state=STATES.index(low),
+        state_high=STATES.index(high),
+        fitted=tuple((place(f.start), place(f.end), f.ohms) for f in r.fitted),
+    )
+
+
+def state_of(key: str, rpm: float, action: str) -> tuple[str, str]:
+    """State of the driven quantities in a round, as the two ends that it spans."""
+    if key == "run" and action == "snap throttle":
+        return "snap-low", "snap-high"
+    if action == "sweep":
+        return "sweep-low", "sweep-high"
+    if key == "crank":
+        return "crank", "crank"
+    if key == "run":
+        state = "raised" if rpm >= RAISED_FROM_RPM else "idle"
+        return state, state
+    return "key-on", "key-on"
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    quantity: Quantity
+    round: int
+    label: str
+    value: float
+    deviation: float
+    terminal: int = -1
+    other: int = -1
+    load: float = 1000.0
+    role: int = -1
+
+
+def _readings(job: Job, r: Round, index: int, pins: list[str]) -> Iterator[_Row]:
+    meter = job.meter
+    for key, quantity in _AT_TERMINAL.items():
+        readings: Mapping[str, Indication] = getattr(r, key)
+        for pin, indication in readings.items():
+            scale = 0.01 if quantity == Quantity.DUTY else 1.0
+            deviation = standard_uncertainty(meter, key, indication)
+            value = np.inf if indication.over_range else indication.value
+            if quantity == Quantity.HERTZ and value <= 0:
+                value = np.inf  # a meter that counts nothing shows 0 or a dash
+            yield _Row(
+                quantity,
+                index,
+                f"{r.name} {key} {pin}",
+                value * scale,
+                deviation * scale,
+                terminal=pins.index(pin),
+                load=r.load_ohms,
+            )
+    for (a, b), indication in r.sensor_ohms.items():
+        yield _Row(
+            Quantity.SENSOR_OHM,
+            index,
+            f"{r.name} sensor_ohms {a}-{b}",
+            np.inf if indication.over_range else indication.value,
+            standard_uncertainty(meter, "sensor_ohms", indication),
+            terminal=pins.index(a),
+            other=pins.index(b),
+        )
+    yield from _of_round(job, r, index)
+
+
+def _of_round(job: Job, r: Round, index: int) -> Iterator[_Row]:
+    for key, quantity in (
+        ("battery_volts", Quantity.BATTERY),
+        ("black_lead_check", Quantity.LEAD_CHECK),
+    ):
+        indication: Indication | None = getattr(r, key)
+        if indication is not None and not indication.over_range:
+            deviation = standard_uncertainty(job.meter, key, indication)
+            yield _Row(quantity, index, f"{r.name} {key}", indication.value, deviation)
+    if r.ambient_celsius is not None:
+        label = f"{r.name} ambient_celsius"
+        yield _Row(Quantity.AMBIENT, index, label, r.ambient_celsius, AMBIENT_CELSIUS)
+    for name, indication in r.scan.items():
+        label, base = f"{r.name} scan {name}", name.removesuffix(" volts")
+        role = _REPORTED_ROLE.get(base)
+        if name == "control unit supply":
+            yield _Row(Quantity.BATTERY, index, label, indication.value, 0.25)
+        elif role is not None and name.endswith(" volts"):
+            yield _Row(
+                Quantity.INPUT_VOLTS,
+                index,
+                label,
+                indication.value,
+                REPORTED_VOLT,
+                role=ROLES.index(role),
+            )
+        elif name in ("intake air temperature", "coolant temperature") and role is not None:
+            yield _Row(
+                Quantity.INPUT_CELSIUS,
+                index,
+                label,
+                indication.value,
+                REPORTED_CELSIUS,
+                role=ROLES.index(role),
+            )
+
+
+def _conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:
+    """The sheet as it stands, then with each black-lead point bad, then with the key not on."""
+    prior = [BAD_LEAD if r.black_lead == BATTERY_NEGATIVE else BAD_LEAD_ELSEWHERE for r in rounds]
+    sound = float(np.sum(np.log1p(-np.array(prior)))) if rounds else 0.0
+    yield Condition(sheet, sound)
+    doubtful = [i for i, r in enumerate(rounds) if _has_volts(r) and not _lead_holds(r)]
+    for i in doubtful:
+        yield Condition(sheet, sound + float(np.log(prior[i]) - np.log1p(-prior[i])), (i,))
+    for group in _same_point(rounds, doubtful):
+        first = group[0]
+        log_prior = sound + np.log(prior[first]) + (len(group) - 1) * np.log(BAD_LEAD_REPEATED)
+        yield Condition(sheet, float(log_prior), group)
+    for i, r in enumerate(rounds):
+        if r.key == "on" and _may_be_off(r):
+            changed = replace(sheet.rounds[i], powered=False)
+            some = (*sheet.rounds[:i], changed, *sheet.rounds[i + 1 :])
+            off = sound + float(np.log(KEY_NOT_ON))
+            yield Condition(replace(sheet, rounds=some), off, key_off=(i,))
+
+
+def _lead_holds(r: Round) -> bool:
+    """Whether the check of the black lead's point against the battery posts shows it sound."""
+    if r.battery_volts is None or r.black_lead_check is None:
+        return False
+    battery, check = r.battery_volts.value, r.black_lead_check.value
+    return abs(battery - check) < LEAD_CHECK_SHARE * abs(battery)
+
+
+def _may_be_off(r: Round) -> bool:
+    """Whether a round reads as with the key off: nothing between ground and battery voltage."""
+    shown = [abs(i.value) for i in r.volts.values() if not i.over_range]
+    return bool(shown) and all(v < OFF_BELOW_VOLT or v > OFF_ABOVE_VOLT for v in shown)
+
+
+def _has_volts(r: Round) -> bool:
+    return r.key != "off" and bool(r.volts or r.volts_loaded or r.volts_high or r.volts_low)
+
+
+def _same_point(rounds: tuple[Round, ...], powered: list[int]) -> Iterator[tuple[int, ...]]:
+    """Groups of two or more rounds whose black lead was on one point."""
+    points: dict[str, list[int]] = {}
+    for i in powered:
+        points.setdefault(rounds[i].black_lead.strip().lower(), []).append(i)
+    for group in points.values():
+        if len(group) > 1:
+            yield tuple(group)
