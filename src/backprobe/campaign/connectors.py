@@ -24,6 +24,7 @@ from backprobe.campaign.spreads import Random, chance, pick
 from backprobe.campaign.switching import Frequency, Hall, Pulses
 from backprobe.campaign.temperature import Platinum, Thermistor
 from backprobe.campaign.two_wire_current import CurrentSensor, Heating
+from backprobe.errors import UsageError
 
 Blocks: TypeAlias = list[Block]
 
@@ -395,3 +396,12 @@ def rails_of(blocks: Blocks) -> tuple[str, ...]:
         if isinstance(block, Hall):
             needed.add(REF_8)
     return tuple(sorted(needed))
+
+
+def design_named(name: str) -> Design:
+    """Find a kind of connector by its name."""
+    for design in DESIGNS:
+        if design.name == name:
+            return design
+    names = ", ".join(design.name for design in DESIGNS)
+    raise UsageError(f'There is no connector "{name}".', remedy=f"Take one of: {names}.")

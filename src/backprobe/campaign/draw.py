@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 
 from backprobe.campaign.circuit import Circuit, draw_circuit
-from backprobe.campaign.connectors import Design
+from backprobe.campaign.connectors import design_named
 from backprobe.campaign.faulting import NONE, Fault, apply, draw_fault
 from backprobe.campaign.meter import TrueMeter, draw_meter
 from backprobe.campaign.plan import RoundPlan, Trouble, draw_states, full_plan, partial_plan
@@ -30,13 +30,14 @@ class Wishes:
     sheets: str = "full"
     fault_kinds: tuple[str, ...] = ()
     slips: bool = True
-    design: Design | None = None
+    design: str = ""  # name of one kind of connector; any where empty
 
 
 def draw_vehicle(rng: Random, wishes: Wishes | None = None, number: int = 1) -> Vehicle:
     """Draw a vehicle with at most one fault, measured as wished."""
     asked = wishes or Wishes()
-    healthy = draw_circuit(rng, asked.design)
+    design = design_named(asked.design) if asked.design else None
+    healthy = draw_circuit(rng, design)
     fault = _draw_fault(healthy, asked, rng)
     circuit = healthy
     if fault.option is not None:

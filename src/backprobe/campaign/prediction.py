@@ -5,11 +5,10 @@ the circuit's impedance (Thevenin), which the solver's derivatives hold. Known l
 anew.
 """
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
-
-import numpy as np
 
 from backprobe.campaign.block import Moment, Toggle
 from backprobe.campaign.circuit import Circuit, netlist
@@ -21,6 +20,8 @@ from backprobe.job.model import Job, Round
 # How far a live reading wanders between two looks, share of its value.
 WANDER = {"on": 0.002, "off": 0.0, "crank": 0.02, "run": 0.01}
 WANDER_VOLT = {"on": 0.001, "off": 0.001, "crank": 0.004, "run": 0.003}
+# What a wire may pick up unseen; on a floating wire some ten millivolts.
+PICK_UP_AMPERE = 4e-9
 NO_COUNT = 0.0  # Hz of a terminal whose counter does not trigger
 OPEN_OHM_SHOWN = 60e6  # what stands for "OL"
 
@@ -32,6 +33,14 @@ class Predicted:
     name: str
     value: float
     uncertainty: float
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The levels at a terminal with the meter on it, and the resistance that they stand behind."""
+
+    levels: Levels
+    ohm: float
 
 
 class Sheet:
@@ -81,13 +90,13 @@ class Sheet:
             ohm = bench.harness_ohm(state.moment, state.lead, self.pins[pin], self.meter.test_volt)
             yield self._ohms(taken, "harness_ohms", pin, ohm)
 
-    def _live(self, taken: Round, levels: Mapping[str, Levels]) -> Iterator[Predicted]:
+    def _live(self, taken: Round, seen: Mapping[str, Seen]) -> Iterator[Predicted]:
         for pin in taken.volts:
-            yield self._volts(taken, "volts", pin, levels[pin].mean())
+            yield self._volts(taken, "volts", pin, seen[pin].levels.mean(), seen[pin].ohm)
         # A counter that stays silent is a reading too, wherever a column was filled at all.
-        counted = levels if taken.hertz or taken.duty_percent else {}
-        for pin, level in counted.items():
-            strongest = level.strongest()
+        counted = seen if taken.hertz or taken.duty_percent else {}
+        for pin, at in counted.items():
+            strongest = at.levels.strongest()
             swing = abs(strongest[1]) if strongest else 0.0
             triggered = strongest is not None and swing > self.meter.trigger
             hertz = strongest[0].hertz if strongest and triggered else NO_COUNT
@@ -96,26 +105,28 @@ class Sheet:
                 high = strongest[0].share if strongest[1] > 0.0 else 1.0 - strongest[0].share
                 yield Predicted(f"{taken.name} duty_percent {pin}", 100.0 * high, 0.6)
         for pin in taken.volts_ac:
-            rms = levels[pin].rms(self.meter.bandwidth)
+            rms = seen[pin].levels.rms(self.meter.bandwidth)
             own = standard_uncertainty(self.meter.sheet, "volts_ac", rms)
-            yield Predicted(f"{taken.name} volts_ac {pin}", rms, float(np.hypot(own, 0.03 * rms)))
+            yield Predicted(f"{taken.name} volts_ac {pin}", rms, math.hypot(own, 0.03 * rms))
 
     def _held(self, circuit: Circuit, taken: Round, state: RoundState) -> Iterator[Predicted]:
         pins = sorted({*taken.volts_high, *taken.volts_low})
         ends = [end for end in (state.low, state.high) if end is not None] or [state.moment]
-        levels = [self._levels(circuit, end, state.lead, pins) for end in ends]
+        seen = [self._levels(circuit, end, state.lead, pins) for end in ends]
+        ohm = {pin: max(each[pin].ohm for each in seen) for pin in pins}
         for pin in taken.volts_high:
-            highest = max(each[pin].hold(highest=True) for each in levels)
-            yield self._volts(taken, "volts_high", pin, highest)
+            highest = max(each[pin].levels.hold(highest=True) for each in seen)
+            yield self._volts(taken, "volts_high", pin, highest, ohm[pin])
         for pin in taken.volts_low:
-            lowest = min(each[pin].hold(highest=False) for each in levels)
-            yield self._volts(taken, "volts_low", pin, lowest)
+            lowest = min(each[pin].levels.hold(highest=False) for each in seen)
+            yield self._volts(taken, "volts_low", pin, lowest, ohm[pin])
 
     def _levels(
         self, circuit: Circuit, now: Moment, lead: BlackLead, pins: Sequence[str]
-    ) -> dict[str, Levels]:
+    ) -> dict[str, "Seen"]:
         toggles = circuit.toggles(now)
         found: dict[str, dict[tuple[int, ...], float]] = {pin: {} for pin in pins}
+        weak = dict.fromkeys(pins, 0.0)
         for combination in product((0, 1), repeat=len(toggles)):
             moment = replace(now, levels=_at(toggles, combination))
             net = netlist(circuit, moment)
@@ -130,18 +141,24 @@ class Sheet:
                 seen = z[node, node] + z[black, black] - z[node, black] - z[black, node]
                 resistance = self.meter.sheet.input_resistance
                 open_volts = solution[self.pins[pin]] - solution[BLACK]
-                found[pin][combination] = open_volts * resistance / (resistance + float(seen))
-        return {pin: Levels(toggles, volts) for pin, volts in found.items()}
+                share = resistance / (resistance + float(seen))
+                found[pin][combination] = open_volts * share
+                weak[pin] = max(weak[pin], float(seen) * share)
+        return {pin: Seen(Levels(toggles, volts), weak[pin]) for pin, volts in found.items()}
 
-    def _volts(self, taken: Round, quantity: str, pin: str, value: float) -> Predicted:
+    def _volts(
+        self, taken: Round, quantity: str, pin: str, value: float, ohm: float = 0.0
+    ) -> Predicted:
         own = standard_uncertainty(self.meter.sheet, "volts", value)
         wander = WANDER_VOLT[taken.key] + WANDER[taken.key] * abs(value)
-        return Predicted(f"{taken.name} {quantity} {pin}", value, float(np.hypot(own, wander)))
+        picked_up = PICK_UP_AMPERE * ohm
+        u = math.hypot(own, wander, picked_up)
+        return Predicted(f"{taken.name} {quantity} {pin}", value, u)
 
     def _ohms(self, taken: Round, quantity: str, what: str, ohm: float) -> Predicted:
         shown = min(max(ohm, 0.0), OPEN_OHM_SHOWN)
         own = standard_uncertainty(self.meter.sheet, "ohms", shown)
-        u = float(np.hypot(own, 0.2 + 0.01 * shown))
+        u = math.hypot(own, 0.2 + 0.01 * shown)
         return Predicted(f"{taken.name} {quantity} {what}", shown, u)
 
 

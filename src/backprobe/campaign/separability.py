@@ -86,7 +86,7 @@ def distance(
         other = seen.get(reading.name)
         if other is None:
             continue  # a duty that only one of them shows; its frequency tells the same
-        u = min(reading.uncertainty, other.uncertainty)
+        u = max(reading.uncertainty, other.uncertainty)
         greatest = max(greatest, abs(reading.value - other.value) / u)
         if greatest > give_up:
             break

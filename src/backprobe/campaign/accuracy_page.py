@@ -1,0 +1,141 @@
+"""The tables of a campaign as plain rows, as JSON and as the page docs/accuracy.md."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from backprobe.campaign.accuracy import Accuracy
+from backprobe.core.inference.scoring import Share
+
+INTRODUCTION = """\
+# Accuracy
+
+How often the program is right, on simulated vehicles whose truth is known. The vehicles share
+nothing with the program's own family files or solver: their circuits are drawn from wider spreads,
+solved by another, nonlinear solver, and measured by a meter with its own errors (src/backprobe/
+campaign). Intervals are 95 % Wilson intervals. "Where it shows": at least one reading of the job
+differs from that of the same vehicle without the fault by more than four standard uncertainties of
+the meter; faults that give the same readings within that, at any severity, count as one.
+
+The page is written by the command below; it isn't edited by hand.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table of texts: heading, column names, rows."""
+
+    heading: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def percent(share: Share) -> str:
+    """A share with its interval: "97.1 % (95.0 to 98.4)"."""
+    if not share.total:
+        return "-"
+    return f"{100 * share.share:.1f} % ({100 * share.low:.1f} to {100 * share.high:.1f})"
+
+
+def counted(share: Share) -> str:
+    """A share as a count: "97 of 100"."""
+    return f"{share.count} of {share.total}"
+
+
+def tables(found: Accuracy, n_confusion: int = 15) -> tuple[Table, ...]:
+    """All tables of a campaign."""
+    return (
+        Table(
+            "In short",
+            ("measure", "cases", "share"),
+            tuple((row.name, counted(row.share), percent(row.share)) for row in found.rows),
+        ),
+        Table(
+            "Calibration",
+            ("claims", "number", "calibration error", "Brier score"),
+            tuple(
+                (what, str(number), f"{error:.4f}", f"{brier:.4f}")
+                for what, error, brier, number in found.calibration
+            ),
+        ),
+        Table(
+            "Claims and how many came true",
+            ("stated from", "mean stated", "cases", "true"),
+            tuple(
+                (f"{low:.1f}", f"{mean:.3f}", counted(share), percent(share))
+                for low, mean, share in found.reliability
+            ),
+        ),
+        Table(
+            "Truth within the 95 % interval",
+            ("estimate", "cases", "share"),
+            tuple((name, counted(share), percent(share)) for name, share in found.coverage),
+        ),
+        Table(
+            "By circuit",
+            ("circuit", "roles right, healthy", "true fault first, where it shows"),
+            tuple(
+                (circuit, _both(healthy), _both(faulty))
+                for circuit, healthy, faulty in found.by_circuit
+            ),
+        ),
+        Table(
+            "True fault first by kind, where it shows",
+            ("kind", "cases", "share"),
+            tuple((kind, counted(share), percent(share)) for kind, share in found.by_kind),
+        ),
+        Table(
+            "What was said first in place of the true fault",
+            ("true", "said", "times"),
+            tuple((true, said, str(n)) for true, said, n in found.confusions[:n_confusion]),
+        ),
+    )
+
+
+def _both(share: Share) -> str:
+    return f"{counted(share)}, {percent(share)}" if share.total else "-"
+
+
+def markdown(all_tables: Sequence[Table], command: str) -> str:
+    """The page."""
+    parts = [INTRODUCTION, f"    {command}\n"]
+    for table in all_tables:
+        lines = [f"## {table.heading}\n", _line(table.columns), _line(["---"] * len(table.columns))]
+        lines += [_line(row) for row in table.rows]
+        parts.append("\n".join(lines) + "\n")
+    return "\n".join(parts)
+
+
+def _line(cells: Sequence[str]) -> str:
+    return "| " + " | ".join(cells) + " |"
+
+
+def to_json(found: Accuracy) -> dict[str, Any]:
+    """The same as one JSON object."""
+    return {
+        "measures": {row.name: _share(row.share) for row in found.rows},
+        "by_circuit": {
+            circuit: {"roles_healthy": _share(healthy), "fault_first": _share(faulty)}
+            for circuit, healthy, faulty in found.by_circuit
+        },
+        "fault_first_by_kind": {kind: _share(share) for kind, share in found.by_kind},
+        "calibration": {
+            what: {"error": error, "brier": brier, "claims": number}
+            for what, error, brier, number in found.calibration
+        },
+        "coverage": {name: _share(share) for name, share in found.coverage},
+        "confusions": [
+            {"true": true, "said": said, "count": number} for true, said, number in found.confusions
+        ],
+    }
+
+
+def _share(share: Share) -> dict[str, float | int | None]:
+    known = bool(share.total)
+    return {
+        "count": share.count,
+        "total": share.total,
+        "share": share.share if known else None,
+        "low": share.low,
+        "high": share.high,
+    }

@@ -1,0 +1,106 @@
+"""Run a campaign: draw, answer and score many vehicles, in several processes."""
+
+import multiprocessing
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from backprobe.campaign.draw import Wishes, draw_vehicle
+from backprobe.campaign.saving import save_vehicle
+from backprobe.campaign.scoring import VehicleScore, score_vehicle
+from backprobe.campaign.separability import Separability
+from backprobe.campaign.separability_cache import kept_separability
+from backprobe.campaign.vehicle import Vehicle
+from backprobe.errors import BackprobeError
+from backprobe.job.model import Job
+
+Answering: TypeAlias = Callable[[Job], Mapping[str, Any]]
+Progress: TypeAlias = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Campaign:
+    """How many vehicles, of what sort, from which seed, in how many processes."""
+
+    vehicles: int
+    seed: int = 1
+    wishes: Wishes = field(default_factory=Wishes)
+    workers: int = 2
+    save: Path | None = None
+
+
+def vehicle_of(campaign: Campaign, number: int) -> Vehicle:
+    """Draw one vehicle of a campaign: the same for the same seed and number, always."""
+    rng = np.random.default_rng([campaign.seed, number])
+    return draw_vehicle(rng, campaign.wishes, number)
+
+
+def score_one(campaign: Campaign, answering: Answering, number: int) -> VehicleScore:
+    """Draw a vehicle, have it answered, score the answer."""
+    vehicle = vehicle_of(campaign, number)
+    if campaign.save is not None:
+        save_vehicle(vehicle, campaign.save, f"vehicle-{number:05d}")
+    truth = vehicle.truth
+    shown = kept_separability(vehicle, repr((campaign.seed, campaign.wishes, number)))
+    try:
+        answer = answering(vehicle.job)
+    except BackprobeError as error:
+        return _unanswered(number, vehicle, shown, str(error))
+    return score_vehicle(number, answer, truth, shown)
+
+
+def _unanswered(number: int, vehicle: Vehicle, shown: Separability, error: str) -> VehicleScore:
+    truth = vehicle.truth
+    return VehicleScore(
+        number=number,
+        circuit=truth.circuit,
+        fault=truth.fault,
+        has_bad_round=bool(truth.bad_rounds),
+        has_slip=bool(truth.slips),
+        has_weak_battery=truth.weak_battery,
+        is_separable=shown.is_separable,
+        error=error,
+    )
+
+
+def run_campaign(
+    campaign: Campaign, answering: Answering, progress: Progress | None = None
+) -> tuple[VehicleScore, ...]:
+    """Score all vehicles of a campaign, in their order.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        What to run.
+    answering : callable
+        Takes a job, gives the answer's JSON object; a function of a module, since other processes
+        have to find it by its name.
+    progress : callable, optional
+        Told after each vehicle: how many are done, how many there are.
+    """
+    scores = []
+    for done, score in enumerate(_scores(campaign, answering), start=1):
+        scores.append(score)
+        if progress is not None:
+            progress(done, campaign.vehicles)
+    return tuple(scores)
+
+
+def _scores(campaign: Campaign, answering: Answering) -> Iterator[VehicleScore]:
+    one = partial(score_one, campaign, answering)
+    numbers = range(1, campaign.vehicles + 1)
+    if campaign.workers <= 1:
+        yield from map(one, numbers)
+        return
+    # "spawn" everywhere: Windows knows no other way, so that a result never hangs on the system.
+    context = multiprocessing.get_context("spawn")
+    pool = ProcessPoolExecutor(campaign.workers, mp_context=context)
+    try:
+        yield from pool.map(one, numbers, chunksize=2)
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
