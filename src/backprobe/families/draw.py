@@ -39,7 +39,7 @@ _Halign = Literal["left", "center", "right"]
 _Valign = Literal["top", "center", "bottom"]
 _Style = Literal["-", "--"]
 _SYMBOL = 1.2  # length of an upright symbol
-_BOX = 2.6  # width of an output's box
+_BOX = 3.9  # width of an output's box
 _SMALL, _NORMAL = 9, 11
 
 

@@ -13,7 +13,7 @@ from typing import Final
 from backprobe.families.schema import BUILT_IN_NODES, Element, Family, Side
 
 ROW_STEP: Final = 2.1
-COLUMN_STEP: Final = 4.5
+COLUMN_STEP: Final = 4.8
 FIRST_COLUMN: Final = 1.6
 HARNESS: Final = 4.0
 WIPER: Final = 0.9  # from a track to where its wiper's lead turns to its row
