@@ -8,6 +8,7 @@ from typing import Literal
 
 import schemdraw
 from schemdraw import elements as parts
+from schemdraw.segments import SegmentPoly
 
 from backprobe.families.draw_plan import (
     BRANCH,
@@ -39,7 +40,7 @@ _Halign = Literal["left", "center", "right"]
 _Valign = Literal["top", "center", "bottom"]
 _Style = Literal["-", "--"]
 _SYMBOL = 1.2  # length of an upright symbol
-_BOX = 3.9  # width of an output's box
+_BOX = 4.1  # width of an output's box
 _SMALL, _NORMAL = 9, 11
 
 
@@ -47,7 +48,7 @@ def draw_svg(family: Family) -> str:
     """Draw a family's circuit: control unit left, harness in the middle, sensor right."""
     plan = plan_picture(family)
     schemdraw.use("svg")
-    with schemdraw.Drawing(show=False, fontsize=_NORMAL, font="sans-serif", margin=0.5) as drawing:
+    with schemdraw.Drawing(show=False, fontsize=_NORMAL, font="sans-serif", margin=1.0) as drawing:
         _harness(drawing, plan)
         for side in (plan.unit, plan.sensor):
             origin = 0.0 if side.way < 0 else HARNESS
@@ -132,7 +133,7 @@ def _box(drawing: schemdraw.Drawing, plan: Plan, upright: Upright, x: float, way
         words = name if row is not None else f"{name} {FLAGS.get(node, node)}"
         where = (x + way * 0.2, y)
         drawing += _text(words, where, size=_SMALL, halign="right" if way < 0 else "left")
-    middle = (x + way * (_BOX / 2 + 0.2), (top + bottom) / 2)
+    middle = (x + way * _BOX / 2, (top + bottom) / 2 - 0.3)
     _label(drawing, plan.family, upright.element, middle, "center")
 
 
@@ -201,7 +202,11 @@ def _flat_symbol(
 
 
 def _rectangle(low: tuple[float, float], high: tuple[float, float]) -> schemdraw.elements.Element:
-    return parts.Rect(corner1=low, corner2=high, fill="white").at((0, 0)).theta(0)
+    """Make a box that hides the lines behind it (the library's own lies at the bottom)."""
+    corners = [low, (low[0], high[1]), high, (high[0], low[1])]
+    box = schemdraw.elements.Element().at((0, 0)).theta(0)
+    box.segments.append(SegmentPoly(corners, closed=True, fill="white", zorder=2))
+    return box
 
 
 def _label(
