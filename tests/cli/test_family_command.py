@@ -9,6 +9,7 @@ from typer.testing import CliRunner
 
 from backprobe.cli.family_command import family_app
 from backprobe.errors import FamilyFileError, UsageError
+from backprobe.families.draw_text import draw_text
 from backprobe.families.loader import load_families
 
 MINE = """\
@@ -84,6 +85,14 @@ def test_show_tells_wires_sources_and_readings() -> None:
     assert "Faults: plugged, key on" in text
     assert "open:sensor-ground" in text
     assert "Faults: cranking" not in text
+
+
+def test_show_never_cuts_the_drawing_short() -> None:
+    text = run("show", "air-mass-voltage-two-feeds")
+    assert (
+        draw_text(next(one for one in load_families() if one.id == "air-mass-voltage-two-feeds"))
+        in text
+    )
 
 
 def test_show_all_tells_the_faults_in_every_state() -> None:

@@ -54,8 +54,9 @@ def show_family(
     Readings are DC volts to battery negative on a meter of 10 Mohm: the range within which nine
     vehicles in ten would read. With a fault, only what it changes is shown.
     """
-    from backprobe.cli.family_page import family_page, show_json
+    from backprobe.cli.family_page import family_body, family_head, show_json
     from backprobe.cli.terminal import output_console, show
+    from backprobe.families.draw_text import draw_text
     from backprobe.families.tables import reading_rows
 
     family = _find(name)
@@ -63,7 +64,11 @@ def show_family(
     if as_json:
         sys.stdout.write(json.dumps(show_json(family, rows), allow_nan=False) + "\n")
         return
-    show(output_console(), family_page(family, rows, every_state=every_state))
+    console = output_console()
+    show(console, family_head(family))
+    # Written as it is: the console would cut lines that are wider than itself.
+    console.file.write(draw_text(family))
+    show(console, family_body(family, rows, every_state=every_state))
 
 
 @family_app.command("check")

@@ -10,7 +10,6 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from backprobe.families.draw_text import draw_text
 from backprobe.families.element_kinds import PARAMETERS
 from backprobe.families.loader import common_parts
 from backprobe.families.wording import driven_words, number, spread
@@ -44,15 +43,21 @@ def list_json(family: Family) -> dict[str, object]:
     }
 
 
-def family_page(family: Family, rows: Sequence[Row], *, every_state: bool) -> RenderableType:
-    """Tell everything about a family, top to bottom."""
-    healthy, *faulty = rows
-    states = tuple(healthy.volts) if every_state else USUAL_STATES
+def family_head(family: Family) -> RenderableType:
+    """Tell what a family is and which wires it has; its drawing follows."""
     return Group(
         Text(f"{family.title} ({family.id})", style="bold"),
         Text(f"{family.about}\nSource: {family.source}."),
         _headed("Wires", _wires(family)),
-        _headed("Circuit", Text(draw_text(family).rstrip("\n"), no_wrap=True)),
+        Text("\nCircuit", style="bold"),
+    )
+
+
+def family_body(family: Family, rows: Sequence[Row], *, every_state: bool) -> RenderableType:
+    """Tell what is believed of a family, and what its wires read, healthy and with each fault."""
+    healthy, *faulty = rows
+    states = tuple(healthy.volts) if every_state else USUAL_STATES
+    return Group(
         _headed("What is believed before anything is measured", _values(family)),
         _headed("What the vehicle's state moves", _driven(family)),
         healthy_readings(family, healthy),
