@@ -320,14 +320,16 @@ def _sample(
     most = N_GROUP if number == 0 else N_GROUP_ALTERNATIVE
     near = [g.log_evidence + log_prior > best - FAR_BEHIND for g in groups]
     sampled = [g for g, n in zip(groups, near, strict=True) if n][:most]
-    rest = groups[len(sampled) :]
+    laplace = importance.laplace_draws(
+        table, sheet, fits, groups, condition=number, log_condition=log_prior
+    )
     parts = []
     n_switch = (table.circuits.switch_share >= 0).sum(axis=1)
+    count = [int(n_switch[fits.hypothesis[g.modes[0]]]) for g in sampled]
     start = 0
     while start < len(sampled):  # runs of groups with as many switching elements
-        count = n_switch[fits.hypothesis[sampled[start].modes[0]]]
         stop = start
-        while stop < len(sampled) and n_switch[fits.hypothesis[sampled[stop].modes[0]]] == count:
+        while stop < len(sampled) and count[stop] == count[start]:
             stop += 1
         parts.append(
             importance.sample_groups(
@@ -337,22 +339,13 @@ def _sample(
                 sampled[start:stop],
                 N_DRAW,
                 rng,
+                laplace.log_weight[start:stop],
                 condition=number,
                 log_condition=log_prior,
                 first_group=start,
             )
         )
         start = stop
-    if rest:
-        parts.append(
-            importance.laplace_draws(
-                table,
-                sheet,
-                fits,
-                rest,
-                condition=number,
-                log_condition=log_prior,
-                first_group=len(sampled),
-            )
-        )
+    if len(sampled) < len(groups):
+        parts.append(laplace.rows(np.arange(len(sampled), len(groups))))
     return parts

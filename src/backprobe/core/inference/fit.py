@@ -49,6 +49,7 @@ class Fit:
     jacobian : ndarray, shape (M, n_read, n_z), scaled rows are by / deviation.
     deviation : ndarray, shape (M, n_read): of each reading after reweighting.
     lead_bad : ndarray of bool, shape (M, R): rounds taken to be behind a bad black lead.
+    predicted : ndarray, shape (M, n_read): indication at z, log for hertz and ohm, NaN: none.
     """
 
     hypothesis: IntArray
@@ -61,6 +62,7 @@ class Fit:
     jacobian: Array
     deviation: Array
     lead_bad: Bools
+    predicted: Array
 
     def rows(self, index: IntArray) -> "Fit":
         """Some of the explanations."""
@@ -146,6 +148,7 @@ def fit(
         jacobian=keep.jacobian,
         deviation=keep.deviation,
         lead_bad=lead_bad,
+        predicted=keep.predicted,
     )
 
 
@@ -156,6 +159,7 @@ class _State:
     difference: Array
     jacobian: Array
     deviation: Array
+    predicted: Array
 
     def where(self, mask: Bools, other: "_State") -> "_State":
         """Rows of ``other`` where ``mask``, own rows elsewhere."""
@@ -210,6 +214,7 @@ def _linearised(sheet: Sheet, shown: Indicated, reading_log: Array, value: Array
         difference=difference,
         jacobian=np.where(use[:, :, None], by, 0.0),
         deviation=weighted,
+        predicted=mean,
     )
 
 

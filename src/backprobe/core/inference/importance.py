@@ -7,7 +7,7 @@ by the mixture's density, so that no assignment is counted twice (multiple impor
 with the balance heuristic [veach1995]; particles adapted to the posterior as in [cappe2004]).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 APART = 0.3  # modes nearer than this in every coordinate are one
+FEWEST_CARRYING = 10.0  # effective draws of a group below which its weights are steadied
 WIDENED = 1.7  # factor on the readings' variances in the proposal
 
 
@@ -54,6 +55,10 @@ class Draws:
     marginal: Array
     best: IntArray
     values: Array
+
+    def rows(self, index: IntArray) -> "Draws":
+        """Some of the draws."""
+        return Draws(*(getattr(self, n)[index] for n in Draws.__dataclass_fields__))
 
     @property
     def weight(self) -> Array:
@@ -124,6 +129,7 @@ def sample_groups(
     groups: list[Group],
     n_draw: int,
     rng: np.random.Generator,
+    log_laplace: Array,
     condition: int = 0,
     log_condition: float = 0.0,
     first_group: int = 0,
@@ -139,6 +145,8 @@ def sample_groups(
         Draws of each group.
     rng : numpy.random.Generator
         Source of randomness.
+    log_laplace : ndarray, shape (n_group,)
+        Log weight of each group by Laplace's approximation.
     condition, log_condition : int, float
         Which measurement condition this is, and its log prior.
     first_group : int
@@ -147,7 +155,7 @@ def sample_groups(
     Returns
     -------
     Draws
-        ``n_draw`` of each group; the mean of a group's weights is its evidence times priors.
+        ``n_draw`` of each group; the sum of a group's weights is its evidence times priors.
     """
     z, log_q, source = [], [], []
     rows_all = table.rows(fits.hypothesis)
@@ -159,9 +167,39 @@ def sample_groups(
         source.append(np.full(n_draw, group.modes[0]))
     mode = np.concatenate(source)
     draws_z, density = np.concatenate(z), np.concatenate(log_q)
-    weighed = weigh(table, sheet, fits, mode, draws_z, density, log_condition - np.log(n_draw))
+    weighed = weigh(table, sheet, fits, mode, draws_z, density, log_condition)
+    steadied = _steadied(weighed.log_weight.reshape(len(groups), n_draw), log_laplace)
+    weighed = replace(weighed, log_weight=steadied.ravel())
     number = first_group + np.repeat(np.arange(len(groups)), n_draw)
     return _as_draws(weighed, fits.hypothesis[mode], condition, number, draws_z)
+
+
+def _steadied(log_weight: Array, log_laplace: Array) -> Array:
+    """Weights of each group, made steady where few draws carry them.
+
+    A group's evidence is the mean of its weights where enough draws carry it; with fewer, it
+    leans towards Laplace's. Within the group, weights are flattened (raised to a power below one)
+    until `FEWEST_CARRYING` draws carry them, so that intervals do not collapse on one draw.
+    """
+    n_draw = log_weight.shape[1]
+    log_mean = logsumexp(log_weight, axis=1) - np.log(n_draw)
+    size = effective_size(log_weight)
+    trust = np.clip((size - 2.0) / (FEWEST_CARRYING - 2.0), 0.0, 1.0)
+    mixed = trust * log_mean + (1.0 - trust) * log_laplace
+    evidence = np.where(np.isfinite(log_mean) & np.isfinite(log_laplace), mixed, log_mean)
+    power = np.ones(len(log_weight))
+    centred = log_weight - log_weight.max(axis=1, keepdims=True)
+    for _ in range(12):
+        low = effective_size(centred * power[:, None]) < min(FEWEST_CARRYING, 0.5 * n_draw)
+        power = np.where(low, 0.7 * power, power)
+    flat = centred * power[:, None]
+    return np.asarray(flat - logsumexp(flat, axis=1, keepdims=True) + evidence[:, None])
+
+
+def effective_size(log_weight: Array) -> Array:
+    """Effective sample size of each row of log weights [kong1994], (n_row,)."""
+    first = logsumexp(log_weight, axis=-1)
+    return np.asarray(np.exp(2.0 * first - logsumexp(2.0 * log_weight, axis=-1)))
 
 
 def _propose(

@@ -1,0 +1,84 @@
+"""The use case: a job in, an answer out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache
+
+from backprobe.core.inference.screen import needed_rounds
+from backprobe.job import Job
+from backprobe.services.answer import Answer, Measurement, NextReading
+from backprobe.services.bank_cache import Shelf
+from backprobe.services.engine import Posterior, infer
+from backprobe.services.estimates import estimates
+from backprobe.services.misfit import misfit
+from backprobe.services.problem import problem_of
+from backprobe.services.reasons import Weigher, evidence_tables, main_reasons, ruled_out
+from backprobe.services.remarks import remarks
+from backprobe.services.summary import (
+    best_roles,
+    circuit_answers,
+    fault_answers,
+    terminal_answers,
+    trust,
+)
+
+Progress = Callable[[str, float], None]
+
+
+@cache
+def default_shelf() -> Shelf:
+    """The workbenches of this process."""
+    return Shelf()
+
+
+def posterior_of(
+    job: Job, shelf: Shelf | None = None, progress: Progress | None = None
+) -> Posterior:
+    """Weigh all explanations of a job."""
+    problem = problem_of(job)
+    chosen = shelf if shelf is not None else default_shelf()
+    bench = chosen.bench(problem.sheet.n_terminal, needed_rounds(problem.sheet), progress)
+    return infer(problem, bench)
+
+
+def explain(
+    job: Job,
+    file: str = "",
+    shelf: Shelf | None = None,
+    progress: Progress | None = None,
+) -> Answer:
+    """Explain a job: what each wire is, what is wrong, how sure, why, and what to read next."""
+    return answer_of(posterior_of(job, shelf, progress), file)
+
+
+def answer_of(posterior: Posterior, file: str = "") -> Answer:
+    """Put a posterior into words and numbers."""
+    roles, pins = best_roles(posterior), posterior.problem.job.connector.pins
+    faults, trusted, fit = fault_answers(posterior), trust(posterior), misfit(posterior)
+    weigher = Weigher(posterior)
+    tables = evidence_tables(weigher, roles)
+    nexts = _next(posterior)
+    return Answer(
+        file=file,
+        terminals=terminal_answers(posterior),
+        circuits=circuit_answers(posterior),
+        faults=faults,
+        measurement=Measurement(
+            trusted.whole, trusted.rounds, remarks(posterior, trusted, fit.probability)
+        ),
+        estimates=estimates(posterior),
+        misfit=fit,
+        reasons=main_reasons(tables, roles, pins, faults[0].fault),
+        next=nexts,
+        ruled_out=ruled_out(weigher, {f.fault: f.probability for f in faults}),
+        evidence=tables,
+        settled=not nexts,
+        effective_sample_size=posterior.draws.effective_sample_size,
+        stable=posterior.stable,
+    )
+
+
+def _next(posterior: Posterior) -> tuple[NextReading, ...]:
+    del posterior
+    return ()

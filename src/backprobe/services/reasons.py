@@ -1,0 +1,235 @@
+"""Why: the weight of evidence of each reading for each claim against its nearest rival.
+
+Weights are decibans, 10 log10 of the likelihood ratio ([good1950]): the claim's best explanation
+against the best explanation of its nearest rival, each at its own most probable values.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.core.inference.fit import Fit
+from backprobe.core.inference.likelihood import LOGARITHMIC
+from backprobe.core.inference.sheet import Quantity, Sheet
+from backprobe.quantities import format_quantity
+from backprobe.services.answer import Reason, RuledOut
+from backprobe.services.engine import Posterior
+from backprobe.services.summary import NOT_USED
+from backprobe.vocabulary import NO_FAULT, ROLES
+
+Array = NDArray[np.float64]
+
+DECIBANS_PER_NAT = 10.0 / np.log(10.0)
+BEFORE = "before any reading"  # label of what priors and freedom of fit say
+SMALLEST_SHOWN = 1.0  # decibans; weaker readings stay in the full table only
+MOST_SHOWN = 3  # reasons a claim in the answer itself
+RULED_OUT_BELOW = 0.01
+UNIT = {
+    Quantity.VOLTS: "volt",
+    Quantity.VOLTS_HIGH: "volt",
+    Quantity.VOLTS_LOW: "volt",
+    Quantity.VOLTS_AC: "volt",
+    Quantity.HERTZ: "hertz",
+    Quantity.VOLTS_LOADED: "volt",
+    Quantity.HARNESS_OHM: "ohm",
+    Quantity.SENSOR_OHM: "ohm",
+    Quantity.BATTERY: "volt",
+    Quantity.LEAD_CHECK: "volt",
+    Quantity.INPUT_VOLTS: "volt",
+    Quantity.INPUT_CELSIUS: "celsius",
+    Quantity.AMBIENT: "celsius",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """One fitted explanation: condition and row of its fit, its roles and fault."""
+
+    condition: int
+    row: int
+    score: float
+    roles: tuple[int, ...]
+    fault: str
+    places: tuple[int, ...]
+    family: str
+
+
+class Weigher:
+    """Compares fitted explanations reading by reading."""
+
+    def __init__(self, posterior: Posterior) -> None:
+        self.posterior = posterior
+        self.best_condition, best_row = posterior.best_fit
+        self.sheet: Sheet = posterior.problem.conditions[self.best_condition].sheet
+        self.fits: Fit = posterior.fits[self.best_condition]
+        self.all = [self._explanation(row) for row in range(self.fits.hypothesis.size)]
+        self.best = self.all[best_row]
+        self.pins = posterior.problem.job.connector.pins
+
+    def _explanation(self, row: int) -> Explanation:
+        table, pairs = self.posterior.bench.hypotheses.table, self.posterior.bench.hypotheses.pairs
+        h = int(self.fits.hypothesis[row])
+        family, fault = pairs[h]
+        role = table.role[h][self.fits.assigned[row]]
+        names = [w.name for w in family.wires]
+        places = [int(np.flatnonzero(self.fits.assigned[row] == names.index(w))[0]) for w in fault.wires]
+        return Explanation(
+            condition=self.best_condition,
+            row=row,
+            score=float(self.fits.log_evidence[row] + table.log_prior[h]),
+            roles=tuple(int(r) if r >= 0 else NOT_USED for r in role),
+            fault=fault.name,
+            places=tuple(places),
+            family=family.id,
+        )
+
+    def rival_of_role(self, terminal: int, role: int) -> Explanation | None:
+        """The best explanation in which a terminal has another role."""
+        others = [e for e in self.all if e.roles[terminal] != role]
+        return max(others, key=lambda e: e.score, default=None)
+
+    def rival_of_fault(self, fault: str) -> Explanation | None:
+        """The best explanation with another fault (or none)."""
+        others = [e for e in self.all if e.fault != fault]
+        return max(others, key=lambda e: e.score, default=None)
+
+    def best_with_fault(self, fault: str) -> Explanation | None:
+        """The best explanation with a fault."""
+        same = [e for e in self.all if e.fault == fault]
+        return max(same, key=lambda e: e.score, default=None)
+
+    def decibans(self, claim: Explanation, rival: Explanation) -> tuple[Array, float]:
+        """Weight of each reading, and of what stood before any reading."""
+        difference = self.fits.reading_log[claim.row] - self.fits.reading_log[rival.row]
+        total = claim.score - rival.score
+        before = total - float(np.sum(difference))
+        return difference * DECIBANS_PER_NAT, before * DECIBANS_PER_NAT
+
+    def table(
+        self, claim_text: str, claim: Explanation, rival: Explanation, rival_text: str
+    ) -> tuple[Reason, ...]:
+        """All readings' weights for a claim, strongest first."""
+        weights, before = self.decibans(claim, rival)
+        rows = [
+            Reason(
+                claim_text,
+                self.sheet.label[i],
+                float(weights[i]),
+                self._sentence(i, claim, rival, rival_text, float(weights[i])),
+            )
+            for i in range(self.sheet.n_read)
+        ]
+        rows.append(
+            Reason(
+                claim_text,
+                BEFORE,
+                float(before),
+                f"how common this is, and how freely each explanation can be fitted, against {rival_text}",
+            )
+        )
+        return tuple(sorted(rows, key=lambda r: -r.decibans))
+
+    def _sentence(
+        self, i: int, claim: Explanation, rival: Explanation, rival_text: str, weight: float
+    ) -> str:
+        seen = self._shown(i, None)
+        own, other = self._shown(i, claim), self._shown(i, rival)
+        if abs(weight) < SMALLEST_SHOWN:
+            return f"{seen} says little between this and {rival_text}"
+        if weight > 0:
+            return f"{seen} where this expects {own}; {rival_text} would give {other}"
+        return f"{seen} fits {rival_text} ({other}) better than this ({own})"
+
+    def _shown(self, i: int, explanation: Explanation | None) -> str:
+        """A reading, or what an explanation predicts for it, as a technician writes it."""
+        quantity = Quantity(int(self.sheet.quantity[i]))
+        if explanation is None:
+            value = float(self.sheet.value[i])
+            if not np.isfinite(value):
+                return "nothing counted" if quantity == Quantity.HERTZ else "OL"
+        else:
+            value = float(self.fits.predicted[explanation.row, i])
+            if np.isnan(value):
+                none = "no frequency" if quantity in (Quantity.HERTZ, Quantity.DUTY) else "anything"
+                return none
+            if quantity in LOGARITHMIC:
+                if not np.isfinite(value) or value > 17.0:
+                    return "OL"
+                value = float(np.exp(min(value, 40.0)))
+        if quantity == Quantity.DUTY:
+            return f"{100 * value:.0f} %"
+        return format_quantity(value, UNIT[quantity])
+
+
+def role_claim(pin: str, role: int) -> str:
+    """The claim that a terminal has a role."""
+    return f"terminal {pin} is {ROLES[role]}"
+
+
+def evidence_tables(weigher: Weigher, roles: tuple[int, ...]) -> dict[str, tuple[Reason, ...]]:
+    """Full tables: every terminal's role, and every fault that was fitted."""
+    tables: dict[str, tuple[Reason, ...]] = {}
+    same = [e for e in weigher.all if e.roles == roles]
+    claim = max(same, key=lambda e: e.score, default=weigher.best)
+    for t, pin in enumerate(weigher.pins):
+        rival = weigher.rival_of_role(t, claim.roles[t])
+        if rival is not None:
+            text = role_claim(pin, claim.roles[t])
+            tables[text] = weigher.table(text, claim, rival, _role_rival(rival, t))
+    for fault in sorted({e.fault for e in weigher.all}):
+        own = weigher.best_with_fault(fault)
+        rival = weigher.rival_of_fault(fault)
+        if own is not None and rival is not None:
+            tables[f"fault {fault}"] = weigher.table(
+                f"fault {fault}", own, rival, fault_text(rival.fault)
+            )
+    return tables
+
+
+def _role_rival(rival: Explanation, terminal: int) -> str:
+    """The rival role, and its fault where that is what lets it stand."""
+    role = ROLES[rival.roles[terminal]]
+    return role if rival.fault == NO_FAULT else f"{role} (with {fault_text(rival.fault)})"
+
+
+def fault_text(fault: str) -> str:
+    """A fault's name as part of a sentence."""
+    return "a sound circuit" if fault == NO_FAULT else fault
+
+
+def main_reasons(
+    tables: dict[str, tuple[Reason, ...]], roles: tuple[int, ...], pins: tuple[str, ...], fault: str
+) -> tuple[Reason, ...]:
+    """The strongest reasons of the answer's own claims."""
+    claims = [role_claim(pin, role) for pin, role in zip(pins, roles, strict=True)]
+    claims.append(f"fault {fault}")
+    found: list[Reason] = []
+    for claim in claims:
+        rows = [r for r in tables.get(claim, ()) if r.reading != BEFORE]
+        found += [r for r in rows if r.decibans >= SMALLEST_SHOWN][:MOST_SHOWN]
+    return tuple(found)
+
+
+def ruled_out(weigher: Weigher, shares: dict[str, float]) -> tuple[RuledOut, ...]:
+    """Faults of the best circuit that no longer stand, each with the reading that says so most."""
+    found: dict[str, RuledOut] = {}
+    for e in sorted(weigher.all, key=lambda e: -e.score):
+        if e.family != weigher.best.family or e.roles != weigher.best.roles or e.fault in found:
+            continue
+        if shares.get(e.fault, 0.0) >= RULED_OUT_BELOW or e.fault == weigher.best.fault:
+            continue
+        weights, _ = weigher.decibans(weigher.best, e)
+        if weights.size == 0 or float(weights.max()) < SMALLEST_SHOWN:
+            continue
+        i = int(np.argmax(weights))
+        found[e.fault] = RuledOut(
+            fault=e.fault,
+            terminals=tuple(weigher.pins[t] for t in e.places),
+            reading=weigher.sheet.label[i],
+            decibans=float(weights[i]),
+            text=f"it would give {weigher._shown(i, e)}; {weigher._shown(i, None)} was read",
+        )
+    return tuple(sorted(found.values(), key=lambda r: -r.decibans))

@@ -1,0 +1,168 @@
+"""Remarks in words on the measurement itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from backprobe.core.inference.sheet import Quantity
+from backprobe.job import Round
+from backprobe.quantities import format_quantity
+from backprobe.services.engine import Posterior
+from backprobe.services.misfit import blamed
+from backprobe.services.summary import Trust, best_roles
+from backprobe.vocabulary import ROLES
+
+DOUBTFUL_BELOW, BAD_BELOW = 0.9, 0.5
+# Battery at rest and charging: public battery tables, 12.06 V is a quarter full, 12.45 V three
+# quarters; below 10 V a regulated supply is no longer judged (common practice).
+BATTERY_LOW_VOLT, BATTERY_FLAT_VOLT = 12.2, 11.0
+CHARGING_LOW_VOLT = 13.0
+LEAD_LIFT_VOLT = 0.1  # common practice: a reference 0.1 V off is suspect
+SLIP_FACTORS = (1e-3, 1e3)
+SWITCHING_ROLES = ("signal-switching",)
+
+
+def remarks(posterior: Posterior, trusted: Trust, misfit_probability: float) -> tuple[str, ...]:
+    """What a technician should know of the readings before what they say."""
+    found = [
+        *_lead(posterior, trusted),
+        *_key(trusted),
+        *_battery(posterior),
+        *_slips(posterior),
+        *_switching(posterior),
+        *_silent_supply(posterior),
+    ]
+    if misfit_probability < 0.001:
+        found.append(
+            "These readings fit nothing that is modelled here. Repeat the readings named as not "
+            "fitting before trusting any explanation."
+        )
+    return tuple(found)
+
+
+def _lead(posterior: Posterior, trusted: Trust) -> Iterator[str]:
+    for item in posterior.problem.rounds:
+        share = trusted.lead[item.name]
+        point = f'"{item.black_lead}"'
+        if share < BAD_BELOW:
+            yield (
+                f"Round {item.name}: the black lead on {point} is not a sound ground point{_check(item)}. "
+                f"Move it to battery negative and read this round again; its values prove nothing."
+            )
+        elif share < DOUBTFUL_BELOW:
+            yield (
+                f"Round {item.name}: the black lead's point {point} is in doubt. Measure from battery "
+                f"positive to that point and across the battery posts: both must agree."
+            )
+
+
+def _check(item: Round) -> str:
+    if item.battery_volts is None or item.black_lead_check is None:
+        return ""
+    missing = item.battery_volts.value - item.black_lead_check.value
+    if abs(missing) < LEAD_LIFT_VOLT:
+        return ""
+    return f" ({format_quantity(missing, 'volt')} are missing against the battery posts)"
+
+
+def _key(trusted: Trust) -> Iterator[str]:
+    for name, share in trusted.key.items():
+        if share < BAD_BELOW:
+            yield (
+                f"Round {name} reads as if the key was not on. Switch the ignition on, wait, "
+                f"and read it again."
+            )
+        elif share < DOUBTFUL_BELOW:
+            yield f"Round {name}: make sure that the key was really on."
+
+
+def _battery(posterior: Posterior) -> Iterator[str]:
+    low: dict[str, list[str]] = {"rest": [], "run": []}
+    for item in posterior.problem.rounds:
+        if item.battery_volts is None or item.key == "crank":
+            continue
+        volts = item.battery_volts.value
+        if item.key == "run" and volts < CHARGING_LOW_VOLT:
+            low["run"].append(f"{item.name} ({format_quantity(volts, 'volt')})")
+        elif item.key != "run" and volts < BATTERY_LOW_VOLT:
+            low["rest"].append(f"{item.name} ({format_quantity(volts, 'volt')})")
+    if low["rest"]:
+        yield (
+            f"Battery low in round {', '.join(low['rest'])}: charge or support it before judging "
+            f"supplies (at rest 12.65 V is full, 12.06 V a quarter)."
+        )
+    if low["run"]:
+        yield (
+            f"Engine running in round {', '.join(low['run'])}, yet the battery is hardly charged: "
+            f"look at charging first."
+        )
+
+
+def _slips(posterior: Posterior) -> Iterator[str]:
+    """Readings that fit after all when their unit slips by a thousand, and lone outliers."""
+    condition, row = posterior.best_fit
+    fits = posterior.fits[condition]
+    sheet = posterior.problem.conditions[condition].sheet
+    for label in blamed(fits, row, sheet.label):
+        i = sheet.label.index(label)
+        quantity = Quantity(int(sheet.quantity[i]))
+        value, expected = float(sheet.value[i]), float(fits.predicted[row, i])
+        if quantity in (Quantity.HERTZ, Quantity.SENSOR_OHM, Quantity.HARNESS_OHM):
+            expected = float(np.exp(np.clip(expected, -20, 40)))
+        if not np.isfinite(value) or not np.isfinite(expected):
+            continue
+        slipped = _slipped(value, expected)
+        if slipped is not None:
+            unit = "hertz" if quantity == Quantity.HERTZ else "volt"
+            unit = "ohm" if "ohms" in label else unit
+            yield (
+                f"{label} would fit as {format_quantity(slipped, unit)}: was the unit (milli or kilo) "
+                f"written down wrong by a thousand? Read it again."
+            )
+        else:
+            yield (
+                f"{label} is at odds with all the others. Read it again before believing it: "
+                f"three times, or once with min/max hold."
+            )
+
+
+def _slipped(value: float, expected: float) -> float | None:
+    for factor in SLIP_FACTORS:
+        near = abs(value * factor - expected)
+        if abs(value) > 0 and near < max(0.1 * abs(expected), 0.03) and abs(value - expected) > 0.5:
+            return value * factor
+        if factor > 1 and abs(expected) > 1 and near < 0.15 * abs(expected):
+            return value * factor
+    return None
+
+
+def _switching(posterior: Posterior) -> Iterator[str]:
+    """A wire that probably switches, of which only the mean was read."""
+    roles = best_roles(posterior)
+    pins = posterior.problem.job.connector.pins
+    for t, role in enumerate(roles):
+        if ROLES[role] not in SWITCHING_ROLES:
+            continue
+        mean = [r for r in posterior.problem.rounds if r.plugged and pins[t] in r.volts and r.key == "run"]
+        counted = any(pins[t] in r.hertz for r in posterior.problem.rounds)
+        if mean and not counted:
+            yield (
+                f"Terminal {pins[t]} looks like a switching signal: DC volts show only its mean and "
+                f"prove neither pattern nor value. Take hertz and duty."
+            )
+
+
+def _silent_supply(posterior: Posterior) -> Iterator[str]:
+    """A regulated supply that was never read while a thermistor wire stands in for it."""
+    roles = [ROLES[r] for r in best_roles(posterior)]
+    pins = posterior.problem.job.connector.pins
+    if "signal-thermistor" not in roles or "supply-regulated" not in roles:
+        return
+    supply = pins[roles.index("supply-regulated")]
+    if not any(supply in r.volts for r in posterior.problem.rounds):
+        yield (
+            f"The 5 V on the thermistor wire comes through its own pull-up and says nothing of the "
+            f"supply at terminal {supply}: measure that itself."
+        )
