@@ -1,0 +1,155 @@
+"""A family's circuit as a deck for ngspice, written from the family itself.
+
+Nothing of the program's own solver or compiler is used here: elements become ngspice's elements by
+their meaning in the README beside the families, so that the two can be held against each other.
+"""
+
+import math
+import re
+import subprocess
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from backprobe.families.schema import Element, Family
+
+# IEC 60751, above 0 degC; below it the program's third coefficient matters.
+# What is left of a track at either end of its travel, as a share of it (README of the families).
+TRACK_END = 0.002
+PLATINUM_A, PLATINUM_B, PLATINUM_C = 3.9083e-3, -5.775e-7, -4.183e-12
+
+
+class Deck:
+    """One circuit with one set of values in one state."""
+
+    def __init__(
+        self,
+        family: Family,
+        values: Mapping[str, float],
+        words: Mapping[str, str],
+        levels: Mapping[str, int],
+        plugged: bool,
+    ) -> None:
+        self.family = family
+        self.values = values
+        self.words = words
+        self.levels = levels
+        self.plugged = plugged
+        self.lines: list[str] = []
+        self.names: dict[str, str] = {"battery-": "0"}
+
+    def text(self) -> str:
+        """The deck's lines."""
+        for number, wire in enumerate(self.family.wires):
+            self.resistor(f"w{number}", wire.to, wire.name, self.values["wire-ohm"])
+            self.resistor(f"i{number}", wire.name, "battery-", self.values["insulation-ohm"])
+            if self.plugged:
+                self.resistor(f"c{number}", wire.name, wire.pin, self.values["contact-ohm"])
+        for number, element in enumerate(self.family.elements):
+            absent = element.only_if and self.words[element.only_if[0]] != element.only_if[1]
+            if absent or (element.side == "sensor" and not self.plugged):
+                continue
+            getattr(self, f"add_{element.kind}")(f"e{number}", element)
+        return "\n".join(["circuit", *self.lines, ".end", ""])
+
+    def node(self, name: str) -> str:
+        return self.names.setdefault(name, f"n{len(self.names)}")
+
+    def value(self, element: Element, key: str) -> float:
+        return self.values[element.parameters[key]]
+
+    def resistor(self, name: str, a: str, b: str, ohm: float) -> None:
+        self.lines.append(f"R{name} {self.node(a)} {self.node(b)} {ohm:.15g}")
+
+    def across(self, a: str, b: str) -> str:
+        return f"v({self.node(a)},{self.node(b)})"
+
+    def behind(self, name: str, plus: str, minus: str, volts: str, ohm: float) -> None:
+        """A voltage, as an expression, behind a resistance."""
+        inner = f"x{name}"
+        self.lines.append(f"B{name} {inner} {self.node(minus)} V={volts}")
+        self.lines.append(f"R{name} {inner} {self.node(plus)} {ohm:.15g}")
+
+    def add_resistor(self, name: str, e: Element) -> None:
+        self.resistor(name, e.nodes[0], e.nodes[1], self.value(e, "ohm"))
+
+    add_coil = add_resistor
+
+    def add_source(self, name: str, e: Element) -> None:
+        volts = f"{self.value(e, 'volt'):.15g}"
+        self.behind(name, e.nodes[0], e.nodes[1], volts, self.value(e, "ohm"))
+
+    add_cell = add_source
+
+    def add_sink(self, name: str, e: Element) -> None:
+        ampere, full = self.value(e, "ampere"), self.value(e, "full_volt")
+        share = f"min(1, {self.across(e.nodes[0], e.nodes[1])}/{full:.15g})"
+        self.lines.append(
+            f"B{name} {self.node(e.nodes[0])} {self.node(e.nodes[1])} I={ampere:.15g}*{share}"
+        )
+
+    def add_thermistor(self, name: str, e: Element) -> None:
+        kelvin = self.value(e, "celsius") + 273.15
+        beta = self.value(e, "beta_kelvin")
+        ohm = self.value(e, "ohm_25") * math.exp(beta * (1 / kelvin - 1 / 298.15))
+        self.resistor(name, e.nodes[0], e.nodes[1], ohm)
+
+    def add_platinum(self, name: str, e: Element) -> None:
+        t = self.value(e, "celsius")
+        ratio = 1 + PLATINUM_A * t + PLATINUM_B * t**2
+        ratio += PLATINUM_C * (t - 100) * t**3 if t < 0 else 0.0
+        self.resistor(name, e.nodes[0], e.nodes[1], self.value(e, "ohm_0") * ratio)
+
+    def add_contact(self, name: str, e: Element) -> None:
+        key = "closed_ohm" if self.levels[e.name] else "open_ohm"
+        self.resistor(name, e.nodes[0], e.nodes[1], self.value(e, key))
+
+    def add_potentiometer(self, name: str, e: Element) -> None:
+        ohm, position = self.value(e, "ohm"), self.value(e, "position")
+        middle = f"track {name}"
+        self.resistor(f"{name}a", e.nodes[0], middle, ohm * (1 - position + TRACK_END))
+        self.resistor(f"{name}b", middle, e.nodes[2], ohm * (position + TRACK_END))
+        self.resistor(f"{name}w", middle, e.nodes[1], self.value(e, "wiper_ohm"))
+
+    def add_ratiometric(self, name: str, e: Element) -> None:
+        key = self.levelled(e, "ratio")
+        output, supply, ground = e.nodes
+        volts = f"{self.value(e, key):.15g}*{self.across(supply, ground)}"
+        self.behind(name, output, ground, volts, self.value(e, "ohm"))
+
+    def add_regulated(self, name: str, e: Element) -> None:
+        key = self.levelled(e, "volt")
+        output, supply, ground = e.nodes
+        share = f"min(1, {self.across(supply, ground)}/{self.value(e, 'full_volt'):.15g})"
+        volts = f"{self.value(e, key):.15g}*{share}"
+        self.behind(name, output, ground, volts, self.value(e, "ohm"))
+
+    def levelled(self, e: Element, key: str) -> str:
+        if "high" not in e.parameters:
+            return key
+        return f"{key}_high" if self.levels[e.name] else f"{key}_low"
+
+
+def solve(decks: Sequence[Deck], folder: Path) -> list[list[float]]:
+    """Voltages at each deck's wires, V, from one run of ngspice."""
+    steps = []
+    for number, deck in enumerate(decks):
+        path = folder / f"{number}.cir"
+        path.write_text(deck.text(), encoding="utf-8")
+        wanted = " ".join(f"v({deck.node(wire.name)})" for wire in deck.family.wires)
+        steps.append(f"source {path.as_posix()}\nop\nprint {wanted}\nremcirc")
+    options = "set numdgt=10"
+    script = folder / "all.script"
+    body = ["control", ".control", options, *steps, "quit", ".endc", ".end", ""]
+    script.write_text("\n".join(body), encoding="utf-8")
+    result = subprocess.run(
+        ["ngspice", "-b", str(script)], capture_output=True, text=True, check=False
+    )
+    found = re.findall(r"^v\(n\d+\) = (\S+)", result.stdout, re.MULTILINE)
+    volts = [float(text) for text in found]
+    rows, start = [], 0
+    for deck in decks:
+        rows.append(volts[start : start + len(deck.family.wires)])
+        start += len(deck.family.wires)
+    if start != len(volts):
+        raise RuntimeError(f"ngspice did not answer as expected:\n{result.stdout}{result.stderr}")
+    return rows
