@@ -8,14 +8,28 @@ import math
 import re
 import subprocess
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from backprobe.families.schema import Element, Family
 
 # IEC 60751, above 0 degC; below it the program's third coefficient matters.
+# A regulator that is driven above its voltage takes this much back, ohm (common practice).
+BACKWARDS = 5000.0
+# Slope beyond the limit, ohm: steep enough that what is left changes no voltage by 0.1 mV.
+LIMITING = 1e8
 # What is left of a track at either end of its travel, as a share of it (README of the families).
 TRACK_END = 0.002
 PLATINUM_A, PLATINUM_B, PLATINUM_C = 3.9083e-3, -5.775e-7, -4.183e-12
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A fault of a wire: of its own ohms, of its contact's, or a bridge from it to a node."""
+
+    wire: str
+    ohm: float
+    place: str  # "series", "contact", or the node at the bridge's other end
 
 
 class Deck:
@@ -28,22 +42,30 @@ class Deck:
         words: Mapping[str, str],
         levels: Mapping[str, int],
         plugged: bool,
+        fault: Fault | None = None,
     ) -> None:
         self.family = family
         self.values = values
         self.words = words
         self.levels = levels
         self.plugged = plugged
+        self.fault = fault
         self.lines: list[str] = []
         self.names: dict[str, str] = {"battery-": "0"}
 
     def text(self) -> str:
         """The deck's lines."""
         for number, wire in enumerate(self.family.wires):
-            self.resistor(f"w{number}", wire.to, wire.name, self.values["wire-ohm"])
+            series, contact = self.values["wire-ohm"], self.values["contact-ohm"]
+            if self.fault is not None and self.fault.wire == wire.name:
+                series = self.fault.ohm if self.fault.place == "series" else series
+                contact = self.fault.ohm if self.fault.place == "contact" else contact
+            self.resistor(f"w{number}", wire.to, wire.name, series)
             self.resistor(f"i{number}", wire.name, "battery-", self.values["insulation-ohm"])
             if self.plugged:
-                self.resistor(f"c{number}", wire.name, wire.pin, self.values["contact-ohm"])
+                self.resistor(f"c{number}", wire.name, wire.pin, contact)
+        if self.fault is not None and self.fault.place not in {"series", "contact"}:
+            self.resistor("fault", self.fault.wire, self.fault.place, self.fault.ohm)
         for number, element in enumerate(self.family.elements):
             absent = element.only_if and self.words[element.only_if[0]] != element.only_if[1]
             if absent or (element.side == "sensor" and not self.plugged):
@@ -75,10 +97,26 @@ class Deck:
     add_coil = add_resistor
 
     def add_source(self, name: str, e: Element) -> None:
+        if "limit_ampere" in e.parameters:
+            self.limited(name, e)
+            return
         volts = f"{self.value(e, 'volt'):.15g}"
         self.behind(name, e.nodes[0], e.nodes[1], volts, self.value(e, "ohm"))
 
     add_cell = add_source
+
+    def limited(self, name: str, e: Element) -> None:
+        """Beyond its limit nearly a constant current; driven backwards it takes little."""
+        plus, minus = e.nodes
+        ohm, limit = self.value(e, "ohm"), self.value(e, "limit_ampere")
+        current = f"i(v{name})"
+        beyond = f"{LIMITING:.15g}*max(0, {current}-{limit:.15g})"
+        back = f"{BACKWARDS - ohm:.15g}*max(0, -{current})"
+        self.lines.append(
+            f"B{name} x{name} {self.node(minus)} V={self.value(e, 'volt'):.15g}-{beyond}+{back}"
+        )
+        self.lines.append(f"V{name} x{name} y{name} 0")  # a source of 0 V measures the current
+        self.lines.append(f"R{name} y{name} {self.node(plus)} {ohm:.15g}")
 
     def add_sink(self, name: str, e: Element) -> None:
         ampere, full = self.value(e, "ampere"), self.value(e, "full_volt")

@@ -12,8 +12,10 @@ from backprobe.core.circuit.evaluate import evaluate
 from backprobe.core.circuit.plan import FIRST_SLOT, N_SWITCH, ONE_SLOT, Mode, stack_plans
 from backprobe.families.circuit import compile_family
 from backprobe.families.element_kinds import is_switching
+from backprobe.families.faults import HEALTHY, Fault, faults_of
 from backprobe.families.loader import load_families
 from backprobe.families.schema import Family, Prior
+from tests.families import spice_deck
 from tests.families.spice_deck import Deck, solve
 
 FAMILIES = load_families()
@@ -63,9 +65,9 @@ def cases(family: Family) -> list[Deck]:
     ]
 
 
-def own_answer(family: Family, decks: list[Deck]) -> NDArray[np.float64]:
+def own_answer(family: Family, decks: list[Deck], fault: Fault = HEALTHY) -> NDArray[np.float64]:
     """The program's voltages for the same cases, (n_case, n_wire)."""
-    circuit = compile_family(family)
+    circuit = compile_family(family, fault)
     table = stack_plans([circuit.plan])
     values = np.zeros((1, len(decks), table.n_value))
     values[..., ONE_SLOT] = 1.0
@@ -78,7 +80,7 @@ def own_answer(family: Family, decks: list[Deck]) -> NDArray[np.float64]:
                 value = float(family.values[name].choices.index(deck.words[name]))
             elif name in deck.values:
                 value = deck.values[name]
-            else:  # a wire's own copy of what every wire has
+            else:  # a wire's own copy of what every wire has, or a fault's size
                 value = middle(circuit.values[name])
             values[0, number, slot] = value
     return np.asarray(evaluate(table, values, mode, level).voltage[0])
@@ -97,3 +99,40 @@ def test_every_sound_circuit_is_solved_as_ngspice_solves_it(n_wire: int, tmp_pat
         found = own_answer(family, decks)
         worst = np.abs(found - wanted).max()
         assert worst < SAME_VOLT, f"{family.id}: {worst:.2g} V"
+
+
+PLACES = {
+    "open": "series",
+    "resistance": "series",
+    "sensor-open": "contact",
+    "short-to-ground": "battery-",
+    "short-to-battery": "battery",
+}
+
+
+def faulty_case(family: Family, fault: Fault) -> Deck:
+    """A fault of a wire, plugged, with the key on and every contact closed."""
+    size = middle(compile_family(family, fault).values["fault.severity"])
+    edit = spice_deck.Fault(fault.wire, size, PLACES[fault.kind])
+    switching = [e.name for e in family.elements if is_switching(e.kind, e.parameters)]
+    words = next(iter(variants(family)))
+    levels = dict.fromkeys(switching, 1)
+    return Deck(family, numbers(family, "key-on"), words, levels, True, edit)
+
+
+@pytest.mark.needs_ngspice
+@pytest.mark.parametrize("n_wire", [2, 3, 4, 5, 6])
+def test_broken_and_shorted_wires_are_solved_as_ngspice_solves_them(
+    n_wire: int, tmp_path: Path
+) -> None:
+    pairs = [
+        (family, fault)
+        for family in FAMILIES
+        if len(family.wires) == n_wire
+        for fault in faults_of(family)
+        if fault.kind in PLACES
+    ]
+    decks = [faulty_case(family, fault) for family, fault in pairs]
+    for (family, fault), deck, wanted in zip(pairs, decks, solve(decks, tmp_path), strict=True):
+        worst = np.abs(own_answer(family, [deck], fault)[0] - np.array(wanted)).max()
+        assert worst < SAME_VOLT, f"{family.id}, {fault.name} {fault.wire}: {worst:.2g} V"
