@@ -7,13 +7,20 @@ from dataclasses import replace
 import pytest
 from rich.console import Console, RenderableType
 
-from backprobe.cli.explain_page import page
+from backprobe.cli.explain_page import best_reason, page, telling_estimates
 from backprobe.cli.next_page import next_page
 from backprobe.cli.terminal import show
 from backprobe.cli.why_page import claims_about, why_page
 from backprobe.errors import UsageError
 from backprobe.job import Indication, Round
-from backprobe.services.answer import Answer, FaultAnswer, NextReading
+from backprobe.services.answer import (
+    Answer,
+    FaultAnswer,
+    Measurement,
+    Misfit,
+    NextReading,
+    Reason,
+)
 from tests.cli.made_up import doubtful_answer, made_up_answer, made_up_job
 
 ESCAPE = "\x1b"
@@ -70,8 +77,8 @@ def test_a_doubtful_measurement_cannot_be_missed() -> None:
     alarm = text.index("!! THE MEASUREMENT IS DOUBTFUL !!")
     assert alarm < text.index("So far") if "So far" in text else alarm < text.index("READINGS")
     assert "Round A reads 0.38 V low on every wire." in flat(text)
-    assert "Round A: 12 %" in text
-    assert "Round C" not in text.split("READINGS")[0]  # only the rounds in doubt are named
+    assert "as noted: round A 12 %." in flat(text)
+    assert "What follows rests on round C." in flat(text)
     assert "!!" not in told()
 
 
@@ -86,8 +93,12 @@ def test_readings_that_fit_nothing_are_said_to_and_marked_in_the_sheet() -> None
 
 
 def test_doubt_about_the_measurement_stands_in_the_verdict_too() -> None:
-    answer = replace(doubtful_answer(), misfit=made_up_answer().misfit)
-    assert "So far, if the measurement holds:" in flat(told(answer))
+    fitting = made_up_answer().misfit
+    answer = replace(doubtful_answer(), misfit=fitting)
+    assert "So far, by round C: the sensor ground wire" in flat(told(answer))
+    nowhere_sound = replace(answer, measurement=Measurement(0.1, {"A": 0.1, "C": 0.5}))
+    assert "So far, if the measurement holds:" in flat(told(nowhere_sound))
+    assert "before you believe anything below" in flat(told(nowhere_sound))
 
 
 def test_a_poor_fit_is_a_line_and_not_an_alarm() -> None:
@@ -155,13 +166,39 @@ def test_long_lists_of_faults_are_cut_and_counted() -> None:
     kinds = ("open", "resistance", "short-to-ground")
     faults = tuple(FaultAnswer(f"{k}:{r}", 1 / 12, ("1",)) for k in kinds for r in roles)
     text = flat(told(replace(made_up_answer(), faults=faults)))
-    assert "and 4 more, each at most 8 %" in text
+    assert "and 6 more, each at most 8 %" in text
 
 
 def test_estimates_stand_with_their_interval() -> None:
     values = flat(told()).split("VALUES")[1].split("MEASURE NEXT")[0]
     assert "thermistor resistance 1, A 2.21 kohm 2.05 to 2.38 kohm" in values
-    assert "sensor ground offset 3, C 12.4 mV 10.1 to 14.7 mV" in values
+
+
+def test_an_estimate_that_only_repeats_its_reading_is_left_out() -> None:
+    """The supply was read as 4.99 V in round A, and the estimate says 4.97 to 5.01 V."""
+    job, answer = made_up_job(), made_up_answer()
+    assert [each.name for each in telling_estimates(job, answer)] == ["thermistor resistance"]
+    corrected = replace(answer.estimates[0], value=4.61, low=4.58, high=4.64)
+    kept = telling_estimates(job, replace(answer, estimates=(corrected,)))
+    assert kept == [corrected]
+
+
+def test_the_reading_at_the_wire_itself_goes_first_as_reason() -> None:
+    claim = "terminal 3 is sensor-ground"
+    elsewhere, own = Reason(claim, "C volts 1", 40.0, ""), Reason(claim, "A volts 3", 9.0, "")
+    before = Reason(claim, "before any reading", 60.0, "")
+    answer = replace(made_up_answer(), reasons=(elsewhere, own, before), evidence={})
+    assert best_reason(answer, claim, "3") == own
+    assert best_reason(answer, claim) == elsewhere
+    assert best_reason(replace(answer, reasons=(before,)), claim) is None
+
+
+def test_one_reading_that_does_not_fit_does_not_damn_the_rest() -> None:
+    answer = replace(made_up_answer(), misfit=Misfit(0.0001, ("A volts 3",)))
+    text = flat(told(answer))
+    assert "!! ONE READING FITS NOTHING !!" in text
+    assert "It is A: volts at 3." in text
+    assert "So far, that reading apart: the sensor ground wire" in text
 
 
 def test_next_readings_with_minutes_split_and_cautions_once() -> None:

@@ -7,60 +7,63 @@ takes the width it is given, from 40 columns up.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 from rich import box
 from rich.console import Group, RenderableType
-from rich.padding import Padding
-from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
+from backprobe.cli.layout import capital, hanging, heading, listed, sentence, two_columns
 from backprobe.cli.next_page import next_section
 from backprobe.cli.sheet import sheet
-from backprobe.cli.words import (
-    fault_words,
-    interval_words,
-    measured,
-    percent,
-    reading_words,
-    role_words,
-    strength_words,
-    sure,
-)
-from backprobe.job import Job
+from backprobe.cli.verdict_page import measurement, misfit_alarm, so_far
+from backprobe.job import Job, Round
 from backprobe.services.answer import (
     Answer,
+    Estimate,
     FaultAnswer,
     Reason,
     RuledOut,
     TerminalAnswer,
 )
 from backprobe.services.proof import minimum_proof
+from backprobe.services.words import (
+    fault_words,
+    interval_words,
+    is_reading,
+    measured,
+    percent,
+    reading_pins,
+    reading_words,
+    role_words,
+    strength_words,
+    sure,
+)
 from backprobe.vocabulary import NO_FAULT
 
-DOUBTFUL_BELOW: Final = 0.90
-FITS_NOTHING_BELOW: Final = 0.01
-FITS_POORLY_BELOW: Final = 0.05
 WORTH_NAMING: Final = 0.02
 PROOF_FROM: Final = 0.50
-MOST_LISTED: Final = 8
+MOST_LISTED: Final = 6
+READ_DIRECTLY: Final = frozenset({"signal", "supply", "sensor ground offset"})
+GOOD_ENOUGH: Final = 5.0  # decibans at the terminal itself, before a stronger one elsewhere counts
 
 
 def page(job: Job, answer: Answer, width: int) -> RenderableType:
     """Everything said about one job, in the order in which it is needed."""
     wanted = answer.next[0] if answer.next else None
     parts: list[RenderableType] = [_title(job, answer)]
-    parts += [*_measurement(answer), *_misfit_alarm(answer), _so_far(answer)]
-    parts += [_heading("Readings")]
+    parts += [*measurement(answer), *misfit_alarm(answer), so_far(answer)]
+    parts += [heading("Readings")]
     parts += [sheet(job, width, to_blame=answer.misfit.readings, wanted=wanted)]
-    parts += [_heading("Wires"), _wires(job, answer)]
-    parts += [_heading("Circuit"), _circuits(answer)]
-    parts += [_heading("Faults"), *_faults(answer)]
-    if answer.estimates:
-        parts += [_heading("Values"), _estimates(answer)]
-    parts += [_heading("Measure next"), next_section(answer, job)]
+    parts += [heading("Wires"), _wires(job, answer)]
+    parts += [heading("Circuit"), _circuits(answer)]
+    parts += [heading("Faults"), *_faults(answer)]
+    telling = telling_estimates(job, answer)
+    if telling:
+        parts += [heading("Values"), _estimates(telling)]
+    parts += [heading("Measure next"), next_section(answer, job)]
     parts += _footer(answer)
     return Group(*parts)
 
@@ -82,75 +85,15 @@ def terminals_count(number: int) -> str:
     return "1 terminal" if number == 1 else f"{number} terminals"
 
 
-def _heading(words: str) -> RenderableType:
-    return Group(Text(""), Text(words.upper(), style="bold underline"))
-
-
-def _measurement(answer: Answer) -> list[RenderableType]:
-    """Raise an alarm when the measurement is doubtful, else say so in a line."""
-    measurement = answer.measurement
-    if measurement.trusted >= DOUBTFUL_BELOW:
-        parts: list[RenderableType] = [
-            Text(f"Measurement: can be trusted ({percent(measurement.trusted)}).")
-        ]
-        return parts + [_hanging("-", remark) for remark in measurement.remarks]
-    lines = [
-        f"That black lead and vehicle were as noted: {percent(measurement.trusted)}.",
-        *measurement.remarks,
-    ]
-    lines += [
-        f"Round {name}: {percent(share)}"
-        for name, share in measurement.rounds.items()
-        if share < DOUBTFUL_BELOW
-    ]
-    lines.append("Clear this up before you believe anything below.")
-    return [_alarm("THE MEASUREMENT IS DOUBTFUL", lines)]
-
-
-def _misfit_alarm(answer: Answer) -> list[RenderableType]:
-    misfit = answer.misfit
-    if misfit.probability >= FITS_POORLY_BELOW:
-        return []
-    blame = f"Look first at {_listed(reading_words(each) for each in misfit.readings)}."
-    chance = (
-        "Readings this surprising under the best explanation: "
-        f"{_small_percent(misfit.probability)}."
-    )
-    if misfit.probability >= FITS_NOTHING_BELOW:
-        words = f"The fit is poor. {chance} {blame if misfit.readings else ''}"
-        return [_hanging("!", words.strip())]
-    lines = [chance, blame] if misfit.readings else [chance]
-    lines.append("Take them again; if they stand, the fault or circuit is one not modelled here.")
-    return [_alarm("THESE READINGS FIT NOTHING KNOWN HERE", lines)]
-
-
-def _so_far(answer: Answer) -> RenderableType:
-    """One sentence for somebody who reads only one."""
-    if not answer.faults:
-        return Text("So far: nothing can be said.", style="bold")
-    top = max(answer.faults, key=lambda fault: fault.probability)
-    words = fault_words(top.fault, top.terminals)
-    lead = "So far"
-    if answer.misfit.probability < FITS_NOTHING_BELOW:
-        lead = "Nearest, but it does not fit"
-    elif answer.measurement.trusted < DOUBTFUL_BELOW:
-        lead = "So far, if the measurement holds"
-    if top.probability < 0.5:
-        text = f"{lead}: not decided. First of several: {words} ({percent(top.probability)})."
-    else:
-        text = f"{lead}: {words} ({sure(top.probability)})."
-    return Text(text, style="bold")
-
-
 def _wires(job: Job, answer: Answer) -> RenderableType:
-    grid = _grid()
+    grid = two_columns()
     answers = {terminal.pin: terminal for terminal in answer.terminals}
     for terminal in job.connector.terminals:
         said = answers.get(terminal.pin)
         if said is None:
             continue
         lines = [Text(f"{role_words(said.role)} ({sure(said.probability)})", style="bold")]
-        reason = best_reason(answer, f"terminal {said.pin} is {said.role}")
+        reason = best_reason(answer, f"terminal {said.pin} is {said.role}", said.pin)
         if reason is not None:
             lines.append(Text(_because(reason)))
         others = _other_roles(said)
@@ -168,24 +111,29 @@ def _other_roles(said: TerminalAnswer) -> str:
         for role, share in sorted(said.roles.items(), key=lambda item: -item[1])
         if role != said.role and share >= WORTH_NAMING
     ]
-    return _listed(others[:3], joint="or")
+    return listed(others[:3], joint="or")
 
 
-def best_reason(answer: Answer, claim: str) -> Reason | None:
-    """Find the reading that carries a claim most, if any speaks for it."""
+def best_reason(answer: Answer, claim: str, pin: str = "") -> Reason | None:
+    """Find the reading that carries a claim most; one at the terminal itself goes first.
+
+    A reading taken on another wire may weigh more, but the one at the wire in question is what
+    people look for; what is not a reading at all is never given as the reason.
+    """
     candidates = [reason for reason in answer.reasons if reason.claim == claim]
     candidates += answer.evidence.get(claim, ())
-    carrying = [reason for reason in candidates if reason.decibans >= 1.0]
-    return max(carrying, key=lambda reason: reason.decibans, default=None)
+    carrying = [each for each in candidates if each.decibans >= 1.0 and is_reading(each.reading)]
+    own = [
+        each
+        for each in carrying
+        if pin and each.decibans >= GOOD_ENOUGH and pin in reading_pins(each.reading)
+    ]
+    return max(own or carrying, key=lambda reason: reason.decibans, default=None)
 
 
 def _because(reason: Reason) -> str:
     source = f"{reading_words(reason.reading)}, {strength_words(reason.decibans)}"
-    return f"{_sentence(reason.text)} ({source})" if reason.text else f"({source})"
-
-
-def _sentence(text: str) -> str:
-    return text if not text or text[-1] in ".!?…" else f"{text}."
+    return f"{sentence(reason.text)} ({source})" if reason.text else f"({source})"
 
 
 def _circuits(answer: Answer) -> RenderableType:
@@ -199,7 +147,7 @@ def _circuits(answer: Answer) -> RenderableType:
         if circuit.probability >= WORTH_NAMING
     ]
     if others:
-        lines.append(Text(f"or {_listed(others, joint='or')}"))
+        lines.append(Text(f"or {listed(others, joint='or')}"))
     return Group(*lines)
 
 
@@ -221,9 +169,9 @@ def _faults(answer: Answer) -> list[RenderableType]:
 
 
 def _remaining(answer: Answer, faults: Sequence[FaultAnswer]) -> RenderableType:
-    grid = _grid(justify="right")
+    grid = two_columns(numbers_first=True)
     for fault in faults:
-        lines = [Text(_capital(fault_words(fault.fault, fault.terminals)))]
+        lines = [Text(capital(fault_words(fault.fault, fault.terminals)))]
         reason = best_reason(answer, f"fault {fault.fault}")
         if reason is not None:
             lines.append(Text(_because(reason)))
@@ -232,22 +180,47 @@ def _remaining(answer: Answer, faults: Sequence[FaultAnswer]) -> RenderableType:
 
 
 def _ruled_out(ruled_out: Sequence[RuledOut]) -> RenderableType:
-    grid = _grid()
+    grid = two_columns()
     for each in ruled_out[:MOST_LISTED]:
         by = f"by {reading_words(each.reading)}, {strength_words(each.decibans)}"
-        why = f" {_sentence(each.text)}" if each.text else ""
-        grid.add_row("x", Text(f"{_capital(fault_words(each.fault, each.terminals))}:{why} ({by})"))
+        why = f" {sentence(each.text)}" if each.text else ""
+        grid.add_row("x", Text(f"{capital(fault_words(each.fault, each.terminals))}:{why} ({by})"))
     hidden = len(ruled_out) - MOST_LISTED
     if hidden > 0:
         grid.add_row("", Text(f"and {hidden} more"))
     return grid
 
 
-def _estimates(answer: Answer) -> RenderableType:
+def telling_estimates(job: Job, answer: Answer) -> list[Estimate]:
+    """Leave out what only says a direct reading again; the rest by terminal and name.
+
+    A reading that lies outside of its estimate's interval (a bad black lead, say) is no direct one.
+    """
+    rounds = {each.name: each for each in job.rounds}
+    order = {pin: place for place, pin in enumerate(job.connector.pins)}
+    kept = [each for each in answer.estimates if not _repeats(each, rounds.get(each.round))]
+    return sorted(kept, key=lambda each: (order.get(each.terminal, -1), each.name))
+
+
+def _repeats(estimate: Estimate, where: Round | None) -> bool:
+    if where is None:
+        return False
+    if estimate.name == "battery":
+        indication = where.battery_volts
+    elif estimate.name in READ_DIRECTLY:
+        indication = where.volts.get(estimate.terminal)
+    elif estimate.name == "frequency":
+        indication = where.hertz.get(estimate.terminal)
+    else:
+        indication = None
+    return indication is not None and estimate.low <= indication.value <= estimate.high
+
+
+def _estimates(estimates: Sequence[Estimate]) -> RenderableType:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
     for name in ("value", "where", "best", "95 % between"):
         table.add_column(name, overflow="fold")
-    for each in answer.estimates:
+    for each in estimates:
         interval = interval_words(each.low, each.high, each.unit)
         if not math.isclose(each.coverage, 0.95):
             interval += f" ({100 * each.coverage:.0f} %)"
@@ -265,41 +238,7 @@ def _footer(answer: Answer) -> list[RenderableType]:
             f"NOT STABLE: {counted} carry this answer, so its percentages may move by several "
             "points when asked again. Another reading helps more than another decimal."
         )
-        parts.append(_hanging("!", words))
+        parts.append(hanging("!", words))
     elif math.isfinite(size):
         parts.append(Text(f"Weighed with {counted}.", style="dim"))
     return parts
-
-
-def _alarm(title: str, lines: Sequence[str]) -> RenderableType:
-    body = Group(*(Text(_sentence(line)) for line in lines))
-    return Panel(body, title=f"!! {title} !!", box=box.HEAVY, style="bold", title_align="left")
-
-
-def _grid(*, justify: str = "left") -> Table:
-    grid = Table.grid(padding=(0, 1))
-    grid.add_column(no_wrap=True, justify="right" if justify == "right" else "left", style="bold")
-    grid.add_column(overflow="fold")
-    return grid
-
-
-def _hanging(mark: str, words: str) -> RenderableType:
-    grid = _grid()
-    grid.add_row(mark, Text(words))
-    return Padding(grid, 0)
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
-def _listed(words: Iterable[str], joint: str = "and") -> str:
-    items = list(words)
-    if len(items) < 2:
-        return "".join(items)
-    return f"{', '.join(items[:-1])} {joint} {items[-1]}"
-
-
-def _small_percent(share: float) -> str:
-    """Write a small probability with two significant digits, down to one in a million."""
-    return "below 0.0001 %" if share < 1e-6 else f"{float(f'{100 * share:.2g}'):.6g} %"

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from typing import Final
 
 from rich.console import Group, RenderableType
-from rich.table import Table
 from rich.text import Text
 
-from backprobe.cli.words import gain_words, minutes_words, quantity_words, state_words
+from backprobe.cli.layout import two_columns
 from backprobe.job import Job
 from backprobe.services.answer import Answer, NextReading
+from backprobe.services.words import gain_words, minutes_words, quantity_words, state_words
 
 ALWAYS: Final = (
     "Never probe airbag circuits or the orange cables of an electric or hybrid vehicle. "
@@ -25,7 +25,7 @@ def next_section(answer: Answer, job: Job) -> RenderableType:
     """List the next readings in short, cautions gathered below."""
     if not answer.next:
         return Text(SETTLED if answer.settled else NOTHING_WORTH)
-    grid = _numbered()
+    grid = two_columns()
     for number, reading in enumerate(answer.next, 1):
         lines = [Text(headline(reading, job), style="bold"), Text(_price(reading))]
         if reading.text:
@@ -41,7 +41,7 @@ def next_page(answer: Answer, job: Job) -> RenderableType:
         return Text(SETTLED if answer.settled else NOTHING_WORTH)
     parts: list[RenderableType] = []
     for number, reading in enumerate(answer.next, 1):
-        steps = _numbered()
+        steps = two_columns()
         for place, step in enumerate(reading.steps):
             steps.add_row(f"{chr(ord('a') + place)})" if place < 26 else "-", Text(step))
         lines: list[RenderableType] = [Text(headline(reading, job), style="bold")]
@@ -52,7 +52,7 @@ def next_page(answer: Answer, job: Job) -> RenderableType:
             lines.append(steps)
         if reading.cautions:
             lines.append(_cautions([reading]))
-        outer = _numbered()
+        outer = two_columns()
         outer.add_row(f"{number}.", Group(*lines))
         parts += [outer, Text("")]
     return Group(*parts, Text(ALWAYS))
@@ -84,16 +84,7 @@ def _price(reading: NextReading) -> str:
 def _cautions(readings: Sequence[NextReading]) -> RenderableType:
     """Each caution once, in the order of the readings."""
     texts = dict.fromkeys(caution for reading in readings for caution in reading.cautions)
-    grid = Table.grid(padding=(0, 1))
-    grid.add_column(no_wrap=True, style="bold")
-    grid.add_column(overflow="fold")
+    grid = two_columns()
     for number, text in enumerate(texts):
         grid.add_row("Beware:" if number == 0 else "", Text(text))
-    return grid
-
-
-def _numbered() -> Table:
-    grid = Table.grid(padding=(0, 1))
-    grid.add_column(no_wrap=True, style="bold")
-    grid.add_column(overflow="fold")
     return grid

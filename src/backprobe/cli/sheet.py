@@ -18,9 +18,9 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from backprobe.cli.words import measured
 from backprobe.job import Indication, Job, Round
 from backprobe.services.answer import NextReading
+from backprobe.services.words import measured
 from backprobe.vocabulary import BATTERY_NEGATIVE, SCAN_UNITS
 
 NARROWEST_COLUMN: Final = 11
@@ -87,7 +87,12 @@ def in_millivolts(indication: Indication) -> str:
 
 def _labels(job: Job) -> list[str]:
     terminals = [f"{each.pin} {each.colour}".strip() for each in job.connector.terminals]
-    return [LEAD_CHECK, *terminals]
+    pairs = [_pair_label(*pair) for each in job.rounds for pair in each.sensor_ohms]
+    return [LEAD_CHECK, *terminals, *pairs]
+
+
+def _pair_label(first: str, second: str) -> str:
+    return f"sensor {first}-{second}"
 
 
 def _block(
@@ -208,7 +213,8 @@ def _further_rows(
 
     pairs = list(dict.fromkeys(pair for each in rounds for pair in each.sensor_ohms))
     rows = [
-        row(f"{a} to {b}", "ohm", f"sensor_ohms {a}-{b}", _pair_reader((a, b))) for a, b in pairs
+        row(_pair_label(a, b), "ohm", f"sensor_ohms {a}-{b}", _pair_reader((a, b)))
+        for a, b in pairs
     ]
     rows.append(row("battery", "V", "battery_volts", lambda each: each.battery_volts))
     rows.append(row(LEAD_CHECK, "V", "black_lead_check", lambda each: each.black_lead_check))

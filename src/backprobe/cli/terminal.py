@@ -11,14 +11,6 @@ from rich.console import Console, RenderableType
 WIDEST: Final = 110
 
 
-def tolerate_missing_characters() -> None:
-    """Let an old code page show a question mark for a sign it lacks, instead of failing."""
-    for stream in (sys.stdout, sys.stderr):
-        reconfigure = getattr(stream, "reconfigure", None)
-        if reconfigure is not None:
-            reconfigure(errors="replace")
-
-
 def output_console() -> Console:
     """Open the console for answers; plain text as soon as it is not a terminal."""
     return _console(sys.stdout)

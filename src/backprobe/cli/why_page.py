@@ -8,15 +8,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from typing import Final
 
 from rich import box
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from backprobe.cli.words import claim_words, reading_words, weight_words
 from backprobe.errors import UsageError
 from backprobe.services.answer import Answer, Reason
+from backprobe.services.words import claim_words, reading_words, weight_words
+
+MOST_CHOICES: Final = 14
+SAYS_NOTHING_BELOW: Final = 1.0  # decibans: the least that a mind notices, by the same source
 
 
 def why_page(answer: Answer, asked: str) -> RenderableType:
@@ -52,17 +56,26 @@ def claims_about(answer: Answer, asked: str) -> list[str]:
 
 
 def _choices(answer: Answer) -> str:
+    """List the pins and the likeliest faults; a name outside of the list may be known as well."""
     pins = re.findall(r"^terminal (\S+) is ", "\n".join(answer.evidence), flags=re.MULTILINE)
-    faults = [
-        claim.removeprefix("fault ") for claim in answer.evidence if claim.startswith("fault ")
-    ]
-    choices = [*dict.fromkeys(pins), *faults]
-    return ", ".join(choices) if choices else "something else: there is no evidence in this file"
+    likely = sorted(answer.faults, key=lambda fault: -fault.probability)
+    faults = [each.fault for each in likely if f"fault {each.fault}" in answer.evidence]
+    choices = [*dict.fromkeys(pins), *dict.fromkeys(faults)][:MOST_CHOICES]
+    if not choices:
+        return "something in another file: this one has no evidence"
+    return f"{', '.join(choices)} or another fault by its name"
 
 
 def _title(claim: str) -> str:
     words = claim_words(claim)
     return words[:1].upper() + words[1:]
+
+
+def _says(reason: Reason) -> str:
+    words = weight_words(reason.decibans)
+    if abs(reason.decibans) < SAYS_NOTHING_BELOW or not reason.text:
+        return f"{words}."
+    return f"{words}. {reason.text[:1].upper()}{reason.text[1:]}"
 
 
 def _table(reasons: Sequence[Reason]) -> RenderableType:
@@ -80,7 +93,7 @@ def _table(reasons: Sequence[Reason]) -> RenderableType:
             reading_words(reason.reading),
             f"{reason.decibans:+.1f}",
             f"{total:+.1f}",
-            f"{weight_words(reason.decibans)}. {reason.text}".strip(),
+            _says(reason),
         )
     summary = f"Together {total:+.1f} decibans: {weight_words(total)}."
     return Group(table, Text(summary, style="bold"))

@@ -1,6 +1,7 @@
 """How probabilities, roles, faults, weights, readings and minutes are said.
 
 Words first, the number beside them: a technician acts on the words, a reviewer wants the numbers.
+Here and not in a face, so that terminal, pages and reports say the same.
 """
 
 from __future__ import annotations
@@ -159,6 +160,13 @@ def terminals_words(terminals: tuple[str, ...]) -> str:
     return f"terminals {', '.join(terminals[:-1])} and {terminals[-1]}"
 
 
+def role_and_fault_words(role: str, fault: str) -> str:
+    """Say a role and the fault under which a wire would have it, as a rival is named."""
+    if split_fault(fault)[0] == NO_FAULT:
+        return role_words(role)
+    return f"{role_words(role)} (if {fault_words(fault)})"
+
+
 def fault_words(fault: str, terminals: tuple[str, ...] = ()) -> str:
     """Say a fault as a sentence without its full stop."""
     kind, named = split_fault(fault)
@@ -198,6 +206,19 @@ def reading_words(reading: str) -> str:
         return f"{match['round']}: {quantity}"
     joint = " " if match["quantity"] == "scan" else " at "
     return f"{match['round']}: {quantity}{joint}{place}"
+
+
+def is_reading(reading: str) -> bool:
+    """Whether this names a reading of some round, and not what stood before any reading."""
+    return _READING.fullmatch(reading) is not None
+
+
+def reading_pins(reading: str) -> tuple[str, ...]:
+    """Tell the pins that a reading was taken at; none for battery, black lead, control unit."""
+    match = _READING.fullmatch(reading)
+    if match is None or match["quantity"] == "scan" or not match["place"]:
+        return ()
+    return tuple(match["place"].split("-"))
 
 
 def quantity_words(quantity: str) -> str:

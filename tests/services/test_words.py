@@ -4,17 +4,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backprobe.cli.words import (
+from backprobe.services.words import (
     ROLE_WORDS,
     claim_words,
     fault_words,
     gain_words,
     interval_words,
+    is_reading,
     measured,
     minutes_words,
     percent,
     probability_words,
+    reading_pins,
     reading_words,
+    role_and_fault_words,
     state_words,
     strength_words,
     terminals_words,
@@ -127,6 +130,24 @@ def test_readings_and_claims_are_said_in_words() -> None:
     assert claim_words("terminal 3 is sensor-ground") == "terminal 3 is: sensor ground"
     assert claim_words("fault none") == "no fault in this circuit"
     assert claim_words("the black lead is sound") == "the black lead is sound"
+
+
+def test_a_reading_knows_its_pins() -> None:
+    assert reading_pins("A volts 3") == ("3",)
+    assert reading_pins("A sensor_ohms 1-2") == ("1", "2")
+    assert reading_pins("A battery_volts") == ()
+    assert reading_pins("A scan engine speed") == ()
+    assert is_reading("A battery_volts")
+    assert not is_reading("before any reading")
+
+
+def test_a_rival_is_named_with_its_fault() -> None:
+    assert role_and_fault_words("motor", "none") == "motor lead"
+    assert (
+        role_and_fault_words("generator-return", "short-to-supply:generator-signal")
+        == "return of a generating sensor (if the live wire of the generating sensor touches "
+        "the regulated supply)"
+    )
 
 
 def test_terminals_are_listed_as_people_do() -> None:
