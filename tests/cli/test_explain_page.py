@@ -15,6 +15,7 @@ from backprobe.errors import UsageError
 from backprobe.job import Indication, Round
 from backprobe.services.answer import (
     Answer,
+    Estimate,
     FaultAnswer,
     Measurement,
     Misfit,
@@ -181,6 +182,13 @@ def test_an_estimate_that_only_repeats_its_reading_is_left_out() -> None:
     corrected = replace(answer.estimates[0], value=4.61, low=4.58, high=4.64)
     kept = telling_estimates(job, replace(answer, estimates=(corrected,)))
     assert kept == [corrected]
+
+
+def test_what_cannot_be_told_is_not_given_a_middle() -> None:
+    """Between 14 Hz and 5 kHz lies every sensor there is."""
+    answer = made_up_answer()
+    vague = Estimate("frequency", "A", "4", 421.0, 14.3, 5100.0, "Hz")
+    assert telling_estimates(made_up_job(), replace(answer, estimates=(vague,))) == []
 
 
 def test_the_reading_at_the_wire_itself_goes_first_as_reason() -> None:

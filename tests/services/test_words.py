@@ -10,7 +10,7 @@ from backprobe.services.words import (
     fault_words,
     gain_words,
     interval_words,
-    is_reading,
+    is_circuit_reading,
     measured,
     minutes_words,
     percent,
@@ -137,8 +137,9 @@ def test_a_reading_knows_its_pins() -> None:
     assert reading_pins("A sensor_ohms 1-2") == ("1", "2")
     assert reading_pins("A battery_volts") == ()
     assert reading_pins("A scan engine speed") == ()
-    assert is_reading("A battery_volts")
-    assert not is_reading("before any reading")
+    assert is_circuit_reading("A battery_volts")
+    assert not is_circuit_reading("A ambient_celsius")
+    assert not is_circuit_reading("before any reading")
 
 
 def test_a_rival_is_named_with_its_fault() -> None:
@@ -188,6 +189,7 @@ def test_gain_is_said_against_one_bit() -> None:
 def test_values_are_said_as_the_trade_does() -> None:
     assert measured(0.012, "V") == "12 mV"
     assert measured(2210, "ohm") == "2.21 kohm"
+    assert measured(0.48, "share") == "48 %"
     assert measured(3.5, "furlong") == "3.5 furlong"
     assert interval_words(2050, 2380, "ohm") == "2.05 to 2.38 kohm"
     assert interval_words(900, 1200, "ohm") == "900 ohm to 1.2 kohm"

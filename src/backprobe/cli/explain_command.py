@@ -47,6 +47,8 @@ def explain(
     with BankProgress() as progress:
         for number, outcome in enumerate(outcomes(files, progress)):
             progress.clear()
+            if not sys.stdout.isatty():  # else the answers themselves show how far it is
+                progress(f"file {number + 1} of {len(files)}", (number + 1) / len(files))
             try:
                 _tell(outcome, as_json=as_json, why=why, is_first=number == 0)
             except BackprobeError as error:

@@ -32,7 +32,7 @@ from backprobe.services.proof import minimum_proof
 from backprobe.services.words import (
     fault_words,
     interval_words,
-    is_reading,
+    is_circuit_reading,
     measured,
     percent,
     reading_pins,
@@ -47,6 +47,7 @@ WORTH_NAMING: Final = 0.02
 PROOF_FROM: Final = 0.50
 MOST_LISTED: Final = 6
 READ_DIRECTLY: Final = frozenset({"signal", "supply", "sensor ground offset"})
+WIDEST_TOLD: Final = 20.0  # upper end over lower end of an interval that still says something
 GOOD_ENOUGH: Final = 5.0  # decibans at the terminal itself, before a stronger one elsewhere counts
 
 
@@ -118,11 +119,14 @@ def best_reason(answer: Answer, claim: str, pin: str = "") -> Reason | None:
     """Find the reading that carries a claim most; one at the terminal itself goes first.
 
     A reading taken on another wire may weigh more, but the one at the wire in question is what
-    people look for; what is not a reading at all is never given as the reason.
+    people look for. What is no reading of the circuit (the odds before any reading, the
+    temperature around it) is never given as the reason.
     """
     candidates = [reason for reason in answer.reasons if reason.claim == claim]
     candidates += answer.evidence.get(claim, ())
-    carrying = [each for each in candidates if each.decibans >= 1.0 and is_reading(each.reading)]
+    carrying = [
+        each for each in candidates if each.decibans >= 1.0 and is_circuit_reading(each.reading)
+    ]
     own = [
         each
         for each in carrying
@@ -192,13 +196,17 @@ def _ruled_out(ruled_out: Sequence[RuledOut]) -> RenderableType:
 
 
 def telling_estimates(job: Job, answer: Answer) -> list[Estimate]:
-    """Leave out what only says a direct reading again; the rest by terminal and name.
+    """Leave out what only says a direct reading again, and what cannot be told; sort the rest.
 
     A reading that lies outside of its estimate's interval (a bad black lead, say) is no direct one.
     """
     rounds = {each.name: each for each in job.rounds}
     order = {pin: place for place, pin in enumerate(job.connector.pins)}
-    kept = [each for each in answer.estimates if not _repeats(each, rounds.get(each.round))]
+    kept = [
+        each
+        for each in answer.estimates
+        if not _repeats(each, rounds.get(each.round)) and not _cannot_be_told(each)
+    ]
     return sorted(kept, key=lambda each: (order.get(each.terminal, -1), each.name))
 
 
@@ -214,6 +222,11 @@ def _repeats(estimate: Estimate, where: Round | None) -> bool:
     else:
         indication = None
     return indication is not None and estimate.low <= indication.value <= estimate.high
+
+
+def _cannot_be_told(estimate: Estimate) -> bool:
+    """Whether an interval of ohms or hertz spans so much that its middle would only mislead."""
+    return 0.0 < estimate.low * WIDEST_TOLD < estimate.high
 
 
 def _estimates(estimates: Sequence[Estimate]) -> RenderableType:

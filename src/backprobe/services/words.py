@@ -208,9 +208,10 @@ def reading_words(reading: str) -> str:
     return f"{match['round']}: {quantity}{joint}{place}"
 
 
-def is_reading(reading: str) -> bool:
-    """Whether this names a reading of some round, and not what stood before any reading."""
-    return _READING.fullmatch(reading) is not None
+def is_circuit_reading(reading: str) -> bool:
+    """Whether this was read of the circuit: not the odds before, not the temperature around it."""
+    match = _READING.fullmatch(reading)
+    return match is not None and match["quantity"] != "ambient_celsius"
 
 
 def reading_pins(reading: str) -> tuple[str, ...]:
@@ -263,6 +264,8 @@ def gain_words(bits: float) -> str:
 
 def measured(value: float, unit: str) -> str:
     """Write a value with its unit as the trade says it; an unknown unit just stands behind."""
+    if unit == "share":
+        return format_quantity(100 * value, "percent")
     try:
         return format_quantity(value, unit)
     except KeyError:
