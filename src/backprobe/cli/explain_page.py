@@ -253,5 +253,5 @@ def _footer(answer: Answer) -> list[RenderableType]:
         )
         parts.append(hanging("!", words))
     elif math.isfinite(size):
-        parts.append(Text(f"Weighed with {counted}.", style="dim"))
+        parts.append(Text(f"Weighed with {counted}."))
     return parts

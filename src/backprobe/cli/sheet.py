@@ -117,7 +117,7 @@ def _block(
     for each, head in zip(rounds, heads, strict=True):
         # The library sets short heads low; blank lines below keep all round names on one line.
         lines = head + [""] * (tallest - len(head))
-        text = Text("\n".join(lines), style="dim" if each.void else "bold")
+        text = Text("\n".join(lines), style="strike" if each.void else "bold")
         table.add_column(text, max_width=column_width, overflow="fold")
     for number, (label, cells) in enumerate(rows):
         texts = [_cell(each, cell) for each, cell in zip(rounds, cells, strict=True)]
