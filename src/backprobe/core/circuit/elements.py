@@ -6,6 +6,7 @@ controlled output), a current stamp adds ``c * u`` to the injected currents. The
 ``c`` is a function of at most three values, listed here with its partial derivatives.
 """
 
+from collections.abc import Callable, Mapping
 from enum import IntEnum
 
 import numpy as np
@@ -73,6 +74,71 @@ def platinum_ratio(celsius: Array) -> Array:
     )
 
 
+# Each law returns the coefficient and its derivatives by as many values as it uses.
+def _conductance(ohm: Array, *_: Array) -> tuple[Array, ...]:
+    return 1.0 / ohm, -1.0 / ohm**2
+
+
+def _thermistor(ohm_25: Array, beta: Array, celsius: Array) -> tuple[Array, ...]:
+    kelvin = celsius + KELVIN_AT_0_DEGC
+    g = 1.0 / thermistor_ohm(ohm_25, beta, celsius)
+    by_beta = -g * (1.0 / kelvin - 1.0 / KELVIN_AT_25_DEGC)
+    return g, -g / ohm_25, by_beta, g * beta / kelvin**2
+
+
+def _platinum(ohm_0: Array, celsius: Array, *_: Array) -> tuple[Array, ...]:
+    ratio, cold = platinum_ratio(celsius), np.minimum(celsius, 0.0)
+    slope = PLATINUM_A + 2 * PLATINUM_B * celsius + PLATINUM_C * (4 * cold - 300.0) * cold**2
+    g = 1.0 / (ohm_0 * ratio)
+    return g, -g / ohm_0, -g * slope / ratio
+
+
+def _track(ohm: Array, share: Array, sign: float) -> tuple[Array, ...]:
+    inside = (share >= 0.0) & (share <= 1.0)  # the wiper stops at the track's ends
+    part = np.clip(share if sign > 0 else 1.0 - share, 0.0, 1.0) + TRACK_END_SHARE
+    g = 1.0 / (ohm * part)
+    return g, -g / ohm, np.where(inside, -sign * g / part, 0.0)
+
+
+def _track_upper(ohm: Array, share: Array, *_: Array) -> tuple[Array, ...]:
+    return _track(ohm, share, -1.0)
+
+
+def _track_lower(ohm: Array, share: Array, *_: Array) -> tuple[Array, ...]:
+    return _track(ohm, share, 1.0)
+
+
+def _transfer(ohm: Array, gain: Array, *_: Array) -> tuple[Array, ...]:
+    return -gain / ohm, gain / ohm**2, -1.0 / ohm
+
+
+def _transfer_starved(ohm: Array, volt: Array, full: Array) -> tuple[Array, ...]:
+    c = -volt / (ohm * full)
+    return c, -c / ohm, -1.0 / (ohm * full), -c / full
+
+
+def _ratio(volt: Array, ohm: Array, *_: Array) -> tuple[Array, ...]:
+    return volt / ohm, 1.0 / ohm, -volt / ohm**2
+
+
+def _current(ampere: Array, *_: Array) -> tuple[Array, ...]:
+    return ampere, np.ones_like(ampere)
+
+
+_LAWS: Mapping[Coefficient, Callable[[Array, Array, Array], tuple[Array, ...]]] = {
+    Coefficient.CONDUCTANCE: _conductance,
+    Coefficient.THERMISTOR: _thermistor,
+    Coefficient.PLATINUM: _platinum,
+    Coefficient.TRACK_UPPER: _track_upper,
+    Coefficient.TRACK_LOWER: _track_lower,
+    Coefficient.TRANSFER: _transfer,
+    Coefficient.TRANSFER_STARVED: _transfer_starved,
+    Coefficient.SOURCE: _ratio,
+    Coefficient.CURRENT: _current,
+    Coefficient.SINK_STARVED: _ratio,
+}
+
+
 def coefficients(kind: Codes, p0: Array, p1: Array, p2: Array) -> tuple[Array, Array, Array, Array]:
     """Coefficients of stamps and their partial derivatives.
 
@@ -94,52 +160,12 @@ def coefficients(kind: Codes, p0: Array, p1: Array, p2: Array) -> tuple[Array, A
     """
     shape = np.broadcast_shapes(kind.shape, p0.shape)
     code = np.broadcast_to(kind, shape)
-    c = np.zeros(shape)
-    d0, d1, d2 = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-    present = set(np.unique(kind).tolist())
-
-    def values(which: Coefficient) -> tuple[NDArray[np.bool_], Array, Array, Array] | None:
-        if int(which) not in present:
-            return None
-        mask = code == which
-        return mask, p0[mask], p1[mask], p2[mask]
-
-    if (hit := values(Coefficient.CONDUCTANCE)) is not None:
-        m, a, _, _ = hit
-        c[m], d0[m] = 1.0 / a, -1.0 / a**2
-    if (hit := values(Coefficient.THERMISTOR)) is not None:
-        m, a, b, t = hit
-        kelvin = t + KELVIN_AT_0_DEGC
-        g = 1.0 / thermistor_ohm(a, b, t)
-        c[m], d0[m] = g, -g / a
-        d1[m] = -g * (1.0 / kelvin - 1.0 / KELVIN_AT_25_DEGC)
-        d2[m] = g * b / kelvin**2
-    if (hit := values(Coefficient.PLATINUM)) is not None:
-        m, a, t, _ = hit
-        ratio = platinum_ratio(t)
-        cold = np.minimum(t, 0.0)
-        slope = PLATINUM_A + 2 * PLATINUM_B * t + PLATINUM_C * (4 * cold - 300.0) * cold**2
-        c[m] = 1.0 / (a * ratio)
-        d0[m], d1[m] = -1.0 / (a**2 * ratio), -slope / (a * ratio**2)
-    for which, sign in ((Coefficient.TRACK_UPPER, -1.0), (Coefficient.TRACK_LOWER, 1.0)):
-        if (hit := values(which)) is not None:
-            m, a, x, _ = hit
-            inside = (x >= 0.0) & (x <= 1.0)
-            part = np.clip(x if sign > 0 else 1.0 - x, 0.0, 1.0) + TRACK_END_SHARE
-            c[m], d0[m] = 1.0 / (a * part), -1.0 / (a**2 * part)
-            d1[m] = np.where(inside, -sign / (a * part**2), 0.0)
-    if (hit := values(Coefficient.TRANSFER)) is not None:
-        m, a, x, _ = hit
-        c[m], d0[m], d1[m] = -x / a, x / a**2, -1.0 / a
-    if (hit := values(Coefficient.TRANSFER_STARVED)) is not None:
-        m, a, x, full = hit
-        c[m], d0[m] = -x / (a * full), x / (a**2 * full)
-        d1[m], d2[m] = -1.0 / (a * full), x / (a * full**2)
-    for which in (Coefficient.SOURCE, Coefficient.SINK_STARVED):
-        if (hit := values(which)) is not None:
-            m, a, b, _ = hit
-            c[m], d0[m], d1[m] = a / b, 1.0 / b, -a / b**2
-    if (hit := values(Coefficient.CURRENT)) is not None:
-        m, a, _, _ = hit
-        c[m], d0[m] = a, 1.0
-    return c, d0, d1, d2
+    result = (np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape))
+    for present in np.unique(kind).tolist():
+        law = _LAWS.get(Coefficient(present))
+        if law is None:
+            continue
+        mask = code == present
+        for target, found in zip(result, law(p0[mask], p1[mask], p2[mask]), strict=False):
+            target[mask] = found
+    return result

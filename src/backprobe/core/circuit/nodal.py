@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.errors import NoUniqueAnswer
+from backprobe.errors import BackprobeError, NoUniqueAnswer, ValueOutOfRange
 
 Array = NDArray[np.float64]
 
-_RESIDUAL_LIMIT = 1e-6  # largest entry of G Z - I that is still called a solution, 1
+_RESIDUAL_LIMIT = 0.01  # A of one ampere into each node; more has no digit to trust
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +52,8 @@ def invert(conductance: Array, names: Sequence[str] = ()) -> Array:
 
     Raises
     ------
+    ValueOutOfRange
+        A conductance is not a number, or infinite.
     NoUniqueAnswer
         A node is joined to the reference by nothing; it is named, and the matrix is not nudged.
 
@@ -62,17 +64,14 @@ def invert(conductance: Array, names: Sequence[str] = ()) -> Array:
     try:
         impedance = np.linalg.inv(conductance)
     except np.linalg.LinAlgError as error:
-        raise _floating(conductance, names) from error
-    if not np.all(np.isfinite(impedance)):
-        raise _floating(conductance, names)
-    # Rows of G differ by many decades (milliohm contacts, gigohm insulation): the residual is
-    # judged against the size of the products that form it, for one vector of currents.
-    ones = np.ones(conductance.shape[-1])
-    answer = impedance @ ones
-    residual = (conductance @ answer[..., None])[..., 0] - 1.0
-    size = (np.abs(conductance) @ np.abs(answer)[..., None])[..., 0]
-    if np.any(np.abs(residual) > _RESIDUAL_LIMIT * np.maximum(size, 1.0)):
-        raise _floating(conductance, names)
+        raise _no_answer(conductance, names) from error
+    # One ampere into every node has to come back out of the answer. Where a node floats, the
+    # inverse of a matrix that rounding has just kept from being singular fails this by an ampere;
+    # sound circuits of milliohm contacts and gigohm insulation fail it by a milliampere at most.
+    residual = (conductance @ impedance.sum(axis=-1)[..., None])[..., 0] - 1.0
+    # Written so that a residual that is not a number fails as well.
+    if not np.all(np.abs(residual) <= _RESIDUAL_LIMIT):
+        raise _no_answer(conductance, names)
     return np.asarray(impedance, dtype=np.float64)
 
 
@@ -197,19 +196,36 @@ def _difference(matrix: Array, plus: int | None, minus: int | None, axis: int) -
     return first - second
 
 
-def _floating(conductance: Array, names: Sequence[str]) -> NoUniqueAnswer:
-    """Name a node that no chain of conductances joins to the reference."""
+def _no_answer(conductance: Array, names: Sequence[str]) -> BackprobeError:
+    """Say why a batch of matrices could not be inverted."""
     flat = conductance.reshape(-1, *conductance.shape[-2:])
+    finite = np.isfinite(flat).all(axis=2)  # (n_matrix, n_node)
+    if not finite.all():
+        index = int(np.flatnonzero(~finite.all(axis=0))[0])
+        return ValueOutOfRange(
+            what=f"A conductance at {_name(index, names)} is infinite or not a number.",
+            remedy="Every resistance has to be a number above zero.",
+        )
+    return NoUniqueAnswer(node=_name(_floating(flat), names))
+
+
+def _name(index: int, names: Sequence[str]) -> str:
+    return names[index] if names else f"node {index}"
+
+
+def _floating(flat: Array) -> int:
+    """Number of the node that floats in the worst of some matrices, (n_matrix, n_node, n_node)."""
     n_node = flat.shape[-1]
-    for matrix in flat:
-        scale = np.maximum(np.abs(np.diag(matrix)), 1e-300)
-        grounded = np.abs(matrix.sum(axis=1)) > 1e-9 * scale
-        reached = grounded.copy()
-        for _ in range(n_node):
-            reached = reached | (np.abs(matrix[:, reached]) > 0).any(axis=1)
-        if not reached.all():
-            index = int(np.flatnonzero(~reached)[0])
-            return NoUniqueAnswer(node=names[index] if names else f"node {index}")
-    worst = int(np.argmin([np.abs(np.diag(m)).min() for m in flat]))
-    index = int(np.argmin(np.abs(np.diag(flat[worst]))))
-    return NoUniqueAnswer(node=names[index] if names else f"node {index}")
+    # What joins a node to the reference is what its row sums to, beyond the sum's own rounding.
+    rounding = 4 * n_node * np.finfo(np.float64).eps * np.abs(flat).sum(axis=2)
+    reached = np.abs(flat.sum(axis=2)) > rounding  # (n_matrix, n_node)
+    joined = (flat != 0.0).astype(np.float64)
+    for _ in range(n_node):
+        reached = reached | (np.matmul(joined, reached[..., None].astype(np.float64))[..., 0] > 0)
+    if not reached.all():
+        return int(np.flatnonzero(~reached.all(axis=0))[0])
+    # Everything is joined, yet nothing is determined: two currents cancel. The node that can
+    # move without any current flowing is the greatest of the smallest singular vector.
+    _, size, right = np.linalg.svd(flat)
+    worst = int(np.argmin(size[:, -1] / size[:, 0]))
+    return int(np.argmax(np.abs(right[worst, -1])))

@@ -176,68 +176,78 @@ def stack_plans(plans: Sequence[CircuitPlan], n_terminal: int = 0) -> CircuitTab
     """
     if not plans:
         raise ValueOutOfRange(what="No circuit to solve was given.", remedy="Give at least one.")
-    n_h = len(plans)
-    n_k = max(len(p.stamps) for p in plans)
-    n_g = max(1, max(len(p.groups) for p in plans))
-    n_t = max(n_terminal, max(len(p.probe_nodes) for p in plans))
-    kind = np.zeros((n_h, n_k), dtype=np.int8)
-    value = np.zeros((n_h, n_k, 3), dtype=np.int64)
-    nodes = np.zeros((n_h, n_k, 4), dtype=np.int64)
-    active = np.zeros((n_h, n_k, len(Mode)), dtype=bool)
-    switch = np.full((n_h, n_k), -1)
-    level = np.zeros((n_h, n_k), dtype=np.int64)
-    group = np.full((n_h, n_k), -1)
-    region = np.zeros((n_h, n_k), dtype=np.int64)
-    alternating = np.zeros((n_h, n_k), dtype=bool)
-    only_slot, only_code = np.full((n_h, n_k), -1), np.zeros((n_h, n_k), dtype=np.int64)
-    group_nodes = np.full((n_h, n_g, 2), -1)
-    group_low, group_high = np.full((n_h, n_g, 3), -1), np.full((n_h, n_g, 3), -1)
-    probe, unit = np.zeros((n_h, n_t), dtype=np.int64), np.zeros((n_h, n_t), dtype=np.int64)
-    share, hertz = np.full((n_h, N_SWITCH), -1), np.full((n_h, N_SWITCH), -1)
-    for h, plan in enumerate(plans):
-        if len(plan.switch_share) > N_SWITCH:
-            raise ValueOutOfRange(
-                what=f"A circuit has {len(plan.switch_share)} switching elements.",
-                remedy=f"At most {N_SWITCH} can be solved.",
-            )
-        for k, stamp in enumerate(plan.stamps):
-            kind[h, k] = stamp.kind
-            value[h, k] = stamp.values
-            nodes[h, k] = stamp.nodes
-            active[h, k, [int(m) for m in stamp.modes]] = True
-            switch[h, k], level[h, k] = stamp.switch, stamp.level
-            group[h, k], region[h, k] = stamp.group, stamp.region
-            alternating[h, k] = stamp.alternating
-            only_slot[h, k], only_code[h, k] = stamp.only_slot, stamp.only_code
-        for g, item in enumerate(plan.groups):
-            group_nodes[h, g] = item.nodes
-            if item.low is not None:
-                group_low[h, g] = item.low
-            if item.high is not None:
-                group_high[h, g] = item.high
-        probe[h, : len(plan.probe_nodes)] = plan.probe_nodes
-        unit[h, : len(plan.unit_nodes)] = plan.unit_nodes
-        share[h, : len(plan.switch_share)] = plan.switch_share
-        hertz[h, : len(plan.switch_hertz)] = plan.switch_hertz
-    return CircuitTable(
-        kind=kind,
-        value=value,
-        nodes=nodes,
-        active=active,
-        switch=switch,
-        level=level,
-        group=group,
-        region=region,
-        alternating=alternating,
-        only_slot=only_slot,
-        only_code=only_code,
-        group_nodes=group_nodes,
-        group_low=group_low,
-        group_high=group_high,
-        probe=probe,
-        unit=unit,
-        switch_share=share,
-        switch_hertz=hertz,
-        n_node=np.array([len(p.node_names) for p in plans]),
-        n_value=max(p.n_value for p in plans),
+    most = max(len(plan.switch_share) for plan in plans)
+    if most > N_SWITCH:
+        raise ValueOutOfRange(
+            what=f"A circuit has {most} switching elements.",
+            remedy=f"At most {N_SWITCH} can be solved.",
+        )
+    table = _blank(
+        n_circuit=len(plans),
+        n_stamp=max(len(plan.stamps) for plan in plans),
+        n_group=max(1, *(len(plan.groups) for plan in plans)),
+        n_terminal=max(n_terminal, *(len(plan.probe_nodes) for plan in plans)),
+        n_value=max(plan.n_value for plan in plans),
     )
+    for row, plan in enumerate(plans):
+        _fill(table, row, plan)
+    return table
+
+
+def _blank(
+    n_circuit: int, n_stamp: int, n_group: int, n_terminal: int, n_value: int
+) -> CircuitTable:
+    """A table of circuits in which nothing is connected yet."""
+
+    def zeros(*shape: int) -> IntArray:
+        return np.zeros((n_circuit, *shape), dtype=np.int64)
+
+    def missing(*shape: int) -> IntArray:
+        return np.full((n_circuit, *shape), NO_VALUE, dtype=np.int64)
+
+    return CircuitTable(
+        kind=np.zeros((n_circuit, n_stamp), dtype=np.int8),
+        value=zeros(n_stamp, 3),
+        nodes=zeros(n_stamp, 4),
+        active=np.zeros((n_circuit, n_stamp, len(Mode)), dtype=bool),
+        switch=missing(n_stamp),
+        level=zeros(n_stamp),
+        group=missing(n_stamp),
+        region=zeros(n_stamp),
+        alternating=np.zeros((n_circuit, n_stamp), dtype=bool),
+        only_slot=missing(n_stamp),
+        only_code=zeros(n_stamp),
+        group_nodes=missing(n_group, 2),
+        group_low=missing(n_group, 3),
+        group_high=missing(n_group, 3),
+        probe=zeros(n_terminal),
+        unit=zeros(n_terminal),
+        switch_share=missing(N_SWITCH),
+        switch_hertz=missing(N_SWITCH),
+        n_node=zeros(),
+        n_value=n_value,
+    )
+
+
+def _fill(table: CircuitTable, row: int, plan: CircuitPlan) -> None:
+    """Write a plan into a row of a blank table, in place."""
+    for k, stamp in enumerate(plan.stamps):
+        table.kind[row, k] = stamp.kind
+        table.value[row, k] = stamp.values
+        table.nodes[row, k] = stamp.nodes
+        table.active[row, k, [int(mode) for mode in stamp.modes]] = True
+        table.switch[row, k], table.level[row, k] = stamp.switch, stamp.level
+        table.group[row, k], table.region[row, k] = stamp.group, stamp.region
+        table.alternating[row, k] = stamp.alternating
+        table.only_slot[row, k], table.only_code[row, k] = stamp.only_slot, stamp.only_code
+    for g, group in enumerate(plan.groups):
+        table.group_nodes[row, g] = group.nodes
+        if group.low is not None:
+            table.group_low[row, g] = group.low
+        if group.high is not None:
+            table.group_high[row, g] = group.high
+    table.probe[row, : len(plan.probe_nodes)] = plan.probe_nodes
+    table.unit[row, : len(plan.unit_nodes)] = plan.unit_nodes
+    table.switch_share[row, : len(plan.switch_share)] = plan.switch_share
+    table.switch_hertz[row, : len(plan.switch_hertz)] = plan.switch_hertz
+    table.n_node[row] = len(plan.node_names)
