@@ -139,7 +139,18 @@ class Deck:
 
     def add_contact(self, name: str, e: Element) -> None:
         key = "closed_ohm" if self.levels[e.name] else "open_ohm"
+        if "full_volt" in e.parameters and self.levels[e.name]:
+            self.add_fed_contact(name, e)
+            return
         self.resistor(name, e.nodes[0], e.nodes[1], self.value(e, key))
+
+    def add_fed_contact(self, name: str, e: Element) -> None:
+        """An output that lets go while its sensor isn't fed."""
+        a, b, supply, ground = e.nodes
+        fed = f"{self.across(supply, ground)} >= {self.value(e, 'full_volt'):.15g}"
+        closed, opened = (1.0 / self.value(e, key) for key in ("closed_ohm", "open_ohm"))
+        current = f"{self.across(a, b)}*({fed} ? {closed:.15g} : {opened:.15g})"
+        self.lines.append(f"B{name} {self.node(a)} {self.node(b)} I={current}")
 
     def add_potentiometer(self, name: str, e: Element) -> None:
         ohm, position = self.value(e, "ohm"), self.value(e, "position")

@@ -146,14 +146,13 @@ def _moving(netlist: Netlist, wire: str) -> set[str]:
     """Driven quantities that move the output on a wire."""
     pin = _pin(netlist, wire)
     outputs = [e for e in netlist.elements if e.side == "sensor" and pin in e.nodes]
-    names = {
+    return {
         name
         for e in outputs
-        for key, name in e.parameters.items()
+        for name in e.parameters.values()
         if name in netlist.driven
         and not (e.kind in ("ratiometric", "regulated") and e.nodes[0] != pin)
     }
-    return names
 
 
 def _sensor_stuck(netlist: Netlist, fault: Fault) -> None:

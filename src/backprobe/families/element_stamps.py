@@ -1,0 +1,274 @@
+"""What each kind of element contributes to the nodal equations of a family's circuit.
+
+`StampWriter` numbers nodes and values as they are named; `write_element` writes the stamps of one
+element (`core.circuit.elements` says what each coefficient is).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+
+from backprobe.core.circuit.elements import Coefficient
+from backprobe.core.circuit.plan import FIRST_SLOT, NO_VALUE, ZERO_SLOT, Group, Mode, Stamp
+from backprobe.families.schema import Element
+
+POWERED = frozenset((Mode.UNPLUGGED, Mode.PLUGGED))
+SWITCHED_OFF = frozenset((Mode.UNPLUGGED_OFF, Mode.PLUGGED_OFF))
+CONNECTED = frozenset((Mode.PLUGGED, Mode.PLUGGED_OFF))
+UNIT_SIDE = POWERED | SWITCHED_OFF
+ALONE = frozenset((Mode.SENSOR_ALONE,))
+ALWAYS_THERE = ("battery", "battery-", "cu-inner", "cu-ground")  # sources that no key switches
+SWITCHED_FEED = frozenset(("battery", "feed"))  # what lies between is open with the key off
+
+Ends = tuple[str, str]
+Limit = tuple[str, str | None, str | None]  # value names a, b, c of the limit a - b c
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """When a stamp is there; fields as those of `Stamp`."""
+
+    modes: frozenset[Mode]
+    switch: int = -1
+    level: int = 0
+    group: int = -1
+    region: int = 0
+    only_slot: int = -1
+    only_code: int = 0
+    alternating: bool = False
+
+    def during(self, modes: frozenset[Mode]) -> Where:
+        """The same in other modes."""
+        return replace(self, modes=modes)
+
+    def in_region(self, group: int, region: int) -> Where:
+        """The same in one region of a piecewise-linear group."""
+        return replace(self, group=group, region=region)
+
+    def at_level(self, switch: int, level: int) -> Where:
+        """The same at one level of a switching element."""
+        return replace(self, switch=switch, level=level)
+
+
+@dataclass
+class StampWriter:
+    """Stamps being written, and the numbering of nodes, value slots, groups and switches."""
+
+    nodes: dict[str, int] = field(default_factory=lambda: {"battery-": 0})
+    slots: dict[str, int] = field(default_factory=dict)
+    stamps: list[Stamp] = field(default_factory=list)
+    groups: list[Group] = field(default_factory=list)
+    shares: list[int] = field(default_factory=list)
+    hertz: list[int] = field(default_factory=list)
+    alternating_hertz: int = NO_VALUE
+
+    def node(self, name: str) -> int:
+        """Number of a node, new ones as they come."""
+        return self.nodes.setdefault(name, len(self.nodes))
+
+    def slot(self, name: str) -> int:
+        """Slot of a value, new ones as they come."""
+        return self.slots.setdefault(name, FIRST_SLOT + len(self.slots))
+
+    def stamp(
+        self,
+        kind: Coefficient,
+        values: tuple[str, ...],
+        ends: Ends,
+        where: Where,
+        control: Ends | None = None,
+    ) -> None:
+        """Write one stamp: current from node to node, steered by ``control`` where given."""
+        slots = [self.slot(name) for name in values] + [ZERO_SLOT] * (3 - len(values))
+        seen = ends if control is None else control
+        self.stamps.append(
+            Stamp(
+                kind=int(kind),
+                values=(slots[0], slots[1], slots[2]),
+                nodes=(
+                    self.node(ends[0]),
+                    self.node(ends[1]),
+                    self.node(seen[0]),
+                    self.node(seen[1]),
+                ),
+                modes=where.modes,
+                switch=where.switch,
+                level=where.level,
+                group=where.group,
+                region=where.region,
+                alternating=where.alternating,
+                only_slot=where.only_slot,
+                only_code=where.only_code,
+            )
+        )
+
+    def conductance(self, ends: Ends, ohm: str, where: Where) -> None:
+        """Write a resistance between two nodes."""
+        self.stamp(Coefficient.CONDUCTANCE, (ohm,), ends, where)
+
+    def group(self, ends: Ends, low: Limit, high: Limit | None = None) -> int:
+        """Number of a new piecewise-linear group that a node difference decides."""
+        pair = (self.node(ends[0]), self.node(ends[1]))
+        above = None if high is None else self._limit(high)
+        self.groups.append(Group(pair, self._limit(low), above))
+        return len(self.groups) - 1
+
+    def _limit(self, limit: Limit) -> tuple[int, int, int]:
+        a, b, c = (ZERO_SLOT if name is None else self.slot(name) for name in limit)
+        return a, b, c
+
+    def switch(self, share: str, hertz: str | None) -> int:
+        """Number of a new element that switches."""
+        self.shares.append(self.slot(share))
+        self.hertz.append(NO_VALUE if hertz is None else self.slot(hertz))
+        return len(self.shares) - 1
+
+
+def write_element(writer: StampWriter, element: Element, where: Where) -> None:
+    """Write the stamps of one element, there in the modes and at the choice of ``where``."""
+    _KINDS[element.kind](writer, element, where)
+
+
+def _ends(element: Element) -> Ends:
+    return element.nodes[0], element.nodes[1]
+
+
+def _resistor(writer: StampWriter, e: Element, where: Where) -> None:
+    if SWITCHED_FEED == set(e.nodes):
+        where = where.during(POWERED)
+    writer.conductance(_ends(e), e.parameters["ohm"], where)
+
+
+def _source(writer: StampWriter, e: Element, where: Where) -> None:
+    ends, volt, ohm = _ends(e), e.parameters["volt"], e.parameters["ohm"]
+    if e.side == "control-unit" and not all(node in ALWAYS_THERE for node in ends):
+        if SWITCHED_FEED != set(ends):
+            writer.conductance(ends, "off-ohm", where.during(SWITCHED_OFF))
+        where = where.during(POWERED)
+    inside = where
+    if "limit_ampere" in e.parameters:
+        # Beyond its limit a regulator is a current; fed from outside it hardly takes any.
+        limit = e.parameters["limit_ampere"]
+        group = writer.group(ends, low=(volt, limit, ohm), high=(volt, None, None))
+        writer.stamp(Coefficient.CURRENT, (limit,), ends, where.in_region(group, 1))
+        reverse = where.in_region(group, 2)
+        writer.conductance(ends, "reverse-ohm", reverse)
+        writer.stamp(Coefficient.SOURCE, (volt, "reverse-ohm"), ends, reverse)
+        inside = where.in_region(group, 0)
+    writer.conductance(ends, ohm, inside)
+    writer.stamp(Coefficient.SOURCE, (volt, ohm), ends, inside)
+
+
+def _sink(writer: StampWriter, e: Element, where: Where) -> None:
+    start, end = _ends(e)
+    ampere, full = e.parameters["ampere"], e.parameters["full_volt"]
+    group = writer.group((start, end), low=(full, None, None))
+    writer.stamp(Coefficient.CURRENT, (ampere,), (end, start), where.in_region(group, 0))
+    starved = where.in_region(group, 1)
+    writer.stamp(Coefficient.SINK_STARVED, (ampere, full), (start, end), starved)
+
+
+def _thermistor(writer: StampWriter, e: Element, where: Where) -> None:
+    p = e.parameters
+    values = (p["ohm_25"], p["beta_kelvin"], p["celsius"])
+    writer.stamp(Coefficient.THERMISTOR, values, _ends(e), where)
+
+
+def _platinum(writer: StampWriter, e: Element, where: Where) -> None:
+    values = (e.parameters["ohm_0"], e.parameters["celsius"])
+    writer.stamp(Coefficient.PLATINUM, values, _ends(e), where)
+
+
+def _potentiometer(writer: StampWriter, e: Element, where: Where) -> None:
+    upper, wiper, lower = e.nodes
+    track = f"{e.name}.track"
+    values = (e.parameters["ohm"], e.parameters["position"])
+    writer.stamp(Coefficient.TRACK_UPPER, values, (upper, track), where)
+    writer.stamp(Coefficient.TRACK_LOWER, values, (track, lower), where)
+    writer.conductance((track, wiper), e.parameters["wiper_ohm"], where)
+
+
+def _coil(writer: StampWriter, e: Element, where: Where) -> None:
+    writer.conductance(_ends(e), e.parameters["ohm"], where)
+    _alternating(writer, e, where)
+
+
+def _cell(writer: StampWriter, e: Element, where: Where) -> None:
+    p = e.parameters
+    writer.conductance(_ends(e), p["ohm"], where)
+    writer.stamp(Coefficient.SOURCE, (p["volt"], p["ohm"]), _ends(e), where)
+    _alternating(writer, e, where)
+
+
+def _alternating(writer: StampWriter, e: Element, where: Where) -> None:
+    if "ac_volt" not in e.parameters:
+        return
+    values = (e.parameters["ac_volt"], e.parameters["ohm"])
+    only_plugged = where.during(where.modes & frozenset((Mode.PLUGGED,)))
+    writer.stamp(Coefficient.SOURCE, values, _ends(e), replace(only_plugged, alternating=True))
+    if "hertz" in e.parameters:
+        writer.alternating_hertz = writer.slot(e.parameters["hertz"])
+
+
+def _contact(writer: StampWriter, e: Element, where: Where) -> None:
+    p, ends = e.parameters, _ends(e)
+    switch = writer.switch(p["closed"], p.get("hertz"))
+    if e.side == "control-unit":  # a driver is open when the key is off
+        writer.conductance(ends, p["open_ohm"], where.during(SWITCHED_OFF))
+        where = where.during(POWERED)
+    writer.conductance(ends, p["open_ohm"], where.at_level(switch, 0))
+    closed = where.at_level(switch, 1)
+    if "full_volt" in p:  # an output that lets go while its sensor isn't fed
+        supply, ground = e.nodes[2], e.nodes[3]
+        group = writer.group((supply, ground), low=(p["full_volt"], None, None))
+        writer.conductance(ends, p["open_ohm"], closed.in_region(group, 1))
+        closed = closed.in_region(group, 0)
+    writer.conductance(ends, p["closed_ohm"], closed)
+
+
+def _ratiometric(writer: StampWriter, e: Element, where: Where) -> None:
+    output, supply, ground = e.nodes
+    ohm = e.parameters["ohm"]
+    writer.conductance((output, ground), ohm, where)
+    for key, level in _levels(writer, e, "ratio", where):
+        values = (ohm, e.parameters[key])
+        writer.stamp(Coefficient.TRANSFER, values, (output, ground), level, (supply, ground))
+
+
+def _regulated(writer: StampWriter, e: Element, where: Where) -> None:
+    output, supply, ground = e.nodes
+    ohm, full = e.parameters["ohm"], e.parameters["full_volt"]
+    group = writer.group((supply, ground), low=(full, None, None))
+    writer.conductance((output, ground), ohm, where)
+    for key, level in _levels(writer, e, "volt", where):
+        volt = e.parameters[key]
+        fed, starved = level.in_region(group, 0), level.in_region(group, 1)
+        writer.stamp(Coefficient.SOURCE, (volt, ohm), (output, ground), fed)
+        values, control = (ohm, volt, full), (supply, ground)
+        writer.stamp(Coefficient.TRANSFER_STARVED, values, (output, ground), starved, control)
+
+
+def _levels(writer: StampWriter, e: Element, key: str, where: Where) -> Iterator[tuple[str, Where]]:
+    """Parameters of an output's one level, or of its two, and when each one holds."""
+    if "high" not in e.parameters:
+        yield key, where
+        return
+    switch = writer.switch(e.parameters["high"], e.parameters.get("hertz"))
+    yield f"{key}_low", where.at_level(switch, 0)
+    yield f"{key}_high", where.at_level(switch, 1)
+
+
+_KINDS: Mapping[str, Callable[[StampWriter, Element, Where], None]] = {
+    "resistor": _resistor,
+    "source": _source,
+    "sink": _sink,
+    "thermistor": _thermistor,
+    "platinum": _platinum,
+    "contact": _contact,
+    "potentiometer": _potentiometer,
+    "coil": _coil,
+    "cell": _cell,
+    "ratiometric": _ratiometric,
+    "regulated": _regulated,
+}
