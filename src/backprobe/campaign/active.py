@@ -2,7 +2,7 @@
 
 from backprobe.campaign.block import Block, FaultOption, Values, Wire, changed, set_to
 from backprobe.campaign.devices import Consumer, Junction, OutputStage
-from backprobe.campaign.inputs import INF
+from backprobe.campaign.inputs import INF, draw_input
 from backprobe.campaign.nodal import Netlist
 from backprobe.campaign.rails import FEED, OPEN_OHM, REF_8
 from backprobe.campaign.spreads import Random, chance, even, log_even
@@ -25,22 +25,28 @@ class Active(Block):
         """The signal wire; supply and ground belong to other blocks."""
         return (Wire(self.name, self.role, f"{self.name}.cu"),)
 
-    def draw_electronics(self, rng: Random, ampere: float) -> dict[str, float]:
-        """Draw what every such sensor has: appetite, drive, protection, series resistance."""
+    def draw_electronics(
+        self, rng: Random, ampere: float, up: float = INF, down: float = INF
+    ) -> dict[str, float]:
+        """Draw what every such sensor has: appetite, drive, protection, and the input it meets.
+
+        Its drive is made for the pull resistors that it works against.
+        """
         start = {FEED: even(rng, 4.5, 8.0), REF_8: even(rng, 3.5, 6.0)}.get(
             self.fed_by, even(rng, 1.8, 3.8)
         )
         return {
             self.key("ampere"): ampere,
             self.key("full"): even(rng, 1.5, 4.0),
-            self.key("ohm"): log_even(rng, 8.0, 1500.0),
-            self.key("source"): log_even(rng, 8e-4, 0.02),
-            self.key("sink"): log_even(rng, 5e-4, 0.02),
+            self.key("ohm"): min(log_even(rng, 8.0, 1500.0), up / 15.0, down / 15.0),
+            self.key("source"): max(log_even(rng, 8e-4, 0.02), 12.0 / down),
+            self.key("sink"): max(log_even(rng, 5e-4, 0.02), 12.0 / up),
             self.key("start"): start,
             self.key("substrate"): float(chance(rng, 0.8)),
             self.key("inner leak"): log_even(rng, 5e4, 3e6),
             self.key("in series"): log_even(rng, 0.02, 2.0),
             self.key("across"): INF,
+            **draw_input(rng, up, down, self.name),
         }
 
     def nodes(self) -> tuple[str, str, str]:

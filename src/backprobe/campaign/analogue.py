@@ -2,7 +2,7 @@
 
 from backprobe.campaign.active import Active
 from backprobe.campaign.block import FaultOption, Moment, ScanPort, Story, Values, stuck
-from backprobe.campaign.inputs import INF, add_input, draw_input
+from backprobe.campaign.inputs import INF, add_input
 from backprobe.campaign.nodal import Netlist
 from backprobe.campaign.rails import FEED
 from backprobe.campaign.spreads import Random, chance, even, log_even, pick
@@ -28,8 +28,7 @@ class Analogue(Active):
             )
         up, down = hold or (INF, INF)
         return {
-            **self.draw_electronics(rng, ampere),
-            **draw_input(rng, up, down, self.name),
+            **self.draw_electronics(rng, ampere, up, down),
             self.key("ratiometric"): float(ratiometric),
             self.key("offset"): even(rng, -0.05, 0.05),
             self.key("slope"): even(rng, 0.97, 1.03),

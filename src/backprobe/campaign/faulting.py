@@ -3,8 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
 from backprobe.campaign.block import FaultOption, Wire, changed, set_to
 from backprobe.campaign.circuit import Circuit
 from backprobe.campaign.rails import OPEN_OHM
@@ -108,13 +106,13 @@ def draw_severity(option: FaultOption, rng: Random) -> float:
     return log_even(rng, option.low, option.high)
 
 
-def severity_grid(option: FaultOption, n_point: int) -> tuple[float, ...]:
-    """Severities that span the fault's range."""
+def at_share(option: FaultOption, share: float) -> float:
+    """Severity at a share, 0 to 1, of the fault's range: even as `draw_severity` is."""
     if option.low >= option.high:
-        return (option.low,)
+        return option.low
     if option.low <= 0.0 or option.high / option.low < 30.0:
-        return tuple(np.linspace(option.low, option.high, n_point).tolist())
-    return tuple(np.geomspace(option.low, option.high, n_point).tolist())
+        return option.low + share * (option.high - option.low)
+    return float(option.low * (option.high / option.low) ** share)
 
 
 def _one_of(found: list[FaultOption], rng: Random) -> FaultOption:

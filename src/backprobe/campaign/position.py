@@ -59,12 +59,12 @@ def draw_curve(rng: Random, curve: str, name: str) -> dict[str, float]:
     return {f"{name}.closed": closed, f"{name}.opened": opened}
 
 
-def draw_hold(rng: Random, name: str) -> dict[str, float]:
-    """Draw what the control unit's input does to an open wire."""
+def draw_hold(rng: Random) -> tuple[float, float]:
+    """Draw the pull resistors of a control unit's input: what it does to an open wire."""
     hold = pick(rng, (0.5, "down"), (0.38, "up"), (0.12, "none"))
     up = log_even(rng, 8e3, 1e6) if hold == "up" else INF
     down = log_even(rng, 3e4, 1.2e6) if hold == "down" else INF
-    return draw_input(rng, up, down, name)
+    return up, down
 
 
 class Track(Block):
@@ -92,7 +92,7 @@ class Track(Block):
             self.key("across"): INF,
             self.key("shift"): 0.0,
             **draw_curve(rng, self.curve, self.name),
-            **draw_hold(rng, self.name),
+            **draw_input(rng, *draw_hold(rng), self.name),
         }
 
     def share(self, values: Values, now: Moment) -> float:
@@ -168,10 +168,9 @@ class ElectronicTrack(Active):
     def draw(self, rng: Random) -> dict[str, float]:
         """Draw the chip, its travel and the input."""
         return {
-            **self.draw_electronics(rng, log_even(rng, 0.003, 0.02)),
+            **self.draw_electronics(rng, log_even(rng, 0.003, 0.02), *draw_hold(rng)),
             self.key("shift"): 0.0,
             **draw_curve(rng, self.curve, self.name),
-            **draw_hold(rng, self.name),
         }
 
     def control_unit(self, net: Netlist, values: Values, now: Moment) -> None:

@@ -64,10 +64,12 @@ class Sheet:
         self._guesses: dict[tuple[object, ...], Solution] = {}
 
     def readings(
-        self, circuit: Circuit, states: Mapping[str, RoundState] | None = None
+        self, circuit: Circuit, states: Mapping[str, RoundState] | None = None, only: str = ""
     ) -> Iterator[Predicted]:
-        """Compute the job's readings for a circuit, round by round."""
+        """Compute the job's readings for a circuit, round by round, or of one round only."""
         for taken, drawn in self.rounds:
+            if only and taken.name != only:
+                continue
             state = (states or {}).get(taken.name, drawn)
             yield from self._round(circuit, taken, state)
 

@@ -1,25 +1,38 @@
 """Which faults the readings of a job can tell apart, by computing them for the same vehicle.
 
-A fault counts as separable where at least one reading differs from that of the healthy vehicle by
-more than the meter can err. Faults that give the same readings within that error, at any severity,
+A fault counts as separable where no healthy vehicle of the same kind reads the same: not the one
+at hand, nor one whose part values, temperatures, pressures and positions differ from it by no more
+than such things do. What differs is found by least squares (Gauss and Newton, each unknown held
+near its place by its own spread). Faults that reach the same readings in that way, at any severity,
 form one class: whoever names one of them has said all that the readings hold.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from backprobe.campaign.block import FaultOption
-from backprobe.campaign.circuit import Circuit
-from backprobe.campaign.faulting import apply, option_name, options, severity_grid
-from backprobe.campaign.prediction import Predicted, Sheet
+from backprobe.campaign.faulting import apply, at_share, option_name, options
+from backprobe.campaign.nodal import Vector
+from backprobe.campaign.prediction import Sheet
+from backprobe.campaign.unknowns import Case, Unknown, moved, unknowns_of, variants
 from backprobe.campaign.vehicle import Vehicle
-from backprobe.vocabulary import NO_FAULT
+from backprobe.errors import NoUniqueAnswer
+from backprobe.vocabulary import NO_FAULT, ROLES, fault_name, split_fault
 
-LEAST_DIFFERENCE = 4.0  # standard uncertainties
-N_GRID = 7
-N_REFINE = 6
+LEAST_DIFFERENCE = 4.0  # standard uncertainties of a reading, or spreads of an unknown
+GRID = [0.0, 0.25, 0.5, 0.75, 1.0]  # shares of a fault's range of severities
+SHARE_STEP = 0.02
+N_ITERATION = 3
+SMALL_STEP = 0.05  # of an unknown's spread, for derivatives
+FELT = 1.0  # standard uncertainties: an unknown that moves every reading less is left alone
+# Readings farther apart than this many joint spreads aren't fitted at all.
+HOPELESS = 5.0
+# A fit that would remain so far off by its first step, or gains less by one, is given up.
+OUT_OF_REACH = 20.0
+ENOUGH = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +42,8 @@ class Separability:
     Parameters
     ----------
     difference : float
-        Greatest difference of a reading to the healthy vehicle's, in standard uncertainties; 0
-        where there is no fault.
+        Greatest difference that remains to a healthy vehicle's readings, in standard
+        uncertainties, or of its unknowns in their spreads; 0 where there is no fault.
     rivals : frozenset of str
         Names of the faults (or "none") that give the same readings, the true one included.
     """
@@ -61,79 +74,179 @@ def separability(vehicle: Vehicle) -> Separability:
     simulation = vehicle.simulation
     if simulation.fault.name == NO_FAULT:
         return Separability(0.0, frozenset({NO_FAULT}))
-    sheet = sheet_of(vehicle)
-    seen = {reading.name: reading for reading in sheet.readings(simulation.circuit)}
-    difference = distance(sheet, seen, simulation.healthy)
+    if not any(True for _ in sheet_of(vehicle).readings(simulation.circuit)):
+        return Separability(0.0, frozenset({NO_FAULT, simulation.fault.name}))
+    comparison = Comparison(vehicle)
+    difference = comparison.nearest(None)
     rivals = {simulation.fault.name}
     if difference <= LEAST_DIFFERENCE:
         rivals.add(NO_FAULT)
     for option in options(simulation.healthy):
         name = option_name(simulation.healthy, option)
-        if name not in rivals and _reaches(sheet, seen, simulation.healthy, option):
+        if name not in rivals and comparison.nearest(option) <= LEAST_DIFFERENCE:
             rivals.add(name)
+    for group in simulation.healthy.interchangeable():
+        roles = {simulation.healthy.role(key) for key in group}
+        rivals |= {_renamed(name, roles) for name in rivals}
     return Separability(difference, frozenset(rivals))
 
 
-def distance(
-    sheet: Sheet, seen: dict[str, Predicted], circuit: Circuit, give_up: float = math.inf
-) -> float:
-    """Greatest difference of a circuit's readings to those seen, in standard uncertainties.
-
-    Stops early once it is beyond ``give_up``.
-    """
-    greatest = 0.0
-    for reading in sheet.readings(circuit):
-        other = seen.get(reading.name)
-        if other is None:
-            continue  # a duty that only one of them shows; its frequency tells the same
-        u = max(reading.uncertainty, other.uncertainty)
-        greatest = max(greatest, abs(reading.value - other.value) / u)
-        if greatest > give_up:
-            break
-    return greatest
+def _renamed(name: str, roles: set[str]) -> str:
+    """The same fault with two interchangeable wires called by each other's role."""
+    kind, of_roles = split_fault(name)
+    if len(roles) != 2:
+        return name
+    first, second = sorted(roles)
+    other = {first: second, second: first}
+    changed = (other.get(role, role) for role in of_roles.split("+"))
+    return fault_name(kind, "+".join(sorted(changed, key=ROLES.index))) if of_roles else name
 
 
-def _reaches(
-    sheet: Sheet, seen: dict[str, Predicted], healthy: Circuit, option: FaultOption
-) -> bool:
-    """Say whether a rival fault gives the same readings at some severity."""
-    grid = severity_grid(option, N_GRID)
-    best, place = math.inf, 0
-    for number, severity in enumerate(grid):
-        found = distance(sheet, seen, apply(healthy, option, severity), best)
-        if found < best:
-            best, place = found, number
-        if best <= LEAST_DIFFERENCE:
-            return True
-    if len(grid) == 1:
-        return False
-    return _search(sheet, seen, healthy, option, grid, place) <= LEAST_DIFFERENCE
+class Comparison:
+    """The readings seen on a faulty vehicle, to be reached with other faults or none."""
 
+    def __init__(self, vehicle: Vehicle) -> None:
+        simulation = vehicle.simulation
+        self.sheet = sheet_of(vehicle)
+        states = {state.name: state for state in simulation.states}
+        self.healthy = Case(simulation.healthy, states)
+        true = Case(simulation.circuit, states)
+        self.seen = {reading.name: reading for reading in self.sheet.readings(true.circuit)}
+        self.names = {name: place for place, name in enumerate(self.seen)}
+        unknowns = unknowns_of(simulation.healthy, simulation.states)
+        slopes = [
+            self._slopes(case, unknowns, self._readings(case)) for case in (self.healthy, true)
+        ]
+        u = np.array([reading.uncertainty for reading in self.seen.values()])
+        felt = np.max([np.max(np.abs(each) / u[:, None], axis=0) for each in slopes], axis=0)
+        self.unknowns = [
+            unknown for unknown, most in zip(unknowns, felt, strict=True) if most > FELT
+        ]
+        self.slopes = slopes[0][:, felt > FELT]
+        # How far each reading may lie from the vehicle's own, for all that nobody knows.
+        self.spread = np.max([np.sqrt(np.sum(each**2, axis=1)) for each in slopes], axis=0)
 
-def _search(
-    sheet: Sheet,
-    seen: dict[str, Predicted],
-    healthy: Circuit,
-    option: FaultOption,
-    grid: tuple[float, ...],
-    place: int,
-) -> float:
-    """Look between the neighbours of the best severity, halving the stretch each time."""
-    low, high = grid[max(place - 1, 0)], grid[min(place + 1, len(grid) - 1)]
-    logarithmic = low > 0.0 and high / low > 1.5
-    centre = grid[place]
-    best = distance(sheet, seen, apply(healthy, option, centre))
-    for _ in range(N_REFINE):
-        for other, is_low in ((low, True), (high, False)):
-            between = math.sqrt(other * centre) if logarithmic else 0.5 * (other + centre)
-            found = distance(sheet, seen, apply(healthy, option, between), best)
-            if found < best:
-                low, high = (low, centre) if is_low else (centre, high)
-                best, centre = found, between
+    def nearest(self, option: FaultOption | None) -> float:
+        """Greatest difference that remains with a rival fault at its best; None = no fault."""
+        best = math.inf
+        for case in variants(self.healthy):
+            for share in self._promising(case, option):
+                best = min(best, self._fit(case, option, share))
+                if best <= LEAST_DIFFERENCE:
+                    return best
+        return best
+
+    def _promising(self, case: Case, option: FaultOption | None) -> list[float]:
+        """The one severity, as a share of the fault's range, that comes nearest without a fit."""
+        shares = [0.5] if option is None or option.low >= option.high else GRID
+        far = {share: self._distance(_with_fault(case, option, share)) for share in shares}
+        near = [share for share in shares if math.isfinite(far[share])]
+        return [min(near, key=lambda share: far[share])] if near else []
+
+    def _distance(self, case: Case) -> float:
+        """Sum of squared differences over joint spreads; infinite as soon as one is hopeless."""
+        total = 0.0
+        try:
+            for reading in self.sheet.readings(case.circuit, case.states):
+                seen = self.seen.get(reading.name)
+                if seen is None:
+                    continue
+                u = max(seen.uncertainty, reading.uncertainty)
+                joint = math.hypot(u, float(self.spread[self.names[reading.name]]))
+                off = abs(reading.value - seen.value) / joint
+                if off > HOPELESS:
+                    return math.inf
+                total += off**2
+        except NoUniqueAnswer:
+            return math.inf
+        return total
+
+    def _fit(self, case: Case, option: FaultOption | None, share: float) -> float:
+        """Move unknowns and severity so that the readings meet; give what remains.
+
+        The first step takes the slopes of the healthy vehicle. Only where that comes near are
+        those of the rival itself worth their time.
+        """
+        steps = np.zeros(len(self.unknowns))
+        best = math.inf
+        for iteration in range(N_ITERATION + 1):
+            now = moved(_with_fault(case, option, share), self.unknowns, steps.tolist())
+            readings = self._readings(now)
+            off, u = self._off(readings)
+            found = max(float(np.max(np.abs(off), initial=0.0)), float(np.linalg.norm(steps)))
+            improves = found < ENOUGH * best
+            best = min(best, found)
+            if best <= LEAST_DIFFERENCE or iteration == N_ITERATION or not improves:
                 break
-        else:
-            low = math.sqrt(low * centre) if logarithmic else 0.5 * (low + centre)
-            high = math.sqrt(high * centre) if logarithmic else 0.5 * (high + centre)
-        if best <= LEAST_DIFFERENCE or np.isclose(low, high, rtol=1e-3):
-            break
-    return best
+            slopes = self.slopes if iteration == 0 else self._slopes(now, self.unknowns, readings)
+            harder = self._severity_slope(case, option, share, steps, readings[0])
+            columns = np.column_stack([slopes, harder]) / u[:, None]
+            change = _least_squares(columns, off, steps)
+            if iteration == 0 and float(np.max(np.abs(off - columns @ change))) > OUT_OF_REACH:
+                break
+            steps = np.clip(steps + change[:-1], -LEAST_DIFFERENCE, LEAST_DIFFERENCE)
+            share = float(np.clip(share + np.clip(change[-1], -0.3, 0.3), 0.0, 1.0))
+        return best
+
+    def _severity_slope(
+        self,
+        case: Case,
+        option: FaultOption | None,
+        share: float,
+        steps: Vector,
+        values: Vector,
+    ) -> Vector:
+        """Change of each reading over the fault's whole range of severities; 0 without one."""
+        if option is None or option.low >= option.high:
+            return np.zeros(len(values))
+        step = SHARE_STEP if share + SHARE_STEP <= 1.0 else -SHARE_STEP
+        harder = moved(_with_fault(case, option, share + step), self.unknowns, steps.tolist())
+        return np.nan_to_num((self._readings(harder)[0] - values) / step)
+
+    def _readings(self, case: Case, only: str = "") -> tuple[Vector, Vector]:
+        """Values and uncertainties in the order of those seen; NaN where there is none."""
+        values = np.full(len(self.names), np.nan)
+        uncertainties = np.full(len(self.names), np.nan)
+        for reading in self.sheet.readings(case.circuit, case.states, only):
+            place = self.names.get(reading.name)
+            if place is not None:
+                values[place], uncertainties[place] = reading.value, reading.uncertainty
+        return values, uncertainties
+
+    def _off(self, readings: tuple[Vector, Vector]) -> tuple[Vector, Vector]:
+        """What is missing to the readings seen, over the uncertainties, and these."""
+        value = np.array([reading.value for reading in self.seen.values()])
+        own = np.array([reading.uncertainty for reading in self.seen.values()])
+        u = np.fmax(own, readings[1])
+        return np.nan_to_num((value - readings[0]) / u), u
+
+    def _slopes(
+        self, case: Case, unknowns: Sequence[Unknown], readings: tuple[Vector, Vector]
+    ) -> Vector:
+        """Change of each reading for one spread of each unknown, shape (n_reading, n_unknown)."""
+        slopes = np.zeros((len(self.names), len(unknowns)))
+        for column, unknown in enumerate(unknowns):
+            there = moved(case, [unknown], [SMALL_STEP])
+            only = unknown.round
+            change = (self._readings(there, only)[0] - readings[0]) / SMALL_STEP
+            slopes[:, column] = np.nan_to_num(change)
+        return slopes
+
+
+def _with_fault(case: Case, option: FaultOption | None, share: float) -> Case:
+    if option is None:
+        return case
+    return Case(apply(case.circuit, option, at_share(option, share)), case.states)
+
+
+def _least_squares(slopes: Vector, off: Vector, steps: Vector) -> Vector:
+    """Gauss and Newton's step; each unknown is held to zero by its spread.
+
+    The severity, last, is nearly free: one without effect stays where it is.
+    """
+    held = np.eye(slopes.shape[1])
+    held[-1, -1] = 0.1
+    matrix = np.vstack([slopes, held])
+    wanted = np.concatenate([off, -steps, [0.0]])
+    change: Vector = np.linalg.lstsq(matrix, wanted, rcond=None)[0]
+    return change

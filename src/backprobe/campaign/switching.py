@@ -11,7 +11,7 @@ from backprobe.campaign.block import (
     changed,
 )
 from backprobe.campaign.devices import Transistor
-from backprobe.campaign.inputs import INF, add_input, draw_input
+from backprobe.campaign.inputs import add_input
 from backprobe.campaign.nodal import Netlist
 from backprobe.campaign.rails import FEED, INNER, REF_8, VCC
 from backprobe.campaign.spreads import Random, chance, even, log_even, pick
@@ -26,8 +26,7 @@ class Frequency(Active):
         """Draw output kind, pull-up and scale of the frequency."""
         ampere = log_even(rng, 0.04, 0.5) if self.fed_by == FEED else log_even(rng, 0.004, 0.04)
         return {
-            **self.draw_electronics(rng, ampere),
-            **draw_input(rng, log_even(rng, 680.0, 1.6e4), INF, self.name),
+            **self.draw_electronics(rng, ampere, log_even(rng, 680.0, 1.6e4)),
             self.key("open collector"): float(chance(rng, 0.7)),
             self.key("scale"): pick(
                 rng, (0.85, even(rng, 0.8, 1.3)), (0.15, even(rng, 0.02, 0.08))
@@ -115,8 +114,7 @@ class Hall(Active):
         """Draw the pull-up, what it goes to (5 V, 8 V or battery) and the duty."""
         to_feed = chance(rng, 0.25 if self.fed_by == FEED else 0.04)
         return {
-            **self.draw_electronics(rng, log_even(rng, 0.003, 0.025)),
-            **draw_input(rng, log_even(rng, 680.0, 1.6e4), INF, self.name),
+            **self.draw_electronics(rng, log_even(rng, 0.003, 0.025), log_even(rng, 680.0, 1.6e4)),
             self.key("up to"): 2.0 if to_feed else float(self.fed_by == REF_8 and chance(rng, 0.4)),
             self.key("duty"): even(rng, 0.15, 0.85) if self.cam else even(rng, 0.33, 0.67),
             self.key("at rest"): float(rng.integers(2)),
@@ -174,8 +172,7 @@ class Pulses(Active):
     def draw(self, rng: Random) -> dict[str, float]:
         """Draw levels, share of time high (mean about 3.0 to 4.2 V) and the pull-up."""
         return {
-            **self.draw_electronics(rng, log_even(rng, 0.004, 0.025)),
-            **draw_input(rng, log_even(rng, 7e3, 7e4), INF, self.name),
+            **self.draw_electronics(rng, log_even(rng, 0.004, 0.025), log_even(rng, 7e3, 7e4)),
             self.key("low"): even(rng, 0.04, 0.42),
             self.key("high"): even(rng, 4.15, 4.95),
             self.key("share"): even(rng, 0.6, 0.87),
