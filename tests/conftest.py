@@ -1,7 +1,8 @@
-"""What all tests share: fixed seeds, and what happens where the simulator ngspice is missing."""
+"""What all tests share: fixed seeds, a cache of their own, what happens where ngspice is missing."""
 
 import os
 import shutil
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
@@ -10,6 +11,10 @@ from hypothesis import settings
 # are slow at times.
 settings.register_profile("fixed", derandomize=True, deadline=None, max_examples=50)
 settings.load_profile("fixed")
+
+
+# Solved circuits are kept between runs, as for users, but never in the user's own cache directory.
+os.environ.setdefault("BACKPROBE_CACHE", str(Path(__file__).parents[1] / "build" / "test-cache"))
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
