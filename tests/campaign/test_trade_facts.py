@@ -337,8 +337,8 @@ def test_drop_along_a_wire_out_and_back() -> None:
 
 def test_sheets_of_healthy_vehicles_look_healthy() -> None:
     # Common practice, no source: reference 4.7 to 5.2 V, grounds below 0.15 V, a battery feed
-    # within 1 V of the battery, an oxygen cell's bias 0.35 to 0.55 V; here over 80 vehicles.
-    for number in range(80):
+    # within 1 V of the battery, an oxygen cell's bias 0.35 to 0.55 V; here over 40 vehicles.
+    for number in range(40):
         rng = np.random.default_rng([11, number])
         vehicle = draw_vehicle(rng, Wishes("healthy", "full", slips=False), number)
         taken = vehicle.job.rounds[0]

@@ -136,3 +136,12 @@ def sensor_alone(circuit: Circuit, now: Moment) -> Netlist:
     for block in circuit.blocks:
         block.sensor(net, circuit.values, now)
     return net
+
+
+def behind(circuit: Circuit, keys: tuple[str, str]) -> tuple[str, str]:
+    """Sensor pins behind two wires, and wires over two sensor pins: exchanged where they are."""
+    if circuit.swap is None:
+        return keys
+    a, b = circuit.swap
+    exchanged = {a: b, b: a}
+    return exchanged.get(keys[0], keys[0]), exchanged.get(keys[1], keys[1])

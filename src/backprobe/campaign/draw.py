@@ -4,9 +4,10 @@ from dataclasses import dataclass, replace
 
 from backprobe.campaign.circuit import Circuit, draw_circuit
 from backprobe.campaign.connectors import design_named
+from backprobe.campaign.day import Day
 from backprobe.campaign.faulting import NONE, Fault, apply, draw_fault
 from backprobe.campaign.meter import TrueMeter, draw_meter
-from backprobe.campaign.plan import RoundPlan, Trouble, draw_states, full_plan, partial_plan
+from backprobe.campaign.plan import RoundPlan, Trouble, full_plan, partial_plan
 from backprobe.campaign.readings import RoundState
 from backprobe.campaign.slips import slip
 from backprobe.campaign.spreads import Random, chance, pick
@@ -45,7 +46,8 @@ def draw_vehicle(rng: Random, wishes: Wishes | None = None, number: int = 1) -> 
     meter = draw_meter(rng)
     plans = full_plan(circuit, rng) if asked.sheets == "full" else partial_plan(circuit, rng)
     trouble = _draw_trouble(plans, asked, rng)
-    states = draw_states(healthy, plans, trouble, rng)
+    day = Day(healthy, trouble, rng)
+    states = tuple(day.round_state(plan) for plan in plans)
     pins = draw_pins(circuit, rng)
     rounds = tuple(
         write_round(circuit, meter, plan, state, pins, rng)
@@ -57,7 +59,7 @@ def draw_vehicle(rng: Random, wishes: Wishes | None = None, number: int = 1) -> 
         rounds, slipped = slip(rounds, rng)
     truth = _truth(circuit, fault, states, pins, trouble, slipped)
     job = _write_job(circuit, meter, rounds, pins, number, rng)
-    return Vehicle(job, truth, Simulation(healthy, circuit, fault, meter, pins, states))
+    return Vehicle(job, truth, Simulation(healthy, circuit, fault, meter, pins, states, day))
 
 
 def _draw_fault(circuit: Circuit, asked: Wishes, rng: Random) -> Fault:

@@ -2,10 +2,8 @@
 
 from dataclasses import dataclass, field, replace
 
-from backprobe.campaign.block import Moment, Story
 from backprobe.campaign.circuit import Circuit
-from backprobe.campaign.readings import BlackLead, RoundState
-from backprobe.campaign.spreads import Random, chance, even, log_even, pick
+from backprobe.campaign.spreads import Random, chance, even, pick
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,91 +105,3 @@ def partial_plan(circuit: Circuit, rng: Random) -> tuple[RoundPlan, ...]:
 
 def _some(rng: Random, always: tuple[str, ...], perhaps: tuple[str, ...]) -> tuple[str, ...]:
     return (*always, *(column for column in perhaps if chance(rng, 0.45)))
-
-
-def draw_story(rng: Random) -> Story:
-    """Draw the day: the weather, a cold or warm engine, the height above the sea."""
-    ambient = even(rng, -12.0, 38.0)
-    engine = ambient if chance(rng, 0.5) else even(rng, max(ambient, 30.0), 96.0)
-    return Story(ambient, engine, 101.3 - log_even(rng, 0.2, 15.0), 58.0)
-
-
-def draw_states(
-    circuit: Circuit,
-    plans: tuple[RoundPlan, ...],
-    trouble: Trouble,
-    rng: Random,
-) -> tuple[RoundState, ...]:
-    """Draw the true state of the vehicle in every round."""
-    story = draw_story(rng)
-    charger = chance(rng, 0.06) and not trouble.weak_battery
-    rested = even(rng, 9.5, 11.6) if trouble.weak_battery else even(rng, 11.9, 12.75)
-    standing: dict[str, dict[str, float]] = {}
-    states = []
-    for plan in plans:
-        battery = _battery(plan.key, rested, charger, trouble.weak_battery, rng)
-        low = _moment(circuit, plan, plan.state, battery, story, standing, rng)
-        if plan.name in trouble.asleep:
-            low = replace(low, awake=False)
-        high = None
-        if plan.action:
-            end = plan.state.replace("low", "high")
-            high = _moment(circuit, plan, end, battery, story, standing, rng)
-        lead = _lead(trouble.leads.get(plan.name, ""), rng)
-        states.append(RoundState(plan.name, low, low if high else None, high, lead))
-    return tuple(states)
-
-
-def _moment(
-    circuit: Circuit,
-    plan: RoundPlan,
-    state: str,
-    battery: float,
-    story: Story,
-    standing: dict[str, dict[str, float]],
-    rng: Random,
-) -> Moment:
-    # What a state was like once, it is like again in the next round of the same vehicle.
-    if state not in standing:
-        standing[state] = {}
-        for block in circuit.blocks:
-            standing[state] |= block.quantities(circuit.values, state, story, rng)
-    rpm = {
-        "run": even(rng, 650.0, 1050.0) if "raised" not in state else even(rng, 1900.0, 2700.0),
-        "crank": even(rng, 170.0, 290.0),
-    }.get(plan.key, 0.0)
-    return Moment(
-        plugged=plan.plugged,
-        awake=plan.key != "off",
-        running=plan.key == "run",
-        cranking=plan.key == "crank",
-        rpm=float(round(rpm, -1)),
-        battery=battery,
-        quantities=dict(standing[state]),
-    )
-
-
-def _battery(key: str, rested: float, charger: bool, weak: bool, rng: Random) -> float:
-    if key == "run":
-        if weak:
-            return even(rng, 11.0, 13.2)
-        return pick(rng, (0.92, even(rng, 13.2, 14.9)), (0.08, even(rng, 12.4, 13.2)))
-    if key == "crank":
-        return even(rng, 6.0, 9.4) if weak else even(rng, 9.4, 11.4)
-    return even(rng, 12.9, 13.9) if charger else rested + even(rng, -0.08, 0.04)
-
-
-def _lead(kind: str, rng: Random) -> BlackLead:
-    """A bad point: lifted and steady, lifted and changing, or hardly connected at all."""
-    sign = 1.0 if chance(rng, 0.85) else -1.0
-    if kind == "lifted":
-        return BlackLead(log_even(rng, 0.01, 30.0), sign * log_even(rng, 0.1, 3.5))
-    if kind == "wandering":
-        return BlackLead(
-            log_even(rng, 1.0, 3e4), sign * even(rng, 0.2, 4.0), wander=even(rng, 0.15, 0.8)
-        )
-    if kind == "floating":
-        return BlackLead(
-            log_even(rng, 3e5, 2e7), sign * even(rng, 0.0, 3.0), wander=even(rng, 0.1, 0.6)
-        )
-    return BlackLead(log_even(rng, 0.005, 0.2), even(rng, -0.004, 0.012))

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 from backprobe.campaign.block import Moment, Toggle
-from backprobe.campaign.circuit import Circuit, netlist
+from backprobe.campaign.circuit import Circuit, behind, netlist
 from backprobe.campaign.meter import TrueMeter, standard_uncertainty
 from backprobe.campaign.nodal import Solution
 from backprobe.campaign.readings import BLACK, Bench, BlackLead, Levels, RoundState
@@ -86,7 +86,7 @@ class Sheet:
             yield from self._held(circuit, taken, state)
         for pair in taken.sensor_ohms:
             keys = (self.pins[pair[0]], self.pins[pair[1]])
-            ohm = bench.sensor_ohm(state.moment, _behind(circuit, keys), self.meter.test_volt)
+            ohm = bench.sensor_ohm(state.moment, behind(circuit, keys), self.meter.test_volt)
             yield self._ohms(taken, "sensor_ohms", "-".join(pair), ohm)
         for pin in taken.harness_ohms:
             ohm = bench.harness_ohm(state.moment, state.lead, self.pins[pin], self.meter.test_volt)
@@ -166,12 +166,3 @@ class Sheet:
 
 def _at(toggles: tuple[Toggle, ...], combination: tuple[int, ...]) -> dict[str, int]:
     return {t.name: level for t, level in zip(toggles, combination, strict=True)}
-
-
-def _behind(circuit: Circuit, keys: tuple[str, str]) -> tuple[str, str]:
-    """Sensor pins behind two wires: the other ones where wires are exchanged."""
-    if circuit.swap is None:
-        return keys
-    a, b = circuit.swap
-    exchanged = {a: b, b: a}
-    return exchanged.get(keys[0], keys[0]), exchanged.get(keys[1], keys[1])

@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from backprobe.campaign.block import Moment
-from backprobe.campaign.circuit import Circuit
+from backprobe.campaign.circuit import Circuit, behind
 from backprobe.campaign.meter import TrueMeter, plain, show
 from backprobe.campaign.plan import RoundPlan
 from backprobe.campaign.readings import Bench, BlackLead, RoundState
@@ -56,7 +56,7 @@ class Taker:
         # Two ranges of one meter may disagree by a digit; the technician knows which is which.
         return min(shown, key=_value), max(shown, key=_value)
 
-    def alternating(self, key: str) -> Indication | None:
+    def alternating(self, key: str) -> Indication:
         """AC volts, where there is anything to see."""
         rms = self.bench.levels(self.now(), self.lead(), key).rms(self.meter.bandwidth)
         return show(self.meter, "volts_ac", rms)
@@ -71,6 +71,19 @@ class Taker:
         hertz = toggle.hertz * even(self.rng, 0.99, 1.01)
         duty = min(max(100.0 * high + even(self.rng, -0.6, 0.6), 0.1), 99.9)
         return show(self.meter, "hertz", hertz), plain(duty, 1)
+
+    def harness_ohms(self, key: str) -> Indication:
+        """Ohms from a harness terminal to the black lead, the control unit connected."""
+        test_volt = self.meter.test_volt
+        ohm = self.bench.harness_ohm(self.now(), self.lead(), key, test_volt)
+        return show(self.meter, "ohms", ohm)
+
+    def sensor_ohms(self, keys: tuple[str, str]) -> Indication:
+        """Ohms between two pins of the unplugged sensor, those behind two wires."""
+        pins = behind(self.bench.circuit, keys)
+        return show(
+            self.meter, "ohms", self.bench.sensor_ohm(self.now(), pins, self.meter.test_volt)
+        )
 
     def battery(self) -> Indication:
         """Across the posts."""
@@ -164,11 +177,9 @@ def _alternating(
         return {}
     return {
         "volts_ac": {
-            pin: shown
+            pin: taker.alternating(pins[pin])
             for pin in read
             if circuit.role(pins[pin]).startswith("generator")
-            for shown in (taker.alternating(pins[pin]),)
-            if shown is not None
         }
     }
 
@@ -190,32 +201,18 @@ def _sensor_ohms(
 ) -> dict[str, dict[tuple[str, str], Indication]]:
     of_wire = {key: pin for pin, key in pins.items()}
     order = list(pins)
-    # An exchange lies in the sensor's connector: the meter meets it too.
-    exchanged = (
-        {circuit.swap[0]: circuit.swap[1], circuit.swap[1]: circuit.swap[0]} if circuit.swap else {}
-    )
     found = {}
-    for a, b in circuit.passive_pairs():
-        at = sorted((of_wire[exchanged.get(key, key)] for key in (a, b)), key=order.index)
-        ohm = taker.bench.sensor_ohm(taker.now(), (a, b), taker.meter.test_volt)
-        found[at[0], at[1]] = show(taker.meter, "ohms", ohm)
+    for pair in circuit.passive_pairs():
+        # Where wires are exchanged, other pins of the connector lie over this pair.
+        at = sorted((of_wire[key] for key in behind(circuit, pair)), key=order.index)
+        found[at[0], at[1]] = taker.sensor_ohms((pins[at[0]], pins[at[1]]))
     return {"sensor_ohms": found}
 
 
 def _harness_ohms(
     taker: Taker, pins: Mapping[str, str], read: Sequence[str]
 ) -> dict[str, dict[str, Indication]]:
-    now, test_volt = taker.now(), taker.meter.test_volt
-    return {
-        "harness_ohms": {
-            pin: show(
-                taker.meter,
-                "ohms",
-                taker.bench.harness_ohm(now, taker.lead(), pins[pin], test_volt),
-            )
-            for pin in read
-        }
-    }
+    return {"harness_ohms": {pin: taker.harness_ohms(pins[pin]) for pin in read}}
 
 
 def _scan(circuit: Circuit, taker: Taker) -> dict[str, dict[str, Indication]]:

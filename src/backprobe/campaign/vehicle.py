@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from backprobe.campaign.circuit import Circuit
+from backprobe.campaign.day import Day
 from backprobe.campaign.faulting import Fault
 from backprobe.campaign.meter import TrueMeter
 from backprobe.campaign.readings import RoundState
@@ -70,6 +71,7 @@ class Simulation:
     meter: TrueMeter
     pins: Mapping[str, str]  # pin -> key of its wire
     states: tuple[RoundState, ...]
+    day: Day  # goes on to further rounds where someone asks for more
 
 
 @dataclass(frozen=True, slots=True)
