@@ -37,7 +37,7 @@ def test_version() -> None:
 def test_help_names_the_commands() -> None:
     result = started("--help")
     assert result.returncode == 0
-    for command in ("new", "check", "explain", "next", "family"):
+    for command in ("new", "check", "explain", "next", "family", "campaign"):
         assert f"\n  {command} " in result.stdout
 
 

@@ -13,6 +13,7 @@ from typing import Annotated, Final
 import typer
 
 from backprobe import __version__
+from backprobe.cli.campaign_command import campaign
 from backprobe.cli.check_command import check
 from backprobe.cli.explain_command import explain
 from backprobe.cli.family_command import family_app
@@ -41,6 +42,7 @@ app.command("check")(check)
 app.command("explain")(explain)
 app.command("next")(next_readings)
 app.add_typer(family_app, name="family")
+app.command("campaign")(campaign)
 
 
 def _show_version(is_asked: bool) -> None:
