@@ -32,6 +32,9 @@ UNIT_LIMITS = {
     "ampere": (-50.0, 50.0),
     "ohm": (1e-3, 1e12),
 }
+# What sensors put out differs more between vehicles than any list of examples shows.
+WIDENING = 1.5
+NOT_WIDENED = ("battery-volts", "inner-offset", "rail-offset", "feed-loss")
 SMALLEST_OHM, LARGEST_OHM = 1e-3, 1e12
 
 
@@ -137,6 +140,8 @@ def stack_circuits(
             step[h, q] = d.drift if d.always is not None else d.repeat
             for s, state in enumerate(STATES):
                 driven.put((h, s, q), d.prior(state))
+                if name not in NOT_WIDENED and d.unit in ("share", "volt"):
+                    driven.scale[h, s, q] *= WIDENING
                 driven.lowest[h, s, q], driven.highest[h, s, q] = UNIT_LIMITS[d.unit]
             if d.unit == "celsius" and celsius[h] < 0:
                 celsius[h] = q

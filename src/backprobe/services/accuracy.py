@@ -1,20 +1,87 @@
-"""Standard uncertainty of a noted reading: the meter's statement, its digit, and its wandering."""
+"""Standard uncertainty of a noted reading: the meter's statement, its digit, and its wandering.
+
+A meter's error within its statement is mostly one gain error that all its readings share, so the
+share of the reading is split: `common_share` is that gain, and what is left of the share belongs
+to each reading alone. Averaging ten readings of one meter does not make it ten times better.
+"""
 
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
+import numpy as np
+
+from backprobe.core.instrument.ranges import Measured, reading_digit
+from backprobe.core.instrument.specification import AccuracyStatement, parse_specification
+from backprobe.core.instrument.uncertainty import standard_uncertainty as of_statement
 from backprobe.job import Indication, Meter
+from backprobe.quantities import parse_quantity
 
-WANDER_SHARE = 0.002  # how far a reading wanders while it is taken (common practice)
+WANDER_SHARE = 0.0015  # how far a reading wanders while it is taken (common practice)
+WANDER_VOLT = 0.001
+OWN_PART = 0.4  # part of the statement's share that differs between ranges (common practice)
+
+_STATEMENT = {
+    "volts_ac": ("ac_volts", Measured.VOLTS, "volt"),
+    "hertz": ("hertz", Measured.HERTZ, "hertz"),
+    "sensor_ohms": ("ohms", Measured.OHMS, "ohm"),
+    "harness_ohms": ("ohms", Measured.OHMS, "ohm"),
+}
+_VOLTS = ("dc_volts", Measured.VOLTS, "volt")
+DUTY_PERCENT = 0.5  # limit of a meter's duty reading, points of per cent (common practice)
+
+
+def common_share(meter: Meter) -> float:
+    """Standard uncertainty of the gain that all DC readings share, as a share of the reading."""
+    share = _parsed(meter.dc_volts, "volt").share
+    return share * math.sqrt(1.0 - OWN_PART**2) / math.sqrt(3.0)
 
 
 def standard_uncertainty(meter: Meter, key: str, indication: Indication) -> float:
-    """Standard uncertainty in the reading's own unit; 1 for a reading that is no number."""
+    """Standard uncertainty in the reading's own unit; 1 for a reading that is no number.
+
+    Parameters
+    ----------
+    meter : Meter
+        Its data sheet.
+    key : str
+        The round's key that the reading stands under, such as "volts" or "sensor_ohms".
+    indication : Indication
+        What the meter showed.
+    """
     if indication.over_range or not math.isfinite(indication.value):
         return 1.0
-    value = abs(indication.value)
-    share, digits = (0.005, 2) if "volts" in key or key == "black_lead_check" else (0.008, 3)
-    step = 10 ** (math.floor(math.log10(max(value, 1e-3))) - 3) * 4000 / meter.counts
-    half = share * value + digits * step
-    return math.sqrt(half**2 / 3 + (WANDER_SHARE * value) ** 2)
+    if key == "duty_percent":
+        return DUTY_PERCENT
+    field, measured, unit = _STATEMENT.get(key, _VOLTS)
+    statement = _parsed(getattr(meter, field), unit)
+    value = np.array(abs(indication.value))
+    written = np.array(_written_digit(indication, unit))
+    digit = reading_digit(value, meter.counts, written, measured)
+    own = statement
+    wander = WANDER_SHARE * float(value)
+    if field == "dc_volts":
+        # The rest of the share is `common_share`; limits stay at a digit at least.
+        own = AccuracyStatement(
+            share=statement.share * OWN_PART,
+            digits=max(statement.digits, 0.5),
+            absolute=statement.absolute,
+            share_of_range=statement.share_of_range,
+        )
+        wander = math.hypot(wander, WANDER_VOLT)
+    full_scale = digit * meter.counts
+    return float(of_statement(own, value, digit, full_scale=full_scale, wander=wander))
+
+
+@lru_cache(maxsize=64)
+def _parsed(written: str, unit: str) -> AccuracyStatement:
+    return parse_specification(written, unit)
+
+
+def _written_digit(indication: Indication, unit: str) -> float:
+    """Size of the last digit as it was written, NaN where the writing says nothing of it."""
+    if not indication.written:
+        return math.nan
+    size = parse_quantity(indication.written, unit).digit_size
+    return math.nan if size is None else size

@@ -39,7 +39,7 @@ N_GROUP_ALTERNATIVE = 4
 N_DRAW = 64
 FAR_BEHIND = 14.0  # nats; groups further behind the best are not sampled
 SEVERITY_STARTS = (-1.2, -0.3, 0.6, 1.5)
-LAST_STEPS = 4
+LAST_STEPS = 6
 SEED = 7
 
 
@@ -231,7 +231,7 @@ def moved(bench: Workbench, layout: Layout, source: int, z: Array, target: IntAr
     out = np.zeros((target.size, layout.size))
     free_from = {int(n): f for f, n in enumerate(h.free_name[source]) if n >= 0}
     driven_from = {int(n): q for q, n in enumerate(h.driven_name[source]) if n >= 0}
-    fixed_part = slice(layout.lead(0)[0], layout.size) if layout.n_round else slice(0, 0)
+    fixed_part = slice(layout.lead(0)[0], layout.size)
     for k, t in enumerate(target):
         for f, name in enumerate(h.free_name[t]):
             if int(name) in free_from:

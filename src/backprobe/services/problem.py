@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from backprobe.core.inference.sheet import Quantity, Sheet, SheetRound
 from backprobe.families.schema import STATES
 from backprobe.job import Indication, Job, Round
-from backprobe.services.accuracy import standard_uncertainty
+from backprobe.services.accuracy import common_share, standard_uncertainty
 from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 Array = NDArray[np.float64]
@@ -117,6 +117,7 @@ def _sheet(job: Job, rounds: tuple[Round, ...]) -> Sheet:
         label=tuple(r.label for r in rows),
         input_ohm=job.meter.input_resistance,
         role_log=diagram,
+        meter_share=common_share(job.meter),
     )
 
 

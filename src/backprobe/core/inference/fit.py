@@ -32,6 +32,9 @@ Bools = NDArray[np.bool_]
 
 LONGEST_STEP = 3.0  # in one coordinate, prior standard deviations
 SMALLEST_DAMPING = 0.02
+# In the first steps no reading counts as a slip of the pen, and outliers are judged with these
+# factors on the uncertainties: from far away, every reading looks like a slip.
+GENTLE = (12.0, 4.0)
 FURTHEST = 4.5  # prior standard deviations; beyond it a value is not believed
 
 
@@ -128,10 +131,14 @@ def fit(
         keep = state if keep is None else keep.where(better, state)
         if step == n_step:
             break
-        towards = _update(keep, best)
-        move = np.clip(np.where(held, 0.0, towards - best), -LONGEST_STEP, LONGEST_STEP)
+        gentle = step < len(GENTLE)
+        source, at = (state, z) if gentle else (keep, best)
+        if gentle:
+            damping = np.ones(len(z))
+        towards = _update(source, at, GENTLE[step] if gentle else None)
+        move = np.clip(np.where(held, 0.0, towards - at), -LONGEST_STEP, LONGEST_STEP)
         z = np.clip(
-            best + np.maximum(damping, SMALLEST_DAMPING)[:, None] * move, -FURTHEST, FURTHEST
+            at + np.maximum(damping, SMALLEST_DAMPING)[:, None] * move, -FURTHEST, FURTHEST
         )
     if keep is None:
         raise AssertionError  # the loop ran once at least; tells the type checker
@@ -159,6 +166,7 @@ class _State:
     difference: Array
     jacobian: Array
     deviation: Array
+    own_deviation: Array
     predicted: Array
 
     def where(self, mask: Bools, other: "_State") -> "_State":
@@ -214,17 +222,22 @@ def _linearised(sheet: Sheet, shown: Indicated, reading_log: Array, value: Array
         difference=difference,
         jacobian=np.where(use[:, :, None], by, 0.0),
         deviation=weighted,
+        own_deviation=deviation,
         predicted=mean,
     )
 
 
-def _update(state: _State, z: Array) -> Array:
+def _update(state: _State, z: Array, gentle: float | None) -> Array:
     """Linear-Gaussian posterior mean of z, prior N(0, I): J' (J J' + R)^-1 (r + J z)."""
     j = state.jacobian
     target = state.difference + np.einsum("mnz,mz->mn", j, z)
     inner = j @ np.swapaxes(j, 1, 2)
     diagonal = np.arange(inner.shape[1])
-    inner[:, diagonal, diagonal] += state.deviation**2
+    variance = state.deviation**2
+    if gentle is not None:
+        scaled = state.difference / (gentle * state.own_deviation)
+        variance = state.own_deviation**2 * (FREEDOM + scaled**2) / (FREEDOM + 1.0)
+    inner[:, diagonal, diagonal] += variance
     solved = np.linalg.solve(inner, target[:, :, None])
     return np.asarray((np.swapaxes(j, 1, 2) @ solved)[:, :, 0])
 

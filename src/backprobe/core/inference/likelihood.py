@@ -38,15 +38,19 @@ BROAD_DENSITY = {
     Quantity.INPUT_CELSIUS: 1 / 300.0,
     Quantity.AMBIENT: 1 / 200.0,
 }
+# Readings of DC volts, which share the meter's gain error.
+BY_METER = VOLTAGES | {Quantity.VOLTS_LOADED, Quantity.BATTERY, Quantity.LEAD_CHECK}
 LOGARITHMIC = frozenset((Quantity.HERTZ, Quantity.HARNESS_OHM, Quantity.SENSOR_OHM))
 
 GHOST_VOLT = 0.08  # what damp and stray fields put on a floating wire, V (common practice)
+UNUSED_VOLT = 0.02  # what an unused cavity shows, V (common practice)
 MODEL_VOLT = 0.004  # what splices and shared wires add that no model holds, V (common practice)
 BAD_LEAD_WANDER = 0.12  # change from reading to reading behind a bad black lead, V
 SWING_SHARE = 0.03  # error of a meter's mean of a switching signal, share of its swing
 MOVING_SHARE = 0.35  # the same while the quantity itself moves between two extremes
 FAST_HERTZ = 6.0  # above it a min/max hold that averages 0.1 s no longer sees the levels
 LEAD_OHM = 0.3  # resistance of the meter's leads, ohm (meter vendors: 0.2 to 0.5)
+HARNESS_SPREAD_OHM = 3.0  # what filters and rails inside a control unit add, ohm (common practice)
 OPEN_OHM = 3e7  # above it an ohmmeter shows OL
 CELSIUS_SPREAD = 6.0  # a control unit's own curve against the sensor's, degC (common practice)
 COLD_LIMIT, HOT_LIMIT = -35.0, 125.0  # reported temperatures beyond these mean a circuit limit
@@ -122,14 +126,28 @@ def indicate(
     by = np.zeros((n_m, sheet.n_read, n_z)) if pick is not None else None
     _, own = noted(sheet)
     view = _View(table, sheet, prediction, pick)
-    for quantity in np.unique(sheet.quantity):
-        index = np.flatnonzero(sheet.quantity == quantity)
-        m, s, b = view.indication(Quantity(int(quantity)), index)
+    for code in np.unique(sheet.quantity):
+        quantity = Quantity(int(code))
+        index = np.flatnonzero(sheet.quantity == code)
+        m, s, b = view.indication(quantity, index)
+        if quantity in BY_METER:
+            m, b = _through_meter(sheet, prediction, m, b)
         mean[:, index] = m
         deviation[:, index] = np.sqrt(own[index][None, :, None] ** 2 + s**2)
         if by is not None and b is not None:
             by[:, index] = b
     return Indicated(mean, deviation, by)
+
+
+def _through_meter(
+    sheet: Sheet, prediction: Prediction, mean: Array, by: Array | None
+) -> tuple[Array, Array | None]:
+    """Indications with the meter's own gain error, the last coordinate."""
+    gain = 1.0 + sheet.meter_share * prediction.meter
+    if by is not None:
+        by = by * gain[:, None, None]
+        by[:, :, -1] += sheet.meter_share * mean[:, :, 0]
+    return mean * gain[:, None, None], by
 
 
 class _View:
@@ -192,7 +210,8 @@ class _View:
             gone = self.unused(index)
             total = np.where(gone, 1e9, value) + LEAD_OHM
             slope = None if by is None else by / total[:, :, 0, None]
-            return np.log(total), np.full(value.shape, 0.05), _masked(slope, gone)
+            spread = 0.05 + np.minimum(HARNESS_SPREAD_OHM / total, 2.0)
+            return np.log(total), spread, _masked(slope, gone)
         if q == Quantity.SENSOR_OHM:
             return self._sensor_ohm(index)
         return self._of_round(q, index)
@@ -250,7 +269,7 @@ class _View:
         shown = gain * (value * load - offset)
         bad = p.lead_bad[:, self.sheet.round[index]]
         wander = np.where(bad, BAD_LEAD_WANDER, 0.0)[:, :, None]
-        ghost = GHOST_VOLT * np.where(gone, 1.0, 1.0 - load)
+        ghost = np.where(gone, UNUSED_VOLT, GHOST_VOLT * (1.0 - load))
         spread = np.sqrt(extra**2 + wander**2 + ghost**2 + MODEL_VOLT**2)
         if by is None or offset_by is None or gain_by is None:
             return shown, spread, None

@@ -1,7 +1,8 @@
 """What a sheet of readings would show under many hypotheses at once.
 
 Coordinates ``z`` (standard normal) of one hypothesis are laid out as: static values; driven
-quantities by state; their change from round to round; black-lead offset and gain by round.
+quantities by state; their change from round to round; black-lead offset and gain by round; the
+meter's own gain error.
 """
 
 from collections.abc import Collection
@@ -42,7 +43,7 @@ class Layout:
     def size(self) -> int:
         """Number of coordinates."""
         per_round = self.n_round * (self.n_driven + 2)
-        return self.n_free + len(self.states) * self.n_driven + per_round
+        return self.n_free + len(self.states) * self.n_driven + per_round + 1
 
     def base(self, state: int) -> slice:
         """Coordinates of the driven quantities in a state."""
@@ -56,8 +57,13 @@ class Layout:
 
     def lead(self, r: int) -> tuple[int, int]:
         """Coordinates of black-lead offset and gain in a round."""
-        start = self.size - 2 * self.n_round + 2 * r
+        start = self.size - 1 - 2 * self.n_round + 2 * r
         return start, start + 1
+
+    @property
+    def meter(self) -> int:
+        """Coordinate of the meter's own gain error, one for all readings of volts."""
+        return self.size - 1
 
 
 def layout_of(table: HypothesisTable, sheet: Sheet) -> Layout:
@@ -90,6 +96,7 @@ class Prediction:
         Log resistance between the lone sensor's terminals; inf: open; NaN: can't be told.
     ohm_by : ndarray, shape (M, R, T, T, n_z), or None
     lead_bad : ndarray of bool, shape (M, R): rounds explained with a bad black lead.
+    meter : ndarray, shape (M,): coordinate of the meter's gain error.
     battery, lead_offset, lead_gain : Field, shapes (M, R, 1)
     celsius : Field, (M, R, 1): temperature of a thermistor or platinum sensor, NaN where none.
     """
@@ -105,6 +112,7 @@ class Prediction:
     ohm: Array
     ohm_by: Array | None
     lead_bad: Bools
+    meter: Array
     battery: Field
     celsius: Field
     lead_offset: Field
@@ -610,6 +618,7 @@ def _join(
         ohm=ohm,
         ohm_by=ohm_by,
         lead_bad=lead_bad,
+        meter=z[:, layout.meter],
         battery=Field(battery, battery_by),
         celsius=Field(celsius[:, :, None], celsius_by),
         lead_offset=Field(offset, offset_by),

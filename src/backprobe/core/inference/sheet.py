@@ -1,6 +1,6 @@
 """The sheet of readings as arrays: what was read, in which round, at which terminal."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
@@ -88,6 +88,8 @@ class Sheet:
         Input resistance of the meter, ohm.
     role_log : ndarray, shape (n_terminal, n_role)
         Log factors on roles from witnesses that are no measurement (a diagram).
+    meter_share : float
+        Standard uncertainty of the meter's gain on DC volts, common to all readings, share.
     """
 
     rounds: tuple[SheetRound, ...]
@@ -103,7 +105,7 @@ class Sheet:
     label: tuple[str, ...]
     input_ohm: float
     role_log: Array
-    alternative: str = field(default="")
+    meter_share: float = 0.0
 
     @property
     def n_read(self) -> int:
