@@ -1,4 +1,4 @@
-"""What all tests share: fixed seeds, a cache of their own, what happens where ngspice is missing."""
+"""What all tests share: fixed seeds, a cache of their own, and what a missing ngspice means."""
 
 import os
 import shutil
