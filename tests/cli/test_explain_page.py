@@ -293,6 +293,19 @@ def test_why_about_something_unknown_says_what_can_be_asked() -> None:
     assert "--why for 3, open:sensor-ground" in message
 
 
+def test_only_the_best_are_told_at_length() -> None:
+    """Somebody who is tired needs one reading, and perhaps two to choose from."""
+    several = replace(made_up_answer(), next=made_up_answer().next * 3)
+    short = flat(told(several)).split("MEASURE NEXT")[1]
+    assert "3. plugged in" in short
+    assert "4." not in short
+    assert "backprobe next stumble.toml" in short
+    steps = flat(printed(next_page(several, made_up_job())))
+    assert steps.count("a) ") == 3
+    assert "Or 4. unplugged, key on: sensor ohms, 1 to 3: half a minute;" in steps
+    assert "6. unplugged" in steps
+
+
 def test_next_page_gives_steps_in_order_with_their_own_cautions() -> None:
     text = flat(printed(next_page(made_up_answer(), made_up_job()), 60))
     assert "a) Key off. b) Plug the sensor in until it latches. c) Key on." in text

@@ -159,9 +159,10 @@ def test_terminals_are_listed_as_people_do() -> None:
 
 def test_states_name_plug_key_speed_and_action() -> None:
     assert state_words(plugged=False, key="on") == "unplugged, key on"
+    assert state_words(plugged=True, key="run", rpm=800) == "plugged in, idling"
     assert (
         state_words(plugged=True, key="run", rpm=2500, action="snap throttle")
-        == "plugged in, running 2500 rpm, snap throttle"
+        == "plugged in, running at 2500 rpm, snap throttle"
     )
 
 

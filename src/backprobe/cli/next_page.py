@@ -21,41 +21,57 @@ NOTHING_WORTH: Final = "No further reading is worth its minutes."
 SETTLED: Final = "Settled. Nothing more has to be measured to tell these apart."
 
 
+MOST_IN_SHORT: Final = 3
+MOST_WITH_STEPS: Final = 3
+
+
 def next_section(answer: Answer, job: Job) -> RenderableType:
-    """List the next readings in short, cautions gathered below."""
+    """List the best of the next readings in short, cautions gathered below."""
     if not answer.next:
         return Text(SETTLED if answer.settled else NOTHING_WORTH)
     grid = two_columns()
-    for number, reading in enumerate(answer.next, 1):
+    best = answer.next[:MOST_IN_SHORT]
+    for number, reading in enumerate(best, 1):
         lines = [Text(headline(reading, job), style="bold"), Text(_price(reading))]
         if reading.text:
             lines.append(Text(reading.text))
         grid.add_row(f"{number}.", Group(*lines))
     lead = [Text(SETTLED + " To prove it further:")] if answer.settled else []
-    return Group(*lead, grid, _cautions(answer.next), Text(ALWAYS))
+    steps = Text(f"Steps, and more to choose from: backprobe next {answer.file}")
+    return Group(*lead, grid, _cautions(best), steps, Text(ALWAYS))
 
 
 def next_page(answer: Answer, job: Job) -> RenderableType:
-    """List the next readings with every step, each with its own cautions."""
+    """List the next readings, the best with every step and their own cautions."""
     if not answer.next:
         return Text(SETTLED if answer.settled else NOTHING_WORTH)
     parts: list[RenderableType] = []
-    for number, reading in enumerate(answer.next, 1):
+    for number, reading in enumerate(answer.next[:MOST_WITH_STEPS], 1):
+        parts += [_with_steps(number, reading, job), Text("")]
+    others = answer.next[MOST_WITH_STEPS:]
+    if others:
+        grid = two_columns()
+        for number, reading in enumerate(others, MOST_WITH_STEPS + 1):
+            grid.add_row(f"{number}.", Text(f"{headline(reading, job)}: {_price(reading)}"))
+        parts += [Text("Or", style="bold"), grid, Text("")]
+    return Group(*parts, Text(ALWAYS))
+
+
+def _with_steps(number: int, reading: NextReading, job: Job) -> RenderableType:
+    lines: list[RenderableType] = [Text(headline(reading, job), style="bold")]
+    lines.append(Text(_price(reading)))
+    if reading.text:
+        lines.append(Text(reading.text))
+    if reading.steps:
         steps = two_columns()
         for place, step in enumerate(reading.steps):
-            steps.add_row(f"{chr(ord('a') + place)})" if place < 26 else "-", Text(step))
-        lines: list[RenderableType] = [Text(headline(reading, job), style="bold")]
-        lines.append(Text(_price(reading)))
-        if reading.text:
-            lines.append(Text(reading.text))
-        if reading.steps:
-            lines.append(steps)
-        if reading.cautions:
-            lines.append(_cautions([reading]))
-        outer = two_columns()
-        outer.add_row(f"{number}.", Group(*lines))
-        parts += [outer, Text("")]
-    return Group(*parts, Text(ALWAYS))
+            steps.add_row(f"{chr(ord('a') + place)})", Text(step))
+        lines.append(steps)
+    if reading.cautions:
+        lines.append(_cautions([reading]))
+    outer = two_columns()
+    outer.add_row(f"{number}.", Group(*lines))
+    return outer
 
 
 def headline(reading: NextReading, job: Job) -> str:

@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
+from backprobe.quantities import format_quantity
+
 IDLE_BELOW_RPM: Final = 1200.0
 
 # Minutes, good access: common practice, no source.
@@ -76,7 +78,7 @@ CAUTION_PASSIVE: Final = (
     "Ohms only across a passive part (thermistor, track, coil, heater), never an oxygen cell."
 )
 CAUTION_LOAD: Final = (
-    "Half-watt 1 kohm resistor or larger, only while you read; never on an oxygen cell's wires."
+    "A resistor of half a watt or more, held on only while you read; never on an oxygen cell."
 )
 
 
@@ -230,9 +232,8 @@ def _reading_steps(goal: State, quantity: str, place: str, load_ohms: float) -> 
         f"{probe} {place}.",
     ]
     if quantity == "volts_loaded":
-        steps.append(
-            f"Hold {load_ohms:g} ohm from that terminal to the black lead's point and read again."
-        )
+        load = format_quantity(load_ohms, "ohm")
+        steps.append(f"Hold {load} from that terminal to the black lead's point and read again.")
     steps += _action_steps(goal.action)
     kept = {"volts_high": "highest", "volts_low": "lowest"}.get(quantity)
     if kept:

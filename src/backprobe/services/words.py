@@ -10,6 +10,7 @@ import re
 from typing import Final
 
 from backprobe.quantities import format_quantity
+from backprobe.services.steps import IDLE_BELOW_RPM
 from backprobe.vocabulary import NO_FAULT, split_fault
 
 # Own scale. Its ends follow what the program does: it stops asking at 0.99.
@@ -231,7 +232,7 @@ def state_words(*, plugged: bool, key: str, rpm: float = 0.0, action: str = "") 
     """Say the state a reading is taken in: "unplugged, key on"; "plugged in, running"."""
     parts = ["plugged in" if plugged else "unplugged"]
     if key == "run":
-        parts.append(f"running {rpm:.0f} rpm" if rpm else "running")
+        parts.append(f"running at {rpm:.0f} rpm" if rpm > IDLE_BELOW_RPM else "idling")
     else:
         parts.append({"off": "key off", "on": "key on", "crank": "cranking"}.get(key, key))
     if action:
