@@ -34,6 +34,14 @@ def test_version() -> None:
     assert (result.returncode, result.stdout) == (0, f"backprobe {__version__}\n")
 
 
+def test_the_module_is_the_program_too() -> None:
+    """Where the command is not on the path, as on many a Windows laptop."""
+    command = [sys.executable, "-m", "backprobe", "--help"]
+    result = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert result.returncode == 0
+    assert result.stdout.startswith("Usage: python -m backprobe [OPTIONS]")
+
+
 def test_help_names_the_commands() -> None:
     result = started("--help")
     assert result.returncode == 0
