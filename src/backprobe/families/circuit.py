@@ -22,6 +22,7 @@ from backprobe.core.circuit.plan import (
 from backprobe.families.element_stamps import (
     ALONE,
     CONNECTED,
+    UNPLUGGED,
     SWITCHED_OFF,
     UNIT_SIDE,
     StampWriter,
@@ -32,6 +33,9 @@ from backprobe.families.fault_edits import apply_fault
 from backprobe.families.faults import HEALTHY, Fault
 from backprobe.families.netlist import Netlist, netlist_of
 from backprobe.families.schema import Driven, Element, Family, Prior
+
+
+CONNECTOR = "connector"  # value of common.toml that says whether the sensor is plugged in
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +121,8 @@ def _where(writer: StampWriter, netlist: Netlist, element: Element) -> Where:
     if element.only_if is None:
         return Where(modes)
     name, word = element.only_if
+    if name == CONNECTOR:  # not a choice of the vehicle but a state of the connector
+        return Where(modes & (CONNECTED if word == "plugged" else UNPLUGGED))
     code = netlist.values[name].choices.index(word)
     return Where(modes, only_slot=writer.slot(name), only_code=code)
 

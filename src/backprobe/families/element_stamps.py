@@ -16,6 +16,7 @@ from backprobe.families.schema import Element
 POWERED = frozenset((Mode.UNPLUGGED, Mode.PLUGGED))
 SWITCHED_OFF = frozenset((Mode.UNPLUGGED_OFF, Mode.PLUGGED_OFF))
 CONNECTED = frozenset((Mode.PLUGGED, Mode.PLUGGED_OFF))
+UNPLUGGED = frozenset((Mode.UNPLUGGED, Mode.UNPLUGGED_OFF))
 UNIT_SIDE = POWERED | SWITCHED_OFF
 ALONE = frozenset((Mode.SENSOR_ALONE,))
 ALWAYS_THERE = ("battery", "battery-", "cu-inner", "cu-ground")  # sources that no key switches
@@ -135,17 +136,17 @@ def _ends(element: Element) -> Ends:
 
 
 def _resistor(writer: StampWriter, e: Element, where: Where) -> None:
-    if SWITCHED_FEED == set(e.nodes):
-        where = where.during(POWERED)
+    if set(e.nodes) == SWITCHED_FEED:
+        where = where.during(where.modes & POWERED)
     writer.conductance(_ends(e), e.parameters["ohm"], where)
 
 
 def _source(writer: StampWriter, e: Element, where: Where) -> None:
     ends, volt, ohm = _ends(e), e.parameters["volt"], e.parameters["ohm"]
     if e.side == "control-unit" and not all(node in ALWAYS_THERE for node in ends):
-        if SWITCHED_FEED != set(ends):
+        if set(ends) != SWITCHED_FEED:
             writer.conductance(ends, "off-ohm", where.during(SWITCHED_OFF))
-        where = where.during(POWERED)
+        where = where.during(where.modes & POWERED)
     inside = where
     if "limit_ampere" in e.parameters:
         # Beyond its limit a regulator is a current; fed from outside it hardly takes any.
@@ -216,7 +217,7 @@ def _contact(writer: StampWriter, e: Element, where: Where) -> None:
     switch = writer.switch(p["closed"], p.get("hertz"))
     if e.side == "control-unit":  # a driver is open when the key is off
         writer.conductance(ends, p["open_ohm"], where.during(SWITCHED_OFF))
-        where = where.during(POWERED)
+        where = where.during(where.modes & POWERED)
     writer.conductance(ends, p["open_ohm"], where.at_level(switch, 0))
     closed = where.at_level(switch, 1)
     if "full_volt" in p:  # an output that lets go while its sensor isn't fed

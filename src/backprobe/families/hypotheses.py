@@ -119,7 +119,7 @@ def stack_circuits(
     fixed, free_slot = np.zeros((n_h, n_p)), np.full((n_h, n_f), -1)
     fixed[:, ONE_SLOT] = 1.0
     slot = np.full((n_h, n_q), -1)
-    always, step = np.zeros((n_h, n_q), dtype=bool), np.zeros((n_h, n_q))
+    alias, step = np.tile(np.arange(len(STATES))[None, :, None], (n_h, 1, n_q)), np.zeros((n_h, n_q))
     role, component = np.full((n_h, n_terminal), -1), np.full((n_h, n_terminal), -1)
     active = np.zeros((n_h, n_terminal), dtype=bool)
     celsius = np.full(n_h, -1)
@@ -136,7 +136,7 @@ def stack_circuits(
         for q, name in enumerate(_driven_order(c)):
             d = c.driven[name]
             slot[h, q] = place[name]
-            always[h, q] = d.always is not None
+            alias[h, :, q] = [STATES.index(d.resolved(s)) for s in STATES]
             step[h, q] = d.drift if d.always is not None else d.repeat
             for s, state in enumerate(STATES):
                 driven.put((h, s, q), d.prior(state))
@@ -156,7 +156,7 @@ def stack_circuits(
         static=static.table(),
         driven_slot=slot,
         driven_prior=driven.table(),
-        driven_always=always,
+        driven_alias=alias,
         driven_step=step,
         log_prior=log_prior,
         role=role,

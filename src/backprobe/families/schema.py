@@ -85,11 +85,15 @@ class Driven:
 
     def prior(self, state: str) -> Prior:
         """Prior of this quantity in a state, following the fallbacks."""
+        return self.always if self.always is not None else self.states[self.resolved(state)]
+
+    def resolved(self, state: str) -> str:
+        """The state whose value this quantity has in a state: itself, or one it moves with."""
         if self.always is not None:
-            return self.always
+            return STATES[0]
         while state not in self.states:
             state = STATE_FALLBACK[state]
-        return self.states[state]
+        return state
 
 
 @dataclass(frozen=True, slots=True)

@@ -120,7 +120,7 @@ def _explore(bench: Workbench, sheet: Sheet) -> Fit:
 def _start_z(bench: Workbench, sheet: Sheet, particle: IntArray) -> Array:
     table = bench.hypotheses.table
     whole, layout = layout_of(table, bench.sheet), layout_of(table, sheet)
-    return start_coordinates(bench.bank, particle, whole, layout)
+    return start_coordinates(bench.bank, table, particle, whole, layout)
 
 
 def fit_split(

@@ -159,7 +159,7 @@ def solve_rounds(
     for index, n_particle in _batches(bank, table):
         at = np.flatnonzero(np.isin(bank.hypothesis, index))
         rows = table.repeated(index, n_particle)
-        z = start_coordinates(bank, at, whole, layout)
+        z = start_coordinates(bank, table, at, whole, layout)
         p = predict(rows, z, part, ohm_rounds=with_ohm)
         for k, r in enumerate(which):
             for name in FIELDS:
@@ -192,14 +192,19 @@ def _batches(bank: Bank, table: HypothesisTable) -> Iterator[tuple[IntArray, int
         start = stop
 
 
-def start_coordinates(bank: Bank, particle: IntArray, whole: Layout, layout: Layout) -> Array:
+def start_coordinates(
+    bank: Bank, table: HypothesisTable, particle: IntArray, whole: Layout, layout: Layout
+) -> Array:
     """Coordinates of particles moved from the bank's layout to a sheet's, (M, n_z)."""
     z = np.zeros((particle.size, layout.size))
     source = bank.z[particle].astype(np.float64)
     z[:, : layout.n_free] = source[:, : whole.n_free]
+    hypothesis = bank.hypothesis[particle]
+    alias = table.driven_alias[hypothesis]
     for state in layout.states:
-        z[:, layout.base(state)] = source[:, whole.base(state)]
-    # A quantity that is the same in all states lives in the first state of a layout.
-    first = layout.states[0]
-    z[:, layout.base(first)] = source[:, whole.base(first)]
+        at = np.zeros((particle.size, layout.n_driven), dtype=np.int64)
+        for known in reversed(whole.states):
+            start = whole.base(known).start + np.arange(layout.n_driven)
+            at = np.where(alias[:, known] == alias[:, state], start, at)
+        z[:, layout.base(state)] = np.take_along_axis(source, at, axis=1)
     return z

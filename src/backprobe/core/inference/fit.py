@@ -269,7 +269,7 @@ def choice_bins(rows: HypothesisTable, layout: Layout, z: Array) -> tuple[IntArr
         prior = type(rows.driven_prior)(
             *(np.asarray(getattr(rows.driven_prior, n))[:, state] for n in names)
         )
-        shared = rows.driven_always & (state != layout.states[0])
+        shared = rows.base_of(layout.states, state) != state
         place, log_p = choice_bin(prior, z[:, layout.base(state)])
         places.append(np.where(shared, 0, place))
         total = total + np.where(shared, 0.0, log_p).sum(axis=1)

@@ -23,7 +23,8 @@ class HypothesisTable:
     static : their priors, (H, F).
     driven_slot : value slot of each driven quantity, (H, Q), -1 pads.
     driven_prior : prior of each driven quantity in each state, (H, S, Q).
-    driven_always : whether it is the same in all states, (H, Q).
+    driven_alias : state whose coordinate a state shares (its own number, or that of the state
+        it is said to move with), (H, S, Q).
     driven_step : standard deviation of its change from round to round, in its unit, (H, Q).
     log_prior : log prior probability, (H,).
     role : role index of each wire, (H, T), -1 pads.
@@ -41,7 +42,7 @@ class HypothesisTable:
     static: PriorTable
     driven_slot: IntArray
     driven_prior: PriorTable
-    driven_always: Bools
+    driven_alias: IntArray
     driven_step: Array
     log_prior: Array
     role: IntArray
@@ -55,6 +56,17 @@ class HypothesisTable:
     def wanted(self) -> IntArray:
         """Value slots that are unknown, free ones first, then driven ones, (H, F + Q)."""
         return np.concatenate([self.free_slot, self.driven_slot], axis=1)
+
+    def base_of(self, states: tuple[int, ...], state: int) -> IntArray:
+        """Which of a sheet's states holds the coordinate of a driven quantity, (H, Q).
+
+        The first of ``states`` that shares the coordinate with ``state``.
+        """
+        own = self.driven_alias[:, state]
+        found = np.full(own.shape, state)
+        for other in reversed(states):
+            found = np.where(self.driven_alias[:, other] == own, other, found)
+        return found
 
     @property
     def repeats(self) -> int:
@@ -74,7 +86,7 @@ class HypothesisTable:
             self.static.rows(index),
             self.driven_slot[index],
             self.driven_prior.rows(index),
-            self.driven_always[index],
+            self.driven_alias[index],
             self.driven_step[index],
             self.log_prior[index],
             self.role[index],

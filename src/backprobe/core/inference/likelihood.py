@@ -51,6 +51,7 @@ MOVING_SHARE = 0.35  # the same while the quantity itself moves between two extr
 FAST_HERTZ = 6.0  # above it a min/max hold that averages 0.1 s no longer sees the levels
 LEAD_OHM = 0.3  # resistance of the meter's leads, ohm (meter vendors: 0.2 to 0.5)
 HARNESS_SPREAD_OHM = 3.0  # what filters and rails inside a control unit add, ohm (common practice)
+HARNESS_INSIDE_OHM = 50.0  # above it the reading runs through unpowered electronics
 OPEN_OHM = 3e7  # above it an ohmmeter shows OL
 CELSIUS_SPREAD = 6.0  # a control unit's own curve against the sensor's, degC (common practice)
 COLD_LIMIT, HOT_LIMIT = -35.0, 125.0  # reported temperatures beyond these mean a circuit limit
@@ -210,7 +211,8 @@ class _View:
             gone = self.unused(index)
             total = np.where(gone, 1e9, value) + LEAD_OHM
             slope = None if by is None else by / total[:, :, 0, None]
-            spread = 0.05 + np.minimum(HARNESS_SPREAD_OHM / total, 2.0)
+            inside = np.where(total > HARNESS_INSIDE_OHM, 0.4, 0.05)
+            spread = inside + np.minimum(HARNESS_SPREAD_OHM / total, 2.0)
             return np.log(total), spread, _masked(slope, gone)
         if q == Quantity.SENSOR_OHM:
             return self._sensor_ohm(index)

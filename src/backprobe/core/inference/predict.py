@@ -28,6 +28,7 @@ BAD_LEAD_GAIN = (0.45, 1.0)  # its gain lies between these (common practice)
 BATTERY_SLOT = 0  # place of the battery among the driven quantities
 SMALLEST_SHARE = 1e-3  # a level held for less of the time does not show on a meter
 SLOWEST_SHOWN_HERTZ = 0.5
+SMALLEST_COUNTED_VOLT = 0.4  # swing below which a meter counts nothing (common practice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,41 @@ def layout_of(table: HypothesisTable, sheet: Sheet) -> Layout:
     return Layout(
         table.static.centre.shape[1], sheet.states, table.driven_slot.shape[1], len(sheet.rounds)
     )
+
+
+def base_index(table: HypothesisTable, layout: Layout, state: int) -> IntArray:
+    """Coordinate of each driven quantity in a state, (M, Q)."""
+    start = np.zeros(max(layout.states) + 1, dtype=np.int64)
+    for known in layout.states:
+        start[known] = layout.base(known).start
+    return start[table.base_of(layout.states, state)] + np.arange(layout.n_driven)
+
+
+def carry_bases(
+    table: HypothesisTable, known: Array, old: Layout, new: Layout, z: Array
+) -> Array:
+    """Coordinates ``z`` of a new layout with those of the driven quantities that an old one knows.
+
+    Parameters
+    ----------
+    table : HypothesisTable
+        M hypotheses.
+    known : ndarray, shape (M, n_z of old)
+    old, new : Layout
+    z : ndarray, shape (M, n_z of new)
+
+    Returns
+    -------
+    ndarray, shape (M, n_z of new)
+    """
+    carried = z.copy()
+    for state in new.states:
+        own = table.driven_alias[:, state]
+        for other in reversed(old.states):
+            same = table.driven_alias[:, other] == own
+            at = new.base(state)
+            carried[:, at] = np.where(same, known[:, old.base(other)], carried[:, at])
+    return carried
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,9 +240,8 @@ def _round_values(
     state: int,
 ) -> _Values:
     """Values of every slot in one round: static ones and the driven ones of the state."""
-    first = z[:, layout.base(layout.states[0])]
-    own = z[:, layout.base(state)]
-    base = np.where(table.driven_always, first, own)
+    at = base_index(table, layout, state)
+    base = np.take_along_axis(z, at, axis=1)
     prior = PriorTable(
         *(
             np.asarray(getattr(table.driven_prior, n))[:, state]
@@ -428,7 +463,7 @@ def _combine(
     share_high = np.einsum("mc,mct->mt", weight, (v > middle[:, None]).astype(float))
     thevenin = np.einsum("mc,mctt->mt", weight, found.thevenin)
     unit = np.einsum("mc,mct->mt", weight, found.unit_voltage)
-    log_hertz, hertz_slot = _hertz(table, sets[0], high - low, ac, n_c)
+    log_hertz, hertz_slot = _hertz(table, sets[0], v, high - low, ac, n_c)
     by: dict[str, Array] = {}
     if sensitivities:
         by = _slopes(
@@ -447,15 +482,21 @@ def _combine(
 
 
 def _hertz(
-    table: HypothesisTable, values: _Values, swing: Array, ac: Array, n_c: int
+    table: HypothesisTable, values: _Values, voltage: Array, swing: Array, ac: Array, n_c: int
 ) -> tuple[Array, IntArray]:
     """Log frequency at each wire (NaN: nothing that a meter counts), and its value slot."""
     n_m, n_t = swing.shape
     slot = np.full((n_m, n_t), -1, dtype=np.int64)
+    both = np.repeat(table.circuits.switch_hertz, table.repeats, axis=0)
     if n_c > 1:
-        both = np.repeat(table.circuits.switch_hertz, table.repeats, axis=0)
-        first = np.where(both[:, :1] >= 0, both[:, :1], both[:, 1:])
-        slot = np.where(swing > 0.4, first, slot)
+        n_switch = n_c.bit_length() - 1
+        largest = np.full((n_m, n_t), SMALLEST_COUNTED_VOLT)
+        for s in range(n_switch):
+            up = (np.arange(n_c) >> (n_switch - 1 - s)) & 1 == 1
+            moved = np.abs(voltage[:, :n_c][:, up].mean(axis=1) - voltage[:, :n_c][:, ~up].mean(1))
+            mine = (moved > largest) & (both[:, s, None] >= 0) & (swing > SMALLEST_COUNTED_VOLT)
+            slot = np.where(mine, both[:, s, None], slot)
+            largest = np.where(mine, moved, largest)
     has_ac = (ac > 0.05) & (table.alternating_hertz[:, None] >= 0)
     slot = np.where(has_ac, table.alternating_hertz[:, None], slot)
     hertz = np.take_along_axis(values.value, np.maximum(slot, 0), axis=1)
@@ -547,10 +588,9 @@ def _by_z(table: HypothesisTable, layout: Layout, values: _Values, by_value: Arr
     n_f = layout.n_free
     out[:, :, :n_f] = by_value[:, :, :n_f] * values.static_slope[:, None, :]
     driven = by_value[:, :, n_f:]
+    at = base_index(table, layout, values.state)  # distinct within a row
     to_base = driven * values.base_slope[:, None]
-    shared = to_base * table.driven_always[:, None]
-    out[:, :, layout.base(layout.states[0])] += shared
-    out[:, :, layout.base(values.state)] += to_base - shared
+    np.put_along_axis(out, np.broadcast_to(at[:, None], to_base.shape), to_base, axis=2)
     out[:, :, layout.change(values.round)] += driven * values.change_slope[:, None]
     return out
 
