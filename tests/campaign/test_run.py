@@ -11,12 +11,13 @@ from backprobe.campaign.accuracy import accuracy
 from backprobe.campaign.accuracy_page import markdown, tables, to_json
 from backprobe.campaign.draw import Wishes, draw_vehicle
 from backprobe.campaign.faulting import option_name, options
+from backprobe.campaign.prediction import Predicted
 from backprobe.campaign.run import Campaign, run_campaign, vehicle_of
-from backprobe.campaign.separability import separability
+from backprobe.campaign.separability import alike_pins, separability
 from backprobe.campaign.vehicle import Vehicle
 from backprobe.errors import JobFileError
 from backprobe.job.job_file import parse_job, read_job, write_job
-from backprobe.job.model import Job
+from backprobe.job.model import Connector, Job, Terminal
 from backprobe.vocabulary import FAULT_KINDS, ROLES, split_fault
 
 # Two wires: what they can tell apart is soon computed.
@@ -129,6 +130,23 @@ def test_a_broken_thermistor_wire_shows_and_its_two_ends_are_one_class() -> None
     assert found.is_separable
     assert "control-unit-input:signal-thermistor" in found.rivals
     assert "none" not in found.rivals
+
+
+@pytest.mark.parametrize(
+    ("second", "running", "alike"), [(12.02, 14.0, True), (11.5, 14.0, False), (12.02, 7.0, False)]
+)
+def test_pins_read_alike_only_if_they_do_in_every_round(
+    second: float, running: float, alike: bool
+) -> None:
+    job = Job("alike", Connector("pair", terminals=(Terminal("1"), Terminal("2"))))
+    seen = [
+        Predicted("A volts 1", 12.0, 0.05),
+        Predicted("A volts 2", second, 0.05),
+        Predicted("C volts 1", 14.0, 0.05),
+        Predicted("C volts 2", running, 0.05),
+    ]
+    found = alike_pins(job, {each.name: each for each in seen})
+    assert bool(found) is alike
 
 
 def test_a_healthy_vehicle_is_its_own_class() -> None:

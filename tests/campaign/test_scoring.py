@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from backprobe.campaign.accuracy import accuracy
-from backprobe.campaign.scoring import all_roles_right, same_fault, score_vehicle
+from backprobe.campaign.scoring import all_roles_right, joined, same_fault, score_vehicle
 from backprobe.campaign.separability import Separability
 from backprobe.campaign.vehicle import TrueValue, Truth
 
@@ -58,6 +58,20 @@ def test_interchangeable_wires_may_be_exchanged_but_not_doubled(
     roles: dict[str, str], right: bool
 ) -> None:
     assert all_roles_right(answer(roles, []), truth()) is right
+
+
+def test_terminals_that_read_alike_may_be_taken_for_each_other_in_one_measure_only() -> None:
+    mixed_up = {"1": "generator-signal", "2": "shield", "3": "generator-return"}
+    alike = Separability(50.0, SHOWS.rivals, (frozenset({"2", "3"}),))
+    score = score_vehicle(1, answer(mixed_up, []), truth(), alike)
+    assert not score.all_roles_right
+    assert score.all_told_apart_right
+
+
+def test_groups_that_share_a_pin_are_one() -> None:
+    pairs = (frozenset({"1", "2"}), frozenset({"3", "4"}), frozenset({"2", "3"}))
+    assert joined(pairs) == (frozenset({"1", "2", "3", "4"}),)
+    assert joined(pairs[:2]) == pairs[:2]
 
 
 def test_wires_are_told_apart_where_they_are_not_interchangeable() -> None:

@@ -32,7 +32,7 @@ IDEAL = {
     "rails.ground.ohm": 0.01,
     "rails.feed.drop": 0.0,
     "rails.lift.whole": 0.0,
-    "rails.lift.ohm": 0.01,
+    "rails.lift.ampere": 20.0,
 }
 QUIET = {"rails.inner": 0.0, "rails.offset": 0.0, "rails.body": 0.0}
 

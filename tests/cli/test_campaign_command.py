@@ -62,8 +62,10 @@ def test_page_and_vehicles_are_written(app: typer.Typer, tmp_path: Path) -> None
     assert "backprobe campaign --vehicles 2 --seed 1" in text
     assert "--connector thermistor" in text
     assert sorted(each.name for each in folder.iterdir()) == [
+        "vehicle-00001.answer.json",
         "vehicle-00001.toml",
         "vehicle-00001.truth.json",
+        "vehicle-00002.answer.json",
         "vehicle-00002.toml",
         "vehicle-00002.truth.json",
     ]

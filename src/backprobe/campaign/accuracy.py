@@ -94,6 +94,11 @@ def _rows(scores: Sequence[VehicleScore], answered: list[VehicleScore]) -> tuple
             lambda s: s.all_roles_right,
         ),
         among(
+            "every role right, one fault, terminals that read alike aside",
+            lambda s: _clean(s) and not _healthy(s),
+            lambda s: s.all_told_apart_right,
+        ),
+        among(
             "every role right, bad measurement in a round",
             lambda s: s.has_bad_round,
             lambda s: s.all_roles_right,

@@ -16,6 +16,8 @@ from backprobe.campaign.nodal import Netlist
 from backprobe.campaign.rails import FEED, INNER, OPEN_OHM
 from backprobe.campaign.spreads import Random, chance, even, log_even, pick
 
+ASLEEP_OHM = 3e4  # a buffer without its supply
+
 
 class Load(Block):
     """A heater or coil between a battery feed and a low-side driver.
@@ -220,7 +222,7 @@ class WideRangeCell(Block):
         del values, story
         running = state not in {"key-on", "crank", "sweep-low", "sweep-high"}
         return {
-            self.key("hot"): float(running and rng.random() < 0.92),
+            self.key("hot"): float(running and rng.random() < 0.97),
             self.key("pump ampere"): even(rng, -4e-4, 4e-4) if running else 0.0,
         }
 
@@ -228,7 +230,8 @@ class WideRangeCell(Block):
         """Add the virtual ground, the weak hold of each wire, the pump's drive."""
         common = f"{self.common}.cu"
         volt = values[self.key("virtual")] if now.awake else 0.0
-        net.source(common, INNER, volt, values[self.key("virtual ohm")])
+        ohm = values[self.key("virtual ohm")] if now.awake else ASLEEP_OHM
+        net.source(common, INNER, volt, ohm)
         for name in (self.pump, self.reference, *((self.trim,) if self.trimmed else ())):
             net.resistor(f"{name}.cu", common, values[self.key("hold")])
         hot = self.measured(values, now, "hot") > 0.5

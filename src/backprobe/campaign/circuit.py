@@ -11,6 +11,7 @@ from backprobe.campaign.rails import FEED, REF, Rails, UnusedWire
 from backprobe.campaign.spreads import Random, chance, even, log_even, pick
 
 GHOST_VOLT = 4.0
+POWER_ROLES = ("supply-battery", "heater-control", "driver-control", "motor")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,16 +61,21 @@ def draw_circuit(rng: Random, design: Design | None = None, unused: int | None =
     for block in everything:
         values |= block.draw(rng)
     for wire in wires:
-        values |= _draw_wire(rng, wire.key)
+        values |= _draw_wire(rng, wire)
     return Circuit(chosen, everything, wires, values)
 
 
-def _draw_wire(rng: Random, key: str) -> dict[str, float]:
-    """Draw a wire: copper and crimps, a splice, the contact; damp; what it picks up when idle."""
+def _draw_wire(rng: Random, wire: Wire) -> dict[str, float]:
+    """Draw a wire: copper and crimps, a splice, the contact; damp; what it picks up when idle.
+
+    Wires that carry ampere are thicker and better joined; those of signals are thin.
+    """
+    key = wire.key
+    thick = wire.role in POWER_ROLES
     metres = even(rng, 0.3, 4.5)
-    copper = metres * log_even(rng, 0.012, 0.06)  # 1.5 to 0.35 mm2, ohm a metre
-    splice = log_even(rng, 1e-3, 0.15) if chance(rng, 0.3) else 0.0
-    crimps = log_even(rng, 2e-3, 0.08)
+    copper = metres * log_even(rng, 0.012, 0.036 if thick else 0.06)  # 1.5 to 0.5, 0.35 mm2
+    splice = log_even(rng, 1e-3, 0.03 if thick else 0.15) if chance(rng, 0.3) else 0.0
+    crimps = log_even(rng, 2e-3, 0.03 if thick else 0.08)
     damp = pick(rng, (0.8, log_even(rng, 1e8, 1e11)), (0.2, log_even(rng, 2e6, 1e8)))
     # What a floating wire shows on 10 Mohm: mostly nothing, at times some ghost millivolts.
     ghost = pick(

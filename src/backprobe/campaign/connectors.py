@@ -315,7 +315,7 @@ DESIGNS: tuple[Design, ...] = (
     Design("injector", "injector, low-side driver", "actuator", 2, 1.0, _load("injector")),
     Design("solenoid", "solenoid, low-side driver", "actuator", 2, 1.5, _load("solenoid")),
     Design("relay", "relay coil, low-side driver", "actuator", 2, 0.5, _load("relay")),
-    Design("double-solenoid", "solenoid, two coils", "actuator", 3, 0.4, _double_solenoid),
+    Design("double-solenoid", "solenoid, two coils", "actuator", 3, 0.1, _double_solenoid),
     Design("oxygen-two", "oxygen, zirconia, unheated", "oxygen", 2, 0.2, _oxygen_two),
     Design("track", "position, potentiometer", "position", 3, 2.0, _track),
     Design("pressure", "pressure, ratiometric", "pressure", 3, 2.0, _pressure),

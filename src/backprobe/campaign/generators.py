@@ -14,9 +14,10 @@ from backprobe.campaign.block import (
 from backprobe.campaign.inputs import INF, add_input, draw_input
 from backprobe.campaign.nodal import Netlist
 from backprobe.campaign.rails import INNER, OPEN_OHM, RAIL, VCC
-from backprobe.campaign.spreads import Random, even, log_even, pick
+from backprobe.campaign.spreads import Random, chance, even, log_even, pick
 
 PIEZO_OHM = 2e4
+ASLEEP_OHM = 3e4
 
 
 class Pair(Block):
@@ -40,11 +41,14 @@ class Pair(Block):
     def draw_bias(self, rng: Random, alike: float, grounded: float) -> dict[str, float]:
         """Draw the bias network; what is left of one is the share of single-ended inputs."""
         kind = pick(rng, (alike, 0.0), (grounded, 1.0), (1.0 - alike - grounded, 2.0))
+        unbiased = kind == 2.0 and chance(rng, 0.4)
         return {
             self.key("bias kind"): kind,
-            self.key("bias volt"): 0.0 if kind == 1.0 else even(rng, 1.2, 2.7),
+            self.key("bias volt"): 0.0 if kind == 1.0 or unbiased else even(rng, 1.2, 2.7),
             self.key("bias ohm"): log_even(rng, 3e3, 1.5e5),
             self.key("bias match"): even(rng, 0.97, 1.03),
+            self.key("plus open"): 0.0,
+            self.key("lost alike"): float(chance(rng, 0.5)),
             self.key("between"): pick(rng, (0.5, INF), (0.5, log_even(rng, 5e3, 3e5))),
             self.key("leak"): 0.0,
         }
@@ -54,7 +58,7 @@ class Pair(Block):
         plus, minus = f"{self.plus}.cu", f"{self.minus}.cu"
         volt = values[self.key("bias volt")] if now.awake else 0.0
         ohm, match = values[self.key("bias ohm")], values[self.key("bias match")]
-        net.source(plus, INNER, volt, ohm)
+        net.source(plus, INNER, volt, ohm + values[self.key("plus open")])
         if values[self.key("bias kind")] == 2.0:
             net.resistor(minus, RAIL, 0.05)
         else:
@@ -69,10 +73,11 @@ class Pair(Block):
             return ()
         return (frozenset({self.plus, self.minus}),)
 
-    def lost_bias(self) -> FaultOption:
-        """The bias is gone: both ends hang on the input's leakage alone."""
-        edits = changed(**{self.key("bias ohm"): 3e8, self.key("between"): INF})
-        return FaultOption("control-unit-input", (self.plus,), edits)
+    def lost_bias(self, values: Values) -> FaultOption:
+        """The bias is gone: its source, which both ends share, or the live end's own resistor."""
+        shared = values[self.key("bias volt")] > 0.0 and values[self.key("lost alike")] > 0.5
+        lost = {self.key("bias volt"): 0.0} if shared else {self.key("plus open"): 3e8}
+        return FaultOption("control-unit-input", (self.plus,), changed(**lost))
 
     def pairs(self) -> tuple[tuple[str, str], ...]:
         """Across the sensor."""
@@ -85,7 +90,7 @@ class Inductive(Pair):
     def draw(self, rng: Random) -> dict[str, float]:
         """Draw the coil, its volts a turn and the bias."""
         return {
-            **self.draw_bias(rng, 0.5, 0.28),
+            **self.draw_bias(rng, 0.55, 0.32),
             self.key("coil"): log_even(rng, 150.0, 3800.0),
             self.key("in series"): 0.0,
             self.key("across"): INF,
@@ -123,7 +128,7 @@ class Inductive(Pair):
                 0.15,
                 0.7,
             ),
-            self.lost_bias(),
+            self.lost_bias(values),
         )
 
 
@@ -168,12 +173,11 @@ class Knock(Pair):
 
     def faults(self, values: Values) -> tuple[FaultOption, ...]:
         """Open, shorted; the bias gone."""
-        del values
         w = (self.plus,)
         return (
             FaultOption("sensor-open", w, changed(**{self.key("in series"): OPEN_OHM})),
             FaultOption("sensor-shorted", w, set_to(self.key("across")), 0.3, 300.0),
-            self.lost_bias(),
+            self.lost_bias(values),
         )
 
 
@@ -201,10 +205,10 @@ class OxygenCell(Pair):
         }
 
     def quantities(self, values: Values, state: str, story: Story, rng: Random) -> dict[str, float]:
-        """Draw whether the cell is hot: not before the engine runs, mostly so at idle."""
+        """Draw whether the cell is hot: not before the engine runs, then nearly always."""
         del values, story
         running = state not in {"key-on", "crank", "sweep-low", "sweep-high"}
-        return {self.key("hot"): float(running and rng.random() < 0.9)}
+        return {self.key("hot"): float(running and rng.random() < 0.97)}
 
     def _hot(self, values: Values, now: Moment) -> bool:
         return self.measured(values, now, "hot") > 0.5
@@ -223,6 +227,8 @@ class OxygenCell(Pair):
         raised = values[self.key("raised")]
         if raised > 0.0 and now.awake:
             net.source(minus, INNER, raised, values[self.key("raised ohm")])
+        elif raised > 0.0:
+            net.resistor(minus, INNER, ASLEEP_OHM)  # a buffer without its supply
         else:
             net.resistor(minus, RAIL, 0.05)
         bias = values[self.key("bias volt")] if now.awake else 0.0
@@ -246,8 +252,9 @@ class OxygenCell(Pair):
         del values
         return ()
 
-    def lost_bias(self) -> FaultOption:
+    def lost_bias(self, values: Values) -> FaultOption:
         """The bias is gone."""
+        del values
         return FaultOption(
             "control-unit-input", (self.plus,), changed(**{self.key("bias ohm"): 1e9})
         )
@@ -271,5 +278,5 @@ class OxygenCell(Pair):
                 0.15,
                 0.4,
             ),
-            self.lost_bias(),
+            self.lost_bias(values),
         )

@@ -53,7 +53,7 @@ def draw_curve(rng: Random, curve: str, name: str) -> dict[str, float]:
     elif curve == "half":
         closed, opened = closed / 2.0, opened / 2.0
     elif curve == "parallel":
-        closed, opened = closed + even(rng, 0.08, 0.2), min(opened + 0.1, 0.97)
+        closed, opened = closed + even(rng, 0.06, 0.16), min(opened + 0.1, 0.97)
     elif chance(rng, 0.06):
         closed, opened = opened, closed  # some levers fall with travel
     return {f"{name}.closed": closed, f"{name}.opened": opened}

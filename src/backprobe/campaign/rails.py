@@ -21,7 +21,7 @@ class Rails(Block):
     def draw(self, rng: Random) -> dict[str, float]:
         """Draw rails: some sag, some are shared with many other sensors."""
         values = {
-            "rails.feed.ohm": log_even(rng, 0.015, 0.6),
+            "rails.feed.ohm": log_even(rng, 0.01, 0.2),
             "rails.feed.drop": even(rng, 0.0, 0.35),
             "rails.feed.asleep": log_even(rng, 3.0, 3e3),
             "rails.vcc.volt": even(rng, 4.92, 5.08),
@@ -30,7 +30,7 @@ class Rails(Block):
             "rails.body.ohm": log_even(rng, 0.002, 0.05),
             "rails.lift": 0.0,
             "rails.lift.whole": float(chance(rng, 0.15)),
-            "rails.lift.ohm": log_even(rng, 0.2, 30.0),
+            "rails.lift.ampere": log_even(rng, 0.2, 6.0),
         }
         for name in self.outputs:
             volt = even(rng, 7.3, 10.2) if name == REF_8 else even(rng, 4.86, 5.13)
@@ -63,7 +63,7 @@ class Rails(Block):
         net.expect("battery", now.battery)
         whole = values["rails.lift.whole"] > 0.5
         lift = values["rails.lift"] if now.awake else 0.0
-        lift_ohm = values["rails.lift.ohm"] if lift else 0.0
+        lift_ohm = lift_path_ohm(values, lift)
         inner = q.get("rails.inner", 0.0) + (lift if whole else 0.0)
         net.source(INNER, "battery-", inner, 0.004 + (lift_ohm if whole else 0.0))
         rail = q.get("rails.offset", 0.0) + (0.0 if whole else lift)
@@ -107,6 +107,11 @@ class Rails(Block):
         net.expect(name, volt)
         net.add(Supply(nodes, volt, ohm, limit, values[f"rails.{name}.sink"]))
         net.add(Consumer((net.node(name), net.node(RAIL)), values[f"rails.{name}.others"], 4.0))
+
+
+def lift_path_ohm(values: Values, lift: float) -> float:
+    """Resistance of the bad ground path: others' ampere lift it, the sensor's own add to that."""
+    return lift / values["rails.lift.ampere"]
 
 
 class SupplyWire(Block):
@@ -153,7 +158,7 @@ class ReturnWire(Block):
         """Tie a body return to the body."""
         if self.to != RAIL:
             lift = values[self.key("lift")] if now.awake else 0.0
-            ohm = values[self.key("bolt")] + (values["rails.lift.ohm"] if lift else 0.0)
+            ohm = values[self.key("bolt")] + lift_path_ohm(values, lift)
             net.source(f"{self.name}.earth", BODY, lift, ohm)
 
     def faults(self, values: Values) -> tuple[FaultOption, ...]:

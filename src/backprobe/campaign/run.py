@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from backprobe.campaign.draw import Wishes, draw_vehicle
-from backprobe.campaign.saving import save_vehicle
+from backprobe.campaign.saving import save_answer, save_vehicle
 from backprobe.campaign.scoring import VehicleScore, score_vehicle
 from backprobe.campaign.separability import Separability
 from backprobe.campaign.separability_cache import kept_separability
@@ -43,14 +43,17 @@ def vehicle_of(campaign: Campaign, number: int) -> Vehicle:
 def score_one(campaign: Campaign, answering: Answering, number: int) -> VehicleScore:
     """Draw a vehicle, have it answered, score the answer."""
     vehicle = vehicle_of(campaign, number)
+    stem = f"vehicle-{number:05d}"
     if campaign.save is not None:
-        save_vehicle(vehicle, campaign.save, f"vehicle-{number:05d}")
+        save_vehicle(vehicle, campaign.save, stem)
     truth = vehicle.truth
     shown = kept_separability(vehicle, repr((campaign.seed, campaign.wishes, number)))
     try:
         answer = answering(vehicle.job)
     except BackprobeError as error:
         return _unanswered(number, vehicle, shown, str(error))
+    if campaign.save is not None:
+        save_answer(answer, shown, campaign.save, stem)
     return score_vehicle(number, answer, truth, shown)
 
 

@@ -2,9 +2,11 @@
 
 import json
 import math
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from backprobe.campaign.separability import Separability
 from backprobe.campaign.vehicle import Truth, Vehicle
 from backprobe.job.job_file import write_job
 
@@ -17,6 +19,18 @@ def save_vehicle(vehicle: Vehicle, folder: Path, stem: str) -> tuple[Path, Path]
     text = json.dumps(truth_to_json(vehicle.truth), indent=1)
     truth_path.write_text(text + "\n", encoding="utf-8")
     return job_path, truth_path
+
+
+def save_answer(answer: Mapping[str, Any], shown: Separability, folder: Path, stem: str) -> Path:
+    """Write STEM.answer.json: what was said of it, and what its readings can tell apart."""
+    path = folder / f"{stem}.answer.json"
+    content = {
+        "answer": answer,
+        "difference": shown.difference if math.isfinite(shown.difference) else None,
+        "rivals": sorted(shown.rivals),
+    }
+    path.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
+    return path
 
 
 def truth_to_json(truth: Truth) -> dict[str, Any]:

@@ -50,6 +50,8 @@ class VehicleScore:
         A fault that shows in the readings of the good rounds.
     all_roles_right : bool
         Every terminal's role in the most probable assignment, interchangeable wires aside.
+    all_told_apart_right : bool
+        The same, with pins aside that read alike in every round, too.
     fault_place : int
         Place of the true fault (or of one that no reading tells from it) among those listed, from
         1; 0 where it isn't listed.
@@ -75,6 +77,7 @@ class VehicleScore:
     has_weak_battery: bool
     is_separable: bool
     all_roles_right: bool = False
+    all_told_apart_right: bool = False
     fault_place: int = NOT_LISTED
     is_terminal_right: bool = False
     claims_fault: bool = False
@@ -108,6 +111,7 @@ def score_vehicle(
         has_weak_battery=truth.weak_battery,
         is_separable=separability.is_separable,
         all_roles_right=all_roles_right(answer, truth),
+        all_told_apart_right=all_roles_right(answer, truth, separability.alike),
         fault_place=place,
         is_terminal_right=_is_terminal_right(answer, truth, place),
         claims_fault=first["fault"] != NO_FAULT and first["probability"] > CLAIMED,
@@ -126,16 +130,29 @@ def score_vehicle(
     )
 
 
-def all_roles_right(answer: AnswerObject, truth: Truth) -> bool:
-    """Compare the roles, as multisets among interchangeable pins."""
+def all_roles_right(
+    answer: AnswerObject, truth: Truth, alike: Sequence[frozenset[str]] = ()
+) -> bool:
+    """Compare the roles, as multisets among pins that are interchangeable or read alike."""
     said = {pin: terminal["role"] for pin, terminal in answer["terminals"].items()}
-    grouped = {pin for group in truth.interchangeable for pin in group}
+    groups = joined((*truth.interchangeable, *alike))
+    grouped = {pin for group in groups for pin in group}
     alone = all(said.get(pin) == role for pin, role in truth.roles.items() if pin not in grouped)
     together = all(
         Counter(said.get(pin) for pin in group) == Counter(truth.roles[pin] for pin in group)
-        for group in truth.interchangeable
+        for group in groups
     )
     return alone and together
+
+
+def joined(groups: Sequence[frozenset[str]]) -> tuple[frozenset[str], ...]:
+    """Join groups that share a pin."""
+    found: list[frozenset[str]] = []
+    for group in groups:
+        touching = [each for each in found if each & group]
+        found = [each for each in found if not each & group]
+        found.append(group.union(*touching))
+    return tuple(found)
 
 
 def same_fault(name: str, other: str) -> bool:

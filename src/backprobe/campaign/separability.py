@@ -8,7 +8,7 @@ form one class: whoever names one of them has said all that the readings hold.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,10 +16,11 @@ import numpy as np
 from backprobe.campaign.block import FaultOption
 from backprobe.campaign.faulting import apply, at_share, option_name, options
 from backprobe.campaign.nodal import Vector
-from backprobe.campaign.prediction import Sheet
+from backprobe.campaign.prediction import Predicted, Sheet
 from backprobe.campaign.unknowns import Case, Unknown, moved, unknowns_of, variants
 from backprobe.campaign.vehicle import Vehicle
 from backprobe.errors import NoUniqueAnswer
+from backprobe.job.model import Job
 from backprobe.vocabulary import NO_FAULT, ROLES, fault_name, split_fault
 
 LEAST_DIFFERENCE = 4.0  # standard uncertainties of a reading, or spreads of an unknown
@@ -46,10 +47,13 @@ class Separability:
         uncertainties, or of its unknowns in their spreads; 0 where there is no fault.
     rivals : frozenset of str
         Names of the faults (or "none") that give the same readings, the true one included.
+    alike : tuple of frozenset of str
+        Pins of different roles that read the same in every round.
     """
 
     difference: float
     rivals: frozenset[str]
+    alike: tuple[frozenset[str], ...] = ()
 
     @property
     def is_separable(self) -> bool:
@@ -72,13 +76,16 @@ def sheet_of(vehicle: Vehicle) -> Sheet:
 def separability(vehicle: Vehicle) -> Separability:
     """Compute what the vehicle's readings can tell apart."""
     simulation = vehicle.simulation
-    if simulation.fault.name == NO_FAULT:
-        return Separability(0.0, frozenset({NO_FAULT}))
-    if not any(True for _ in sheet_of(vehicle).readings(simulation.circuit)):
-        return Separability(0.0, frozenset({NO_FAULT, simulation.fault.name}))
+    true = simulation.fault.name
+    seen = {each.name: each for each in sheet_of(vehicle).readings(simulation.circuit)}
+    alike = alike_pins(vehicle.job, seen)
+    if true == NO_FAULT:
+        return Separability(0.0, frozenset({NO_FAULT}), alike)
+    if not seen:
+        return Separability(0.0, frozenset({NO_FAULT, true}), alike)
     comparison = Comparison(vehicle)
     difference = comparison.nearest(None)
-    rivals = {simulation.fault.name}
+    rivals = {true}
     if difference <= LEAST_DIFFERENCE:
         rivals.add(NO_FAULT)
     for option in options(simulation.healthy):
@@ -88,7 +95,33 @@ def separability(vehicle: Vehicle) -> Separability:
     for group in simulation.healthy.interchangeable():
         roles = {simulation.healthy.role(key) for key in group}
         rivals |= {_renamed(name, roles) for name in rivals}
-    return Separability(difference, frozenset(rivals))
+    return Separability(difference, frozenset(rivals), alike)
+
+
+def alike_pins(job: Job, seen: Mapping[str, Predicted]) -> tuple[frozenset[str], ...]:
+    """Pairs of pins that read the same wherever either was read."""
+    pins = job.connector.pins
+    measured = {pin for taken in job.rounds for pair in taken.sensor_ohms for pin in pair}
+    return tuple(
+        frozenset((a, b))
+        for number, a in enumerate(pins)
+        for b in pins[number + 1 :]
+        if (a in measured) == (b in measured) and _reads_alike(a, b, seen)
+    )
+
+
+def _reads_alike(a: str, b: str, seen: Mapping[str, Predicted]) -> bool:
+    for name, reading in seen.items():
+        column, _, pin = name.rpartition(" ")
+        if pin not in {a, b} or "sensor_ohms" in column:
+            continue
+        other = seen.get(f"{column} {b if pin == a else a}")
+        if other is None:
+            return False
+        u = max(reading.uncertainty, other.uncertainty)
+        if abs(reading.value - other.value) > LEAST_DIFFERENCE * u:
+            return False
+    return True
 
 
 def _renamed(name: str, roles: set[str]) -> str:

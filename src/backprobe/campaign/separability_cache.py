@@ -41,10 +41,16 @@ def kept_separability(vehicle: Vehicle, key: str) -> Separability:
     path = cache_directory() / "campaign" / _code_digest() / f"{name}.json"
     with suppress(OSError, ValueError, KeyError):
         kept = json.loads(path.read_text(encoding="utf-8"))
-        return Separability(float(kept["difference"]), frozenset(kept["rivals"]))
+        alike = tuple(frozenset(group) for group in kept["alike"])
+        return Separability(float(kept["difference"]), frozenset(kept["rivals"]), alike)
     found = separability(vehicle)
     with suppress(OSError):
-        _write(path, {"difference": found.difference, "rivals": sorted(found.rivals)})
+        content = {
+            "difference": found.difference,
+            "rivals": sorted(found.rivals),
+            "alike": [sorted(group) for group in found.alike],
+        }
+        _write(path, content)
     return found
 
 

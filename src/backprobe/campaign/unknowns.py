@@ -81,6 +81,7 @@ QUANTITY_FACTORS: Final[Mapping[str, float]] = {"volt": 0.35, "hertz": 0.25}
 ALL_ROUNDS_CELSIUS: Final = 25.0
 BATTERY_VOLT: Final = 0.05  # its own reading stands beside
 # Things that are one way or the other: at rest, at key on.
+USUAL_HOLD_OHM: Final = 1.5e5
 CHOICES: Final = ("at rest", "at key", "steady", "holds at key")
 
 
@@ -178,7 +179,7 @@ def _state_moved(state: RoundState, unknown: Unknown, step: float) -> RoundState
 
 def variants(case: Case) -> tuple[Case, ...]:
     """The case itself, and with each thing that is one way or the other the other way round."""
-    found = [case]
+    found = [case, *_other_holds(case)]
     for name, value in case.circuit.values.items():
         if name.rpartition(".")[2] in CHOICES:
             found.append(Case(case.circuit.with_edits({name: 1.0 - value}), case.states))
@@ -188,6 +189,21 @@ def variants(case: Case) -> tuple[Case, ...]:
             flipped = {key: _flipped(state, name) for key, state in case.states.items()}
             found.append(Case(case.circuit, flipped))
     return tuple(found)
+
+
+def _other_holds(case: Case) -> list[Case]:
+    """Inputs that hold an open wire up, down or not at all: nobody knows which, beforehand."""
+    found = []
+    values = case.circuit.values
+    for wire in case.circuit.wires:
+        if wire.role != "signal-analogue" or f"{wire.key}.up" not in values:
+            continue
+        here = (values[f"{wire.key}.up"], values[f"{wire.key}.down"])
+        for up, down in ((math.inf, USUAL_HOLD_OHM), (USUAL_HOLD_OHM, math.inf), (math.inf,) * 2):
+            if (math.isfinite(up), math.isfinite(down)) != tuple(math.isfinite(o) for o in here):
+                edits = {f"{wire.key}.up": up, f"{wire.key}.down": down}
+                found.append(Case(case.circuit.with_edits(edits), case.states))
+    return found
 
 
 def _flipped(state: RoundState, name: str) -> RoundState:
