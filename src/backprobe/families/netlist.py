@@ -12,6 +12,15 @@ from backprobe.families.schema import Driven, Element, Family, Prior
 OFF_OHM = Prior("log_uniform", 300.0, 3e5, source=COMMON_PRACTICE)
 OFF_LOAD_OHM = Prior("log_uniform", 2.0, 2e3, source=COMMON_PRACTICE)
 REVERSE_OHM = Prior("fixed", 5e3, source=COMMON_PRACTICE)
+# Roles whose wires carry enough current for their resistance to show.
+WITH_CURRENT = (
+    "supply-battery",
+    "supply-regulated",
+    "sensor-ground",
+    "heater-control",
+    "driver-control",
+    "motor",
+)
 # Elements of common.toml that a circuit may do without.
 SHARED = ("feed-wiring", "ground-rail", "vcc-regulator", "ref-regulator")
 
@@ -47,9 +56,10 @@ def netlist_of(family: Family) -> Netlist:
     series, contact = {}, {}
     for wire in family.wires:
         series[wire.name], contact[wire.name] = f"{wire.name}.wire-ohm", f"{wire.name}.contact-ohm"
-        values[series[wire.name]] = family.values["wire-ohm"]
-        # A sound contact and sound insulation are far below what a meter can tell apart: one
-        # typical value serves, and spares every fit two coordinates a wire.
+        own = family.values["wire-ohm"]
+        values[series[wire.name]] = own if wire.role in WITH_CURRENT else _typical(own)
+        # A sound contact, sound insulation and the wire of a mere signal are far below what a
+        # meter can tell apart: one typical value serves, and spares every fit coordinates.
         values[contact[wire.name]] = _typical(family.values["contact-ohm"])
         values[f"{wire.name}.insulation-ohm"] = _typical(family.values["insulation-ohm"])
     values["off-ohm"], values["off-load-ohm"] = OFF_OHM, OFF_LOAD_OHM

@@ -20,8 +20,9 @@ from backprobe.core.inference import importance
 from backprobe.core.inference.bank import start_coordinates
 from backprobe.core.inference.fit import Fit, fit
 from backprobe.core.inference.importance import Draws, Group
+from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.likelihood import indicate, log_likelihood
-from backprobe.core.inference.predict import Layout, layout_of, predict
+from backprobe.core.inference.predict import predict
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
@@ -30,16 +31,18 @@ from backprobe.services.problem import Condition, Problem
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-N_START = 56
+N_START = 40
 N_START_ALTERNATIVE = 12
 N_CARRIED = 10  # explanations of the plain sheet that each alternative is tried with
-N_FAMILY = 3  # families that are fitted with all their faults
+N_FAMILY = 2  # families that are fitted with all their faults
 N_GROUP = 20  # groups that are sampled
 N_GROUP_ALTERNATIVE = 4
 N_DRAW = 64
 FAR_BEHIND = 14.0  # nats; groups further behind the best are not sampled
 SEVERITY_STARTS = (-1.2, -0.3, 0.6, 1.5)
-LAST_STEPS = 6
+FIRST_STEPS, LAST_STEPS, WIDEN_STEPS = 3, 4, 1
+ALTERNATIVE_STEPS = 6
+N_REFINED = 18  # explanations whose fit is carried to the end
 SEED = 7
 
 
@@ -113,8 +116,27 @@ def _explore(bench: Workbench, sheet: Sheet) -> Fit:
     table = bench.hypotheses.table
     start = screen(bench.bank, table, sheet, N_START)
     z = _start_z(bench, sheet, start.particle)
-    first = fit_split(bench, start.hypothesis, start.assigned, z, sheet, LAST_STEPS)
+    first = fit_split(bench, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
+    first = _refined(bench, sheet, first, N_REFINED)
     return fitting.concatenate([first, _widen(bench, sheet, first)])
+
+
+def _refined(bench: Workbench, sheet: Sheet, fits: Fit, most: int) -> Fit:
+    """The same fits, the most promising of them carried further."""
+    table = bench.hypotheses.table
+    order = np.argsort(-(fits.log_posterior + table.log_prior[fits.hypothesis]))
+    best, rest = order[:most], order[most:]
+    refined = fit_split(
+        bench,
+        fits.hypothesis[best],
+        fits.assigned[best],
+        fits.z[best],
+        sheet,
+        LAST_STEPS,
+        fits.lead_bad[best],
+        gentle=(),
+    )
+    return fitting.concatenate([refined, fits.rows(rest)])
 
 
 def _start_z(bench: Workbench, sheet: Sheet, particle: IntArray) -> Array:
@@ -131,6 +153,7 @@ def fit_split(
     sheet: Sheet,
     steps: int,
     lead_bad: NDArray[np.bool_] | None = None,
+    gentle: tuple[float, ...] = fitting.GENTLE,
 ) -> Fit:
     """Fit explanations in batches of like number of switching elements (less padding)."""
     table = bench.hypotheses.table
@@ -139,7 +162,9 @@ def fit_split(
     for count in np.unique(n_switch):
         index = np.flatnonzero(n_switch == count)
         bad = None if lead_bad is None else lead_bad[index]
-        parts.append(fit(table, hypothesis[index], assigned[index], z[index], sheet, steps, bad))
+        parts.append(
+            fit(table, hypothesis[index], assigned[index], z[index], sheet, steps, bad, gentle)
+        )
         order.append(index)
     joined = fitting.concatenate(parts)
     return joined.rows(np.argsort(np.concatenate(order)))
@@ -172,14 +197,16 @@ def _widen(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     best = int(order[0])
     swapped = _exchanges(first.assigned[best])
     n_swap = len(swapped)
-    return fit_split(
+    tried = fit_split(
         bench,
         np.concatenate([hypothesis, np.full(n_swap, first.hypothesis[best])]),
         np.concatenate([wires, swapped]),
         np.concatenate([start, np.repeat(first.z[best : best + 1], n_swap, axis=0)]),
         sheet,
-        LAST_STEPS,
+        WIDEN_STEPS,
+        gentle=fitting.GENTLE[-1:],
     )
+    return _refined(bench, sheet, tried, N_REFINED)
 
 
 def _best_severity(
@@ -265,7 +292,7 @@ def _alternatives(bench: Workbench, problem: Problem, plain: Fit) -> list[Fit]:
             np.concatenate([b[1] for b in batch]),
             np.concatenate([b[2] for b in batch]),
             problem.sheet,
-            LAST_STEPS,
+            ALTERNATIVE_STEPS,
             np.repeat(np.stack([c.lead_bad for c in lead]), sizes, axis=0),
         )
         ends = np.cumsum([0, *sizes])

@@ -12,8 +12,8 @@ import numpy as np
 from scipy.stats import chi2
 
 from backprobe.core.inference.fit import Fit, is_choice
+from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.likelihood import FREEDOM
-from backprobe.core.inference.predict import layout_of
 from backprobe.services.answer import Misfit
 from backprobe.services.engine import Posterior
 

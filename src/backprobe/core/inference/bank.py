@@ -13,7 +13,8 @@ from scipy.special import ndtri
 from scipy.stats import qmc
 
 from backprobe.core.inference.hypotheses import HypothesisTable
-from backprobe.core.inference.predict import Layout, layout_of, predict
+from backprobe.core.inference.layout import Layout, layout_of
+from backprobe.core.inference.predict import predict
 from backprobe.core.inference.sheet import Sheet, SheetRound
 
 Array = NDArray[np.float64]

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference.hypotheses import HypothesisTable
+from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.likelihood import (
     BROAD_DENSITY,
     FREEDOM,
@@ -22,7 +23,7 @@ from backprobe.core.inference.likelihood import (
     noted,
     student_log_density,
 )
-from backprobe.core.inference.predict import Layout, layout_of, predict
+from backprobe.core.inference.predict import predict
 from backprobe.core.inference.prior import choice_bin
 from backprobe.core.inference.sheet import Quantity, Sheet
 
@@ -85,6 +86,7 @@ def fit(
     sheet: Sheet,
     n_step: int = 6,
     lead_bad: Bools | None = None,
+    gentle: tuple[float, ...] = GENTLE,
 ) -> Fit:
     """Fit explanations from given starting coordinates.
 
@@ -104,6 +106,8 @@ def fit(
         Updates.
     lead_bad : ndarray of bool, shape (M, R), optional
         Rounds that an explanation takes to be behind a bad black lead.
+    gentle : tuple of float
+        Factors on the uncertainties in the first steps; empty where the start is near.
 
     Returns
     -------
@@ -116,7 +120,7 @@ def fit(
     value, _ = noted(sheet)
     if lead_bad is None:
         lead_bad = np.zeros((start.shape[0], len(sheet.rounds)), dtype=bool)
-    walk: dict[tuple[int, str], IntArray] = {}
+    walk: dict[str, IntArray] = {}
     z, best = start.copy(), start.copy()
     best_score = np.full(len(z), -np.inf)
     damping = np.ones(len(z))
@@ -131,11 +135,11 @@ def fit(
         keep = state if keep is None else keep.where(better, state)
         if step == n_step:
             break
-        gentle = step < len(GENTLE)
-        source, at = (state, z) if gentle else (keep, best)
-        if gentle:
+        is_gentle = step < len(gentle)
+        source, at = (state, z) if is_gentle else (keep, best)
+        if is_gentle:
             damping = np.ones(len(z))
-        towards = _update(source, at, GENTLE[step] if gentle else None)
+        towards = _update(source, at, gentle[step] if is_gentle else None)
         move = np.clip(np.where(held, 0.0, towards - at), -LONGEST_STEP, LONGEST_STEP)
         z = np.clip(
             at + np.maximum(damping, SMALLEST_DAMPING)[:, None] * move, -FURTHEST, FURTHEST
@@ -187,7 +191,7 @@ def _evaluate(
     sheet: Sheet,
     value: Array,
     lead_bad: Bools,
-    walk: dict[tuple[int, str], IntArray],
+    walk: dict[str, IntArray],
 ) -> _State:
     prediction = predict(
         rows,

@@ -16,13 +16,14 @@ from scipy.special import logsumexp
 from backprobe.core.inference.assignment import log_sum_with_pairs
 from backprobe.core.inference.fit import Fit, choice_bins, is_choice, log_determinant
 from backprobe.core.inference.hypotheses import HypothesisTable
+from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.likelihood import (
     assignment_tables,
     indicate,
     log_likelihood,
     pair_tables,
 )
-from backprobe.core.inference.predict import layout_of, predict
+from backprobe.core.inference.predict import predict
 from backprobe.core.inference.sheet import Sheet
 
 Array = NDArray[np.float64]

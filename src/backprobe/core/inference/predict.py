@@ -1,8 +1,7 @@
 """What a sheet of readings would show under many hypotheses at once.
 
-Coordinates ``z`` (standard normal) of one hypothesis are laid out as: static values; driven
-quantities by state; their change from round to round; black-lead offset and gain by round; the
-meter's own gain error.
+All rounds of all hypotheses are solved in one batch; two levels of switching elements and the two
+ends of a movement are combined into what a meter shows of them.
 """
 
 from collections.abc import Collection
@@ -15,12 +14,15 @@ from numpy.typing import NDArray
 from backprobe.core.circuit.evaluate import Evaluation, Extra, evaluate
 from backprobe.core.circuit.plan import N_SWITCH, Mode
 from backprobe.core.inference.hypotheses import HypothesisTable
-from backprobe.core.inference.prior import PriorTable, normal_shape, to_values, uniform_shape
+from backprobe.core.inference.layout import Layout, layout_of
+from backprobe.core.inference.prior import normal_shape, uniform_shape
+from backprobe.core.inference.round_values import RoundValues, round_values
 from backprobe.core.inference.sheet import Sheet, SheetRound
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+Walk = dict[str, IntArray]
 
 SOUND_LEAD_VOLT = 0.012  # offset of a sound black lead, one standard deviation (common practice)
 BAD_LEAD_VOLT = 1.0  # of a bad one (common practice)
@@ -29,84 +31,10 @@ BATTERY_SLOT = 0  # place of the battery among the driven quantities
 SMALLEST_SHARE = 1e-3  # a level held for less of the time does not show on a meter
 SLOWEST_SHOWN_HERTZ = 0.5
 SMALLEST_COUNTED_VOLT = 0.4  # swing below which a meter counts nothing (common practice)
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """Where each kind of coordinate lies in z. P, S, Q, R as in `HypothesisTable`."""
-
-    n_free: int
-    states: tuple[int, ...]
-    n_driven: int
-    n_round: int
-
-    @property
-    def size(self) -> int:
-        """Number of coordinates."""
-        per_round = self.n_round * (self.n_driven + 2)
-        return self.n_free + len(self.states) * self.n_driven + per_round + 1
-
-    def base(self, state: int) -> slice:
-        """Coordinates of the driven quantities in a state."""
-        start = self.n_free + self.states.index(state) * self.n_driven
-        return slice(start, start + self.n_driven)
-
-    def change(self, r: int) -> slice:
-        """Coordinates of their change in a round."""
-        start = self.n_free + len(self.states) * self.n_driven + r * self.n_driven
-        return slice(start, start + self.n_driven)
-
-    def lead(self, r: int) -> tuple[int, int]:
-        """Coordinates of black-lead offset and gain in a round."""
-        start = self.size - 1 - 2 * self.n_round + 2 * r
-        return start, start + 1
-
-    @property
-    def meter(self) -> int:
-        """Coordinate of the meter's own gain error, one for all readings of volts."""
-        return self.size - 1
-
-
-def layout_of(table: HypothesisTable, sheet: Sheet) -> Layout:
-    """Layout of the coordinates for a sheet."""
-    return Layout(
-        table.static.centre.shape[1], sheet.states, table.driven_slot.shape[1], len(sheet.rounds)
-    )
-
-
-def base_index(table: HypothesisTable, layout: Layout, state: int) -> IntArray:
-    """Coordinate of each driven quantity in a state, (M, Q)."""
-    start = np.zeros(max(layout.states) + 1, dtype=np.int64)
-    for known in layout.states:
-        start[known] = layout.base(known).start
-    return start[table.base_of(layout.states, state)] + np.arange(layout.n_driven)
-
-
-def carry_bases(
-    table: HypothesisTable, known: Array, old: Layout, new: Layout, z: Array
-) -> Array:
-    """Coordinates ``z`` of a new layout with those of the driven quantities that an old one knows.
-
-    Parameters
-    ----------
-    table : HypothesisTable
-        M hypotheses.
-    known : ndarray, shape (M, n_z of old)
-    old, new : Layout
-    z : ndarray, shape (M, n_z of new)
-
-    Returns
-    -------
-    ndarray, shape (M, n_z of new)
-    """
-    carried = z.copy()
-    for state in new.states:
-        own = table.driven_alias[:, state]
-        for other in reversed(old.states):
-            same = table.driven_alias[:, other] == own
-            at = new.base(state)
-            carried[:, at] = np.where(same, known[:, old.base(other)], carried[:, at])
-    return carried
+SMALLEST_COUNTED_AC = 0.05
+_FIELDS = (
+    "mean", "unit", "alternating", "thevenin", "share_high", "log_hertz", "high", "low"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,18 +84,6 @@ class Prediction:
     values: Array  # (M, R, P): values at the round's state
 
 
-@dataclass(frozen=True, slots=True)
-class _Values:
-    """Values of one round and their slopes by z, kept sparse until they are needed."""
-
-    value: Array  # (M, P)
-    static_slope: Array  # (M, P)
-    base_slope: Array  # (M, Q)
-    change_slope: Array  # (M, Q)
-    state: int
-    round: int
-
-
 def predict(
     table: HypothesisTable,
     z: Array,
@@ -177,7 +93,7 @@ def predict(
     sensitivities: bool = False,
     ohm_rounds: Collection[int] = (),
     lead_bad: Bools | None = None,
-    walk: dict[tuple[int, str], IntArray] | None = None,
+    walk: Walk | None = None,
 ) -> Prediction:
     """Predict everything that a meter could show of each hypothesis in each round.
 
@@ -206,84 +122,25 @@ def predict(
         See there.
     """
     layout = layout_of(table, sheet)
-    parts: list[_Round] = []
-    static, static_slope = to_values(table.static, z[:, : layout.n_free])
-    for r, item in enumerate(sheet.rounds):
-        sets = [
-            _round_values(table, layout, z, static, static_slope, r, state)
-            for state in ((item.state, item.state_high) if item.spans else (item.state,))
-        ]
-        parts.append(
-            _solve_round(
-                table,
-                layout,
-                item,
-                sets,
-                assigned,
-                sensitivities,
-                r in ohm_rounds,
-                {} if walk is None else walk,
-            )
-        )
+    values = round_values(table, layout, sheet, z)
+    level, found = _solve(table, sheet, values, assigned, sensitivities, walk)
+    fields = _combine(table, sheet, values, found, level, sensitivities)
+    ohm, ohm_by = _ohm(table, values, sorted(ohm_rounds), sensitivities)
     if lead_bad is None:
         lead_bad = np.zeros((z.shape[0], len(sheet.rounds)), dtype=bool)
-    return _join(table, layout, z, parts, lead_bad, sensitivities)
-
-
-def _round_values(
-    table: HypothesisTable,
-    layout: Layout,
-    z: Array,
-    static: Array,
-    static_slope: Array,
-    r: int,
-    state: int,
-) -> _Values:
-    """Values of every slot in one round: static ones and the driven ones of the state."""
-    at = base_index(table, layout, state)
-    base = np.take_along_axis(z, at, axis=1)
-    prior = PriorTable(
-        *(
-            np.asarray(getattr(table.driven_prior, n))[:, state]
-            for n in PriorTable.__dataclass_fields__
-        )
+    offset, gain = _lead(layout, z, lead_bad)
+    return Prediction(
+        **fields,
+        ohm=ohm,
+        ohm_by=ohm_by,
+        lead_bad=lead_bad,
+        meter=z[:, layout.meter],
+        battery=_of_round(table, values, np.zeros(z.shape[0], dtype=np.int64), sensitivities),
+        celsius=_of_round(table, values, table.celsius, sensitivities),
+        lead_offset=offset,
+        lead_gain=gain,
+        values=values.value[:, :, 0],
     )
-    level, slope = to_values(prior, base)
-    change = z[:, layout.change(r)]
-    step = np.where(prior.is_choice, 0.0, table.driven_step)
-    moved = level + step * change
-    limited = np.clip(moved, prior.lowest, prior.highest)
-    free = limited == moved
-    value = table.fixed.copy()
-    m, f = np.nonzero(table.free_slot >= 0)
-    value[m, table.free_slot[m, f]] = static[m, f]
-    m, q = np.nonzero(table.driven_slot >= 0)
-    value[m, table.driven_slot[m, q]] = limited[m, q]
-    return _Values(
-        value=value,
-        static_slope=static_slope,
-        base_slope=np.where(free, slope, 0.0),
-        change_slope=np.where(free, step, 0.0),
-        state=state,
-        round=r,
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class _Round:
-    """Solved round, levels already combined; (M, T) fields and (M, T, n_z) slopes."""
-
-    mean: Array
-    high: Array
-    low: Array
-    alternating: Array
-    thevenin: Array
-    unit: Array
-    log_hertz: Array
-    share_high: Array
-    by: dict[str, Array]
-    ohm: tuple[Array, Array | None] | None
-    values: _Values
 
 
 def _mode(item: SheetRound) -> Mode:
@@ -292,65 +149,66 @@ def _mode(item: SheetRound) -> Mode:
     return Mode.PLUGGED_OFF if item.plugged else Mode.UNPLUGGED_OFF
 
 
-def _solve_round(
+def _solve(
     table: HypothesisTable,
-    layout: Layout,
-    item: SheetRound,
-    sets: list[_Values],
+    sheet: Sheet,
+    values: RoundValues,
     assigned: IntArray | None,
     sensitivities: bool,
-    want_ohm: bool,
-    walk: dict[tuple[int, str], IntArray],
-) -> _Round:
-    n_switch = int((table.circuits.switch_share >= 0).sum(axis=1).max(initial=0))
-    if not item.powered or (not item.plugged and not _switches_unplugged(table)):
-        n_switch = 0
-    levels = np.array(list(product((0, 1), repeat=n_switch)), dtype=np.int64).reshape(
-        2**n_switch, n_switch
-    )
-    level = np.zeros((len(levels), 2), dtype=np.int64)
-    level[:, :n_switch] = levels
-    extra = _fitted(table, item, assigned, len(level) * len(sets))
-    values = np.concatenate([np.repeat(s.value[:, None], len(level), axis=1) for s in sets], axis=1)
-    key = (sets[0].round, "volts")
+    walk: Walk | None,
+) -> tuple[IntArray, Evaluation]:
+    """Solve all rounds, sets and levels: levels (C, n_switch), results (M, R * S * C, ...)."""
+    n_m, n_r, n_s, n_p = values.value.shape
+    n_switch = _n_switch(table, sheet)
+    level = np.array(list(product((0, 1), repeat=n_switch)), dtype=np.int64)
+    level = level.reshape(2**n_switch, n_switch)
+    n_c = len(level)
+    both = np.zeros((n_c, N_SWITCH), dtype=np.int64)
+    both[:, :n_switch] = level
+    repeated = np.repeat(values.value.reshape(n_m, n_r * n_s, n_p), n_c, axis=1)
+    mode = np.repeat([int(_mode(r)) for r in sheet.rounds], n_s * n_c)
     found = _solve_shared(
         table,
-        values,
-        _mode(item),
-        np.tile(level, (len(sets), 1)),
-        extra,
-        sensitivities,
-        walk.get(key),
+        repeated,
+        mode,
+        np.tile(both, (n_r * n_s, 1)),
+        extra=_fitted(table, sheet, assigned, n_s * n_c),
+        sensitivities=sensitivities,
+        region=None if walk is None else walk.get("volts"),
     )
-    walk[key] = found.region
-    ohm = _ohm(table, layout, sets[0], sensitivities) if want_ohm else None
-    weights = [_weights(table, s, level, n_switch) for s in sets]
-    return _combine(table, layout, sets, found, weights, ohm, sensitivities)
+    if walk is not None:
+        walk["volts"] = found.region
+    return level, found
 
 
-def _switches_unplugged(table: HypothesisTable) -> bool:
-    """Whether any element on the control unit's side switches."""
+def _n_switch(table: HypothesisTable, sheet: Sheet) -> int:
+    """Switching elements whose levels matter in some round of the sheet."""
     circuits = table.circuits
-    return bool((circuits.active[:, :, int(Mode.UNPLUGGED)] & (circuits.switch >= 0)).any())
+    plugged = any(r.plugged for r in sheet.rounds)
+    powered = any(r.powered for r in sheet.rounds)
+    own = circuits.active[:, :, int(Mode.UNPLUGGED)] & (circuits.switch >= 0)
+    if not plugged and not (powered and own.any()):
+        return 0
+    return int((circuits.switch_share >= 0).sum(axis=1).max(initial=0))
 
 
 def _solve_shared(
     table: HypothesisTable,
     values: Array,
-    mode: Mode,
+    mode: IntArray,
     level: IntArray,
-    extra: Extra | None,
+    *,
     sensitivities: bool,
+    extra: Extra | None = None,
     region: IntArray | None = None,
     pairs: bool = False,
 ) -> Evaluation:
     """Solve rows that may share circuits: (M, I, P) values to (M, I, ...) results."""
     n_share, (n_m, n_i) = table.repeats, values.shape[:2]
-    folded = values.reshape(n_m // n_share, n_share * n_i, values.shape[2])
     found = evaluate(
         table.circuits,
-        folded,
-        np.full(n_share * n_i, int(mode)),
+        values.reshape(n_m // n_share, n_share * n_i, values.shape[2]),
+        np.tile(mode, n_share),
         np.tile(level, (n_share, 1)),
         extra=extra,
         wanted=table.wanted if sensitivities else None,
@@ -359,309 +217,278 @@ def _solve_shared(
     )
     if n_share == 1:
         return found
-    names = Evaluation.__dataclass_fields__
-    parts = {n: getattr(found, n) for n in names}
+
+    def unfolded(value: Array) -> Array:
+        return value.reshape(n_m, n_i, *value.shape[2:])
+
     return Evaluation(
-        **{n: None if v is None else v.reshape(n_m, n_i, *v.shape[2:]) for n, v in parts.items()}
+        voltage=unfolded(found.voltage),
+        unit_voltage=unfolded(found.unit_voltage),
+        alternating=unfolded(found.alternating),
+        thevenin=unfolded(found.thevenin),
+        settled=found.settled.reshape(n_m, n_i),
+        region=found.region.reshape(n_m, n_i, -1),
     )
 
 
 def _fitted(
-    table: HypothesisTable, item: SheetRound, assigned: IntArray | None, n_item: int
+    table: HypothesisTable, sheet: Sheet, assigned: IntArray | None, per_round: int
 ) -> Extra | None:
-    if not item.fitted or assigned is None:
+    """Resistors fitted in some rounds, for every solution."""
+    most = max((len(r.fitted) for r in sheet.rounds), default=0)
+    if most == 0 or assigned is None:
         return None
-    n_m = table.n_wire.size
-    nodes = np.zeros((n_m, n_item, len(item.fitted), 2), dtype=np.int64)
-    siemens = np.zeros((n_m, n_item, len(item.fitted)))
+    n_m, n_r = table.n_wire.size, len(sheet.rounds)
+    nodes = np.zeros((n_m, n_r, most, 2), dtype=np.int64)
+    siemens = np.zeros((n_m, n_r, most))
     full = np.concatenate([table.circuits.probe, np.zeros((n_m, 1), dtype=np.int64)], axis=1)
-    for f, (a, b, ohm) in enumerate(item.fitted):
-        for side, terminal in enumerate((a, b)):
-            if terminal < 0:
-                continue
-            wire = assigned[:, terminal]
-            wire = np.where(wire < table.n_wire, wire, full.shape[1] - 1)
-            nodes[:, :, f, side] = np.take_along_axis(full, wire[:, None], axis=1)
-        siemens[:, :, f] = 1.0 / ohm
-    return Extra(nodes, siemens)
+    for r, item in enumerate(sheet.rounds):
+        for f, (a, b, ohm) in enumerate(item.fitted):
+            for side, terminal in enumerate((a, b)):
+                if terminal >= 0:
+                    wire = assigned[:, terminal]
+                    wire = np.where(wire < table.n_wire, wire, full.shape[1] - 1)
+                    nodes[:, r, f, side] = np.take_along_axis(full, wire[:, None], axis=1)[:, 0]
+            siemens[:, r, f] = 1.0 / ohm
+    return Extra(np.repeat(nodes, per_round, axis=1), np.repeat(siemens, per_round, axis=1))
 
 
 def _ohm(
-    table: HypothesisTable, layout: Layout, values: _Values, sensitivities: bool
+    table: HypothesisTable, values: RoundValues, rounds: list[int], sensitivities: bool
 ) -> tuple[Array, Array | None]:
-    """Log resistance between the lone sensor's terminals, (M, T, T), and its slopes by z."""
-    level = np.zeros((1, N_SWITCH), dtype=np.int64)
+    """Log resistance between the lone sensor's terminals, (M, R, T, T), and slopes by z."""
+    n_m, n_r = values.value.shape[:2]
+    n_t = table.role.shape[1]
+    ohm = np.full((n_m, n_r, n_t, n_t), np.nan)
+    if not rounds:
+        return ohm, None
+    some = values.rounds(rounds)
     found = _solve_shared(
-        table, values.value[:, None], Mode.SENSOR_ALONE, level, None, sensitivities, pairs=True
+        table,
+        some.value[:, :, 0],
+        np.full(len(rounds), int(Mode.SENSOR_ALONE)),
+        np.ones((len(rounds), N_SWITCH), dtype=np.int64),
+        sensitivities=sensitivities,
+        pairs=True,
     )
-    zbus = found.thevenin[:, 0]
-    own = np.diagonal(zbus, axis1=1, axis2=2)
-    ohm = own[:, :, None] + own[:, None, :] - zbus - np.swapaxes(zbus, 1, 2)
-    same = table.component[:, :, None] == table.component[:, None, :]
-    active = table.active_end[:, :, None] | table.active_end[:, None, :]
-    both = table.active_end[:, :, None] & table.active_end[:, None, :]
-    log_ohm = np.log(np.maximum(ohm, 1e-3))
-    result = np.where(same, log_ohm, np.where(active, np.nan, np.inf))
-    result = np.where(both & same & (ohm > 5e3), np.nan, result)
+    own = np.diagonal(found.thevenin, axis1=2, axis2=3)
+    across = own[..., :, None] + own[..., None, :]
+    across = across - found.thevenin - np.swapaxes(found.thevenin, 2, 3)
+    same = (table.component[:, :, None] == table.component[:, None, :])[:, None]
+    active = (table.active_end[:, :, None] | table.active_end[:, None, :])[:, None]
+    both = (table.active_end[:, :, None] & table.active_end[:, None, :])[:, None]
+    safe = np.maximum(across, 1e-3)
+    result = np.where(same, np.log(safe), np.where(active, np.nan, np.inf))
+    ohm[:, rounds] = np.where(both & same & (across > 5e3), np.nan, result)
     if found.pair_by is None:
-        return result, None
-    n_m, n_t = ohm.shape[:2]
-    by = found.pair_by[:, 0].reshape(n_m, n_t * n_t, -1)
-    by = _by_z(table, layout, values, by).reshape(n_m, n_t, n_t, -1)
-    return result, by / np.maximum(ohm, 1e-3)[..., None]
+        return ohm, None
+    by = found.pair_by.reshape(n_m, len(rounds), 1, n_t * n_t, -1)
+    chained = some.chain(by).reshape(n_m, len(rounds), n_t, n_t, -1) / safe[..., None]
+    ohm_by = np.zeros((n_m, n_r, n_t, n_t, values.n_z))
+    ohm_by[:, rounds] = chained
+    return ohm, ohm_by
 
 
-def _weights(
-    table: HypothesisTable, values: _Values, level: IntArray, n_switch: int
+def _shares(
+    table: HypothesisTable, values: RoundValues, level: IntArray
 ) -> tuple[Array, Array]:
-    """Share of time of each combination of levels, (M, C), and slopes by share (M, C, 2)."""
-    n_m = values.value.shape[0]
-    weight = np.ones((n_m, len(level)))
-    by = np.zeros((n_m, len(level), 2))
+    """Share of time of each level, (M, R, S, C), and its slopes by each switch's share."""
+    n_m, n_r, n_s = values.value.shape[:3]
+    n_switch = level.shape[1]
+    weight = np.ones((n_m, n_r, n_s, len(level)))
+    by = np.zeros((n_m, n_r, n_s, len(level), n_switch))
+    slots = np.repeat(table.circuits.switch_share, table.repeats, axis=0)
     factors = []
     for s in range(n_switch):
-        slot = np.repeat(table.circuits.switch_share[:, s], table.repeats)
-        share = np.where(
-            slot >= 0, np.take_along_axis(values.value, np.maximum(slot, 0)[:, None], 1)[:, 0], 0.0
-        )
-        on = level[None, :, s] == 1
-        factors.append(np.where(on, share[:, None], 1.0 - share[:, None]))
-        by[:, :, s] = np.where(on, 1.0, -1.0)
+        slot = np.broadcast_to(np.maximum(slots[:, s], 0)[:, None, None, None], (n_m, n_r, n_s, 1))
+        share = np.take_along_axis(values.value, slot, axis=3)
+        share = np.where((slots[:, s] >= 0)[:, None, None, None], share, 0.0)
+        on = level[:, s] == 1
+        factors.append(np.where(on, share, 1.0 - share))
+        by[..., s] = np.where(on, 1.0, -1.0)
     for s, factor in enumerate(factors):
         weight = weight * factor
         for other in range(n_switch):
             if other != s:
-                by[:, :, other] *= factor
-    return weight, by
+                by[..., other] *= factor
+    return weight / n_s, by / n_s
 
 
 def _combine(
     table: HypothesisTable,
-    layout: Layout,
-    sets: list[_Values],
+    sheet: Sheet,
+    values: RoundValues,
     found: Evaluation,
-    weights: list[tuple[Array, Array]],
-    ohm: tuple[Array, Array | None] | None,
+    level: IntArray,
     sensitivities: bool,
-) -> _Round:
+) -> dict[str, Field]:
     """Means, levels, duty and frequency of the solved combinations of levels."""
-    n_c = weights[0][0].shape[1]
-    share = 1.0 / len(sets)
-    weight = np.concatenate([w[0] for w in weights], axis=1) * share  # (M, C)
-    v = found.voltage  # (M, C, T)
-    shown = weight[:, :, None] > SMALLEST_SHARE * share
-    mean = np.einsum("mc,mct->mt", weight, v)
-    top = np.argmax(np.where(shown, v, -np.inf), axis=1)  # (M, T)
-    bottom = np.argmin(np.where(shown, v, np.inf), axis=1)
-    high = np.take_along_axis(v, top[:, None], 1)[:, 0]
-    low = np.take_along_axis(v, bottom[:, None], 1)[:, 0]
-    deviation = v - mean[:, None]
-    spread = np.einsum("mc,mct->mt", weight, deviation**2) if n_c > 1 else np.zeros_like(mean)
-    ac = np.einsum("mc,mct->mt", weight, found.alternating)
-    rms = np.sqrt(spread + ac**2)
-    middle = 0.5 * (high + low)
-    share_high = np.einsum("mc,mct->mt", weight, (v > middle[:, None]).astype(float))
-    thevenin = np.einsum("mc,mctt->mt", weight, found.thevenin)
-    unit = np.einsum("mc,mct->mt", weight, found.unit_voltage)
-    log_hertz, hertz_slot = _hertz(table, sets[0], v, high - low, ac, n_c)
-    by: dict[str, Array] = {}
-    if sensitivities:
-        by = _slopes(
-            table,
-            layout,
-            sets,
-            found,
-            weights,
-            weight,
-            top,
-            bottom,
-            (deviation, ac, rms, v, share_high),
-            hertz_slot,
-        )
-    return _Round(mean, high, low, rms, thevenin, unit, log_hertz, share_high, by, ohm, sets[0])
+    n_m, n_r, n_s = values.value.shape[:3]
+    n_c, n_t = len(level), table.role.shape[1]
+    weight, weight_by = _shares(table, values, level)
+    w = weight.reshape(n_m, n_r, n_s * n_c)
+
+    def by_round(value: Array) -> Array:
+        return value.reshape(n_m, n_r, n_s * n_c, *value.shape[2:])
+
+    v = by_round(found.voltage)
+    shown = w[..., None] > SMALLEST_SHARE / n_s
+    top = np.argmax(np.where(shown, v, -np.inf), axis=2)
+    bottom = np.argmin(np.where(shown, v, np.inf), axis=2)
+    mean = np.einsum("mrc,mrct->mrt", w, v)
+    deviation = v - mean[:, :, None]
+    ac = np.einsum("mrc,mrct->mrt", w, by_round(found.alternating))
+    spread = np.einsum("mrc,mrct->mrt", w, deviation**2) if n_s * n_c > 1 else 0.0 * mean
+    high = np.take_along_axis(v, top[:, :, None], axis=2)[:, :, 0]
+    low = np.take_along_axis(v, bottom[:, :, None], axis=2)[:, :, 0]
+    is_up = (v > 0.5 * (high + low)[:, :, None]).astype(float)
+    own = np.diagonal(by_round(found.thevenin), axis1=3, axis2=4)
+    log_hertz, slot = _hertz(table, values, v[:, :, :n_c], high - low, ac)
+    value = {
+        "mean": mean,
+        "high": high,
+        "low": low,
+        "alternating": np.sqrt(spread + ac**2),
+        "thevenin": np.einsum("mrc,mrct->mrt", w, own),
+        "unit": np.einsum("mrc,mrct->mrt", w, by_round(found.unit_voltage)),
+        "log_hertz": log_hertz,
+        "share_high": np.einsum("mrc,mrct->mrt", w, is_up),
+    }
+    if not sensitivities:
+        return {name: Field(value[name]) for name in _FIELDS}
+    parts = _Parts(weight, weight_by, v, deviation, is_up, ac, value["alternating"], top, bottom)
+    by = _slopes(table, values, found, parts, slot)
+    return {
+        name: Field(value[name], by[:, :, k * n_t : (k + 1) * n_t])
+        for k, name in enumerate(_FIELDS)
+    }
 
 
 def _hertz(
-    table: HypothesisTable, values: _Values, voltage: Array, swing: Array, ac: Array, n_c: int
+    table: HypothesisTable, values: RoundValues, voltage: Array, swing: Array, ac: Array
 ) -> tuple[Array, IntArray]:
     """Log frequency at each wire (NaN: nothing that a meter counts), and its value slot."""
-    n_m, n_t = swing.shape
-    slot = np.full((n_m, n_t), -1, dtype=np.int64)
+    n_m, n_r, n_c, n_t = voltage.shape
+    slot = np.full((n_m, n_r, n_t), -1, dtype=np.int64)
     both = np.repeat(table.circuits.switch_hertz, table.repeats, axis=0)
-    if n_c > 1:
-        n_switch = n_c.bit_length() - 1
-        largest = np.full((n_m, n_t), SMALLEST_COUNTED_VOLT)
-        for s in range(n_switch):
-            up = (np.arange(n_c) >> (n_switch - 1 - s)) & 1 == 1
-            moved = np.abs(voltage[:, :n_c][:, up].mean(axis=1) - voltage[:, :n_c][:, ~up].mean(1))
-            mine = (moved > largest) & (both[:, s, None] >= 0) & (swing > SMALLEST_COUNTED_VOLT)
-            slot = np.where(mine, both[:, s, None], slot)
-            largest = np.where(mine, moved, largest)
-    has_ac = (ac > 0.05) & (table.alternating_hertz[:, None] >= 0)
-    slot = np.where(has_ac, table.alternating_hertz[:, None], slot)
-    hertz = np.take_along_axis(values.value, np.maximum(slot, 0), axis=1)
+    n_switch = n_c.bit_length() - 1
+    largest = np.full((n_m, n_r, n_t), SMALLEST_COUNTED_VOLT)
+    for s in range(n_switch):
+        up = (np.arange(n_c) >> (n_switch - 1 - s)) & 1 == 1
+        moved = np.abs(voltage[:, :, up].mean(axis=2) - voltage[:, :, ~up].mean(axis=2))
+        mine = both[:, s, None, None]
+        better = (moved > largest) & (mine >= 0) & (swing > SMALLEST_COUNTED_VOLT)
+        slot = np.where(better, mine, slot)
+        largest = np.where(better, moved, largest)
+    alternating = table.alternating_hertz[:, None, None]
+    slot = np.where((ac > SMALLEST_COUNTED_AC) & (alternating >= 0), alternating, slot)
+    hertz = np.take_along_axis(values.value[:, :, 0], np.maximum(slot, 0), axis=2)
     shown = (slot >= 0) & (hertz > SLOWEST_SHOWN_HERTZ)
     log_hertz = np.where(shown, np.log(np.maximum(hertz, 1e-3)), np.nan)
     return log_hertz, np.where(shown, slot, -1)
 
 
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """What the fields were combined from; C runs over sets and levels."""
+
+    weight: Array  # (M, R, S, C)
+    weight_by: Array  # (M, R, S, C, n_switch)
+    voltage: Array  # (M, R, SC, T)
+    deviation: Array  # (M, R, SC, T)
+    is_up: Array  # (M, R, SC, T)
+    ac: Array  # (M, R, T)
+    rms: Array  # (M, R, T)
+    top: IntArray  # (M, R, T)
+    bottom: IntArray  # (M, R, T)
+
+
 def _slopes(
     table: HypothesisTable,
-    layout: Layout,
-    sets: list[_Values],
+    values: RoundValues,
     found: Evaluation,
-    weights: list[tuple[Array, Array]],
-    weight: Array,
-    top: IntArray,
-    bottom: IntArray,
-    extras: tuple[Array, Array, Array, Array, Array],
+    parts: _Parts,
     hertz_slot: IntArray,
-) -> dict[str, Array]:
-    """Derivatives by z of the fields of one round."""
-    deviation, ac, rms, v, share_high = extras
-    n_c = weights[0][0].shape[1]
-    n_set, n_m = len(sets), v.shape[0]
+) -> Array:
+    """Derivatives by z of all fields in the order of `_FIELDS`, (M, R, 8 T, n_z)."""
     volt_by, unit_by = found.voltage_by, found.unit_by
     ac_by, thevenin_by = found.alternating_by, found.thevenin_by
     if volt_by is None or unit_by is None or ac_by is None or thevenin_by is None:
-        return {}
-    parts: dict[str, Array] = {}
-    high_part = np.zeros((n_m, v.shape[2], layout.size))
-    low_part = np.zeros_like(high_part)
-    for s, values in enumerate(sets):
-        mine = slice(s * n_c, (s + 1) * n_c)
-        w = weight[:, mine]
+        raise AssertionError  # asked for by the caller; tells the type checker
+    n_m, n_r, n_s, n_c = parts.weight.shape
+    n_t, n_w = volt_by.shape[2:]
+    shape = (n_m, n_r, n_s, n_c, n_t, n_w)
+    weight = parts.weight[..., None, None]
 
-        def to_z(by_value: Array, values: _Values = values) -> Array:
-            return _by_z(table, layout, values, by_value)
+    def summed(by: Array, factor: Array) -> Array:
+        return (by.reshape(shape) * factor).sum(axis=3)
 
-        slots, wanted = table.circuits.switch_share, table.wanted
-        share_by = np.zeros((n_m, v.shape[2], wanted.shape[1]))
-        square_by = np.zeros_like(share_by)
-        duty_by = np.zeros_like(share_by)
-        for k in range(slots.shape[1]):
-            has = slots[:, k] >= 0
-            if n_c == 1 or not has.any():
-                continue
-            dw = weights[s][1][:, :, k] / n_set  # (M, C)
-            here = (wanted == slots[:, k, None]) & has[:, None]  # (M, W)
-            is_up = (v[:, mine] > v.mean(axis=1, keepdims=True)).astype(float)
-            share_by += here[:, None] * np.einsum("mc,mct->mt", dw, v[:, mine])[:, :, None]
-            square_by += (
-                here[:, None] * np.einsum("mc,mct->mt", dw, deviation[:, mine] ** 2)[:, :, None]
-            )
-            duty_by += here[:, None] * np.einsum("mc,mct->mt", dw, is_up)[:, :, None]
-        mean_v = np.einsum("mc,mctp->mtp", w, volt_by[:, mine]) + share_by
-        spread_v = square_by + 2.0 * np.einsum(
-            "mc,mct,mctp->mtp", w, deviation[:, mine], volt_by[:, mine]
-        )
-        ac_v = np.einsum("mc,mctp->mtp", w, ac_by[:, mine])
-        safe = np.maximum(rms, 1e-4)[:, :, None]
-        fields = {
-            "mean": mean_v,
-            "unit": np.einsum("mc,mctp->mtp", w, unit_by[:, mine]),
-            "alternating": (0.5 * spread_v + ac[:, :, None] * ac_v) / safe,
-            "thevenin": np.einsum("mc,mctp->mtp", w, thevenin_by[:, mine]),
-            "share_high": duty_by,
-        }
-        if s == 0:
-            hertz_by = np.zeros_like(share_by)
-            picked = np.maximum(hertz_slot, 0)
-            hertz = np.take_along_axis(values.value, picked, axis=1)
-            is_it = (wanted[:, None] == hertz_slot[:, :, None]) & (hertz_slot >= 0)[:, :, None]
-            fields["log_hertz"] = hertz_by + is_it / np.maximum(hertz, 1e-3)[:, :, None]
-        for name, by_value in fields.items():
-            mapped = to_z(by_value)
-            parts[name] = parts[name] + mapped if name in parts else mapped
-        for place, part in ((top, high_part), (bottom, low_part)):
-            here = (place >= s * n_c) & (place < (s + 1) * n_c)
-            local = np.clip(place - s * n_c, 0, n_c - 1)
-            picked_by = np.take_along_axis(volt_by[:, mine], local[:, None, :, None], 1)[:, 0]
-            part += np.where(here[:, :, None], to_z(picked_by), 0.0)
-    parts["high"], parts["low"] = high_part, low_part
-    return parts
+    def leveled(per_level: Array) -> Array:
+        """Slopes through the shares of time: sum of d weight times a quantity of each level."""
+        out = np.zeros((n_m, n_r, n_s, n_t, n_w))
+        given = per_level.reshape(n_m, n_r, n_s, n_c, n_t)
+        slots = np.repeat(table.circuits.switch_share, table.repeats, axis=0)
+        for k in range(parts.weight_by.shape[4]):
+            here = (table.wanted == slots[:, k, None]) & (slots[:, k, None] >= 0)
+            total = np.einsum("mrsc,mrsct->mrst", parts.weight_by[..., k], given)
+            out += total[..., None] * here[:, None, None, None]
+        return out
+
+    def picked(place: IntArray) -> Array:
+        """Slopes of the level that is the highest or lowest."""
+        chosen = place[:, :, None] == np.arange(n_s * n_c)[:, None]
+        return summed(volt_by, chosen.reshape(n_m, n_r, n_s, n_c, n_t)[..., None])
+
+    deviation = parts.deviation.reshape(n_m, n_r, n_s, n_c, n_t)[..., None]
+    spread = leveled(parts.deviation**2) + 2.0 * summed(volt_by, weight * deviation)
+    ac = summed(ac_by, weight)
+    safe = np.maximum(parts.rms, 1e-4)[:, :, None, :, None]
+    is_slot = (table.wanted[:, None, None] == hertz_slot[..., None]) & (hertz_slot >= 0)[..., None]
+    hertz = np.take_along_axis(values.value[:, :, 0], np.maximum(hertz_slot, 0), axis=2)
+    by_hertz = np.zeros((n_m, n_r, n_s, n_t, n_w))
+    by_hertz[:, :, 0] = is_slot / np.maximum(hertz, 1e-3)[..., None]
+    stacked = [
+        summed(volt_by, weight) + leveled(parts.voltage),
+        summed(unit_by, weight),
+        (0.5 * spread + parts.ac[:, :, None, :, None] * ac) / safe,
+        summed(thevenin_by, weight),
+        leveled(parts.is_up),
+        by_hertz,
+        picked(parts.top),
+        picked(parts.bottom),
+    ]
+    return values.chain(np.concatenate(stacked, axis=3))
 
 
-def _by_z(table: HypothesisTable, layout: Layout, values: _Values, by_value: Array) -> Array:
-    """Chain rule from wanted values (M, T, F + Q) to coordinates (M, T, n_z)."""
-    out = np.zeros((*by_value.shape[:2], layout.size))
-    n_f = layout.n_free
-    out[:, :, :n_f] = by_value[:, :, :n_f] * values.static_slope[:, None, :]
-    driven = by_value[:, :, n_f:]
-    at = base_index(table, layout, values.state)  # distinct within a row
-    to_base = driven * values.base_slope[:, None]
-    np.put_along_axis(out, np.broadcast_to(at[:, None], to_base.shape), to_base, axis=2)
-    out[:, :, layout.change(values.round)] += driven * values.change_slope[:, None]
-    return out
+def _of_round(
+    table: HypothesisTable, values: RoundValues, place: IntArray, sensitivities: bool
+) -> Field:
+    """A driven quantity itself, by its place among them (-1: NaN), in each round, (M, R, 1)."""
+    n_m, n_r, n_s = values.value.shape[:3]
+    there = place >= 0
+    slot = np.take_along_axis(table.driven_slot, np.maximum(place, 0)[:, None], axis=1)[:, 0]
+    index = np.broadcast_to(np.maximum(slot, 0)[:, None, None], (n_m, n_r, 1))
+    value = np.take_along_axis(values.value[:, :, 0], index, axis=2)
+    value = np.where(there[:, None, None], value, np.nan)
+    if not sensitivities:
+        return Field(value)
+    by = np.zeros((n_m, n_r, n_s, 1, table.wanted.shape[1]))
+    by[:, :, 0, 0] = ((table.wanted == slot[:, None]) & there[:, None])[:, None]
+    return Field(value, values.chain(by))
 
 
-def _join(
-    table: HypothesisTable,
-    layout: Layout,
-    z: Array,
-    parts: list[_Round],
-    lead_bad: Bools,
-    sensitivities: bool,
-) -> Prediction:
-    def field(name: str) -> Field:
-        value = np.stack([getattr(p, name) for p in parts], axis=1)
-        by = np.stack([p.by[name] for p in parts], axis=1) if sensitivities else None
-        return Field(value, by)
-
-    n_m, n_r = z.shape[0], len(parts)
-    n_t = parts[0].mean.shape[1]
-    ohm = np.full((n_m, n_r, n_t, n_t), np.nan)
-    some = [r for r, part in enumerate(parts) if part.ohm is not None]
-    ohm_by = np.zeros((n_m, n_r, n_t, n_t, layout.size)) if some and sensitivities else None
-    for r, part in enumerate(parts):
-        if part.ohm is not None:
-            ohm[:, r] = part.ohm[0]
-            if ohm_by is not None and part.ohm[1] is not None:
-                ohm_by[:, r] = part.ohm[1]
-    values = np.stack([p.values.value for p in parts], axis=1)
-    offset, gain = np.zeros((n_m, n_r, 1)), np.ones((n_m, n_r, 1))
-    offset_by = np.zeros((n_m, n_r, 1, layout.size))
-    gain_by = np.zeros_like(offset_by)
-    battery_by = np.zeros_like(offset_by)
-    rows = np.arange(n_m)
-    slot = np.maximum(table.driven_slot[:, BATTERY_SLOT], 0)
-    battery = np.take_along_axis(values, slot[:, None, None], axis=2)
-    warm = table.driven_slot[rows, np.maximum(table.celsius, 0)]
-    has_celsius = table.celsius >= 0
-    celsius = np.where(has_celsius[:, None], values[rows, :, np.maximum(warm, 0)], np.nan)
-    celsius_by = np.zeros_like(offset_by)
-    for r in range(n_r):
-        i_offset, i_gain = layout.lead(r)
-        bad = lead_bad[:, r]
-        shape, slope = normal_shape(z[:, i_offset])
-        size = np.where(bad, BAD_LEAD_VOLT, SOUND_LEAD_VOLT)
-        offset[:, r, 0], offset_by[:, r, 0, i_offset] = size * shape, size * slope
-        low, high = BAD_LEAD_GAIN
-        flat, flat_slope = uniform_shape(z[:, i_gain])
-        bad_gain = 0.5 * (low + high) + 0.5 * (high - low) * flat
-        gain[:, r, 0] = np.where(bad, bad_gain, 1.0)
-        gain_by[:, r, 0, i_gain] = np.where(bad, 0.5 * (high - low) * flat_slope, 0.0)
-        if sensitivities:
-            one = (table.wanted == slot[:, None])[:, None].astype(float)
-            battery_by[:, r] = _by_z(table, layout, parts[r].values, one)
-            one = ((table.wanted == warm[:, None]) & has_celsius[:, None])[:, None].astype(float)
-            celsius_by[:, r] = _by_z(table, layout, parts[r].values, one)
-    return Prediction(
-        mean=field("mean"),
-        high=field("high"),
-        low=field("low"),
-        alternating=field("alternating"),
-        thevenin=field("thevenin"),
-        unit=field("unit"),
-        log_hertz=field("log_hertz"),
-        share_high=field("share_high"),
-        ohm=ohm,
-        ohm_by=ohm_by,
-        lead_bad=lead_bad,
-        meter=z[:, layout.meter],
-        battery=Field(battery, battery_by),
-        celsius=Field(celsius[:, :, None], celsius_by),
-        lead_offset=Field(offset, offset_by),
-        lead_gain=Field(gain, gain_by),
-        values=values,
-    )
+def _lead(layout: Layout, z: Array, lead_bad: Bools) -> tuple[Field, Field]:
+    """Offset and gain of the black lead in each round, (M, R, 1)."""
+    n_m, n_r = lead_bad.shape
+    at = np.array([layout.lead(r) for r in range(n_r)], dtype=np.int64).reshape(n_r, 2)
+    shape, slope = normal_shape(z[:, at[:, 0]])
+    size = np.where(lead_bad, BAD_LEAD_VOLT, SOUND_LEAD_VOLT)
+    offset_by, gain_by = np.zeros((n_m, n_r, 1, layout.size)), np.zeros((n_m, n_r, 1, layout.size))
+    rounds = np.arange(n_r)
+    offset_by[:, rounds, 0, at[:, 0]] = size * slope
+    low, high = BAD_LEAD_GAIN
+    flat, flat_slope = uniform_shape(z[:, at[:, 1]])
+    bad_gain = 0.5 * (low + high) + 0.5 * (high - low) * flat
+    gain = np.where(lead_bad, bad_gain, 1.0)
+    gain_by[:, rounds, 0, at[:, 1]] = np.where(lead_bad, 0.5 * (high - low) * flat_slope, 0.0)
+    return Field((size * shape)[..., None], offset_by), Field(gain[..., None], gain_by)
