@@ -40,6 +40,7 @@ def guess(job: Job) -> dict[str, Any]:
         "measurement": {"trusted": 0.9, "rounds": {each.name: 0.9 for each in job.rounds}},
         "estimates": [],
         "misfit": {"probability": 0.5, "readings": []},
+        "next": [],
     }
 
 
@@ -72,6 +73,18 @@ def test_every_vehicle_is_told_to_whoever_watches() -> None:
     told: list[tuple[int, int]] = []
     run_campaign(Campaign(3, 1, QUICK, 1), guess, lambda done, total: told.append((done, total)))
     assert told == [(1, 3), (2, 3), (3, 3)]
+
+
+def test_following_is_scored_beside_the_full_sheet() -> None:
+    # An answer that asks for nothing is settled after battery and black lead.
+    scores = run_campaign(Campaign(2, 1, QUICK, 1, follow=True), guess)
+    found = accuracy(scores).followed
+    assert found is not None
+    assert found.readings == 2.0
+    assert found.full_sheet > 8.0
+    assert found.settled.count == 2
+    assert any("Following" in table.heading for table in tables(accuracy(scores)))
+    assert to_json(accuracy(scores))["followed"]["readings"] == 2.0
 
 
 def test_a_job_without_an_answer_is_counted_not_dropped() -> None:

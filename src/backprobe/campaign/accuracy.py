@@ -30,6 +30,21 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
+class FollowedMeans:
+    """Following the program's own next readings, against full sheets of the same vehicles."""
+
+    vehicles: int
+    readings: float
+    full_sheet: float
+    minutes: float
+    settled: Share
+    roles_right: Share
+    roles_right_full: Share
+    fault_first: Share
+    fault_first_full: Share
+
+
+@dataclass(frozen=True, slots=True)
 class Accuracy:
     """What a campaign found."""
 
@@ -40,6 +55,7 @@ class Accuracy:
     reliability: tuple[tuple[float, float, Share], ...]  # bin's lower limit, mean stated, observed
     coverage: tuple[tuple[str, Share], ...]
     confusions: tuple[tuple[str, str, int], ...]  # true fault, what was said first, how often
+    followed: FollowedMeans | None = None
 
 
 def accuracy(scores: Sequence[VehicleScore]) -> Accuracy:
@@ -53,6 +69,7 @@ def accuracy(scores: Sequence[VehicleScore]) -> Accuracy:
         reliability=_reliability(answered),
         coverage=_coverage(answered),
         confusions=_confusions(answered),
+        followed=_followed(answered),
     )
 
 
@@ -216,3 +233,22 @@ def _confusions(answered: list[VehicleScore]) -> tuple[tuple[str, str, int], ...
             counts[pair] = counts.get(pair, 0) + 1
     ordered = sorted(counts.items(), key=lambda item: (-item[1], item[0]))
     return tuple((true, said, count) for (true, said), count in ordered)
+
+
+def _followed(answered: list[VehicleScore]) -> FollowedMeans | None:
+    both = [(score, score.followed) for score in answered if score.followed is not None]
+    if not both:
+        return None
+    shown = [(score, followed) for score, followed in both if _clean(score) and score.is_separable]
+    n_both, n_shown = len(both), len(shown)
+    return FollowedMeans(
+        vehicles=n_both,
+        readings=float(np.mean([followed.readings for _, followed in both])),
+        full_sheet=float(np.mean([followed.full_sheet for _, followed in both])),
+        minutes=float(np.mean([followed.minutes for _, followed in both])),
+        settled=wilson_share(sum(followed.settled for _, followed in both), n_both),
+        roles_right=wilson_share(sum(followed.all_roles_right for _, followed in both), n_both),
+        roles_right_full=wilson_share(sum(score.all_roles_right for score, _ in both), n_both),
+        fault_first=wilson_share(sum(followed.fault_place == 1 for _, followed in shown), n_shown),
+        fault_first_full=wilson_share(sum(score.fault_place == 1 for score, _ in shown), n_shown),
+    )

@@ -89,6 +89,30 @@ def tables(found: Accuracy, n_confusion: int = 15) -> tuple[Table, ...]:
             ("true", "said", "times"),
             tuple((true, said, str(n)) for true, said, n in found.confusions[:n_confusion]),
         ),
+        *_followed_table(found),
+    )
+
+
+def _followed_table(found: Accuracy) -> tuple[Table, ...]:
+    means = found.followed
+    if means is None:
+        return ()
+    return (
+        Table(
+            f"Following its own next readings, {means.vehicles} connectors",
+            ("measure", "followed", "full sheet"),
+            (
+                ("readings, mean", f"{means.readings:.1f}", f"{means.full_sheet:.1f}"),
+                ("minutes as the program reckons, mean", f"{means.minutes:.1f}", "-"),
+                ("settled", percent(means.settled), "-"),
+                ("every role right", percent(means.roles_right), percent(means.roles_right_full)),
+                (
+                    "true fault first, where the full sheet shows it",
+                    percent(means.fault_first),
+                    percent(means.fault_first_full),
+                ),
+            ),
+        ),
     )
 
 
@@ -127,6 +151,22 @@ def to_json(found: Accuracy) -> dict[str, Any]:
         "confusions": [
             {"true": true, "said": said, "count": number} for true, said, number in found.confusions
         ],
+        "followed": _followed_json(found),
+    }
+
+
+def _followed_json(found: Accuracy) -> dict[str, Any] | None:
+    means = found.followed
+    if means is None:
+        return None
+    return {
+        "vehicles": means.vehicles,
+        "readings": means.readings,
+        "full_sheet": means.full_sheet,
+        "minutes": means.minutes,
+        "settled": _share(means.settled),
+        "roles_right": _share(means.roles_right),
+        "fault_first": _share(means.fault_first),
     }
 
 

@@ -281,6 +281,14 @@ def _oxygen(_: Random) -> Blocks:
     ]
 
 
+def _oxygen_three(_: Random) -> Blocks:
+    return [
+        SupplyWire("supply", FEED),
+        Load("heater", "supply", "heater"),
+        OxygenCell("cell", shell_ground=True),
+    ]
+
+
 def _oxygen_two(_: Random) -> Blocks:
     return [OxygenCell("cell")]
 
@@ -317,6 +325,14 @@ DESIGNS: tuple[Design, ...] = (
     Design("relay", "relay coil, low-side driver", "actuator", 2, 0.5, _load("relay")),
     Design("double-solenoid", "solenoid, two coils", "actuator", 3, 0.1, _double_solenoid),
     Design("oxygen-two", "oxygen, zirconia, unheated", "oxygen", 2, 0.2, _oxygen_two),
+    Design(
+        "oxygen-three",
+        "oxygen, zirconia, heated, shell ground",
+        "oxygen",
+        3,
+        0.4,
+        _oxygen_three,
+    ),
     Design("track", "position, potentiometer", "position", 3, 2.0, _track),
     Design("pressure", "pressure, ratiometric", "pressure", 3, 2.0, _pressure),
     Design("hall-crank", "speed, Hall sensor, open collector", "speed", 3, 1.5, _hall(cam=False)),

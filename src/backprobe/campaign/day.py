@@ -7,6 +7,7 @@ from backprobe.campaign.circuit import Circuit
 from backprobe.campaign.plan import RoundPlan, Trouble
 from backprobe.campaign.readings import BlackLead, RoundState
 from backprobe.campaign.spreads import Random, chance, even, log_even, pick
+from backprobe.vocabulary import BATTERY_NEGATIVE
 
 
 def draw_story(rng: Random) -> Story:
@@ -27,6 +28,7 @@ class Day:
         weak = trouble.weak_battery
         self.charger = chance(rng, 0.06) and not weak
         self.rested = even(rng, 9.5, 11.6) if weak else even(rng, 11.9, 12.75)
+        self.point = pick(rng, (0.88, BATTERY_NEGATIVE), (0.08, "engine block"), (0.04, "body"))
         self._standing: dict[str, dict[str, float]] = {}
 
     def round_state(self, plan: RoundPlan) -> RoundState:
@@ -38,7 +40,7 @@ class Day:
         high = None
         if plan.action:
             high = self._moment(plan, plan.state.replace("low", "high"), battery)
-        lead = _lead(self.trouble.leads.get(plan.name, ""), self.rng)
+        lead = _lead(self.trouble.leads.get(plan.name, ""), self.point, self.rng)
         return RoundState(plan.name, low, low if high else None, high, lead)
 
     def _moment(self, plan: RoundPlan, state: str, battery: float) -> Moment:
@@ -74,17 +76,20 @@ def _battery(key: str, rested: float, charger: bool, trouble: Trouble, rng: Rand
     return even(rng, 12.9, 13.9) if charger else rested + even(rng, -0.08, 0.04)
 
 
-def _lead(kind: str, rng: Random) -> BlackLead:
+def _lead(kind: str, usual: str, rng: Random) -> BlackLead:
     """A bad point: lifted and steady, lifted and changing, or hardly connected at all."""
     sign = 1.0 if chance(rng, 0.85) else -1.0
+    # Half of the bad points were meant to be the battery's post: a dirty clamp, a broken lead.
+    point = pick(rng, (0.5, usual), (0.25, "engine block"), (0.25, "bracket"))
     if kind == "lifted":
-        return BlackLead(log_even(rng, 0.01, 30.0), sign * log_even(rng, 0.1, 3.5))
+        ohm = log_even(rng, 0.01, 30.0)
+        return BlackLead(ohm, sign * log_even(rng, 0.1, 3.5), point=point)
     if kind == "wandering":
-        return BlackLead(
-            log_even(rng, 1.0, 3e4), sign * even(rng, 0.2, 4.0), wander=even(rng, 0.15, 0.8)
-        )
+        ohm, volt = log_even(rng, 1.0, 3e4), sign * even(rng, 0.2, 4.0)
+        return BlackLead(ohm, volt, wander=even(rng, 0.15, 0.8), point=point)
     if kind == "floating":
-        return BlackLead(
-            log_even(rng, 3e5, 2e7), sign * even(rng, 0.0, 3.0), wander=even(rng, 0.1, 0.6)
-        )
-    return BlackLead(log_even(rng, 0.005, 0.2), even(rng, -0.004, 0.012))
+        ohm, volt = log_even(rng, 3e5, 2e7), sign * even(rng, 0.0, 3.0)
+        return BlackLead(ohm, volt, wander=even(rng, 0.1, 0.6), point=point)
+    # A sound point away from the post stands some ten millivolts off it.
+    far = 0.0 if usual == BATTERY_NEGATIVE else even(rng, -0.01, 0.03)
+    return BlackLead(log_even(rng, 0.005, 0.2), even(rng, -0.004, 0.012) + far, point=usual)

@@ -13,7 +13,7 @@ from backprobe.campaign.block import (
 )
 from backprobe.campaign.inputs import INF, add_input, draw_input
 from backprobe.campaign.nodal import Netlist
-from backprobe.campaign.rails import INNER, OPEN_OHM, RAIL, VCC
+from backprobe.campaign.rails import BODY, INNER, OPEN_OHM, RAIL, VCC
 from backprobe.campaign.spreads import Random, chance, even, log_even, pick
 
 PIEZO_OHM = 2e4
@@ -184,9 +184,18 @@ class Knock(Pair):
 class OxygenCell(Pair):
     """A zirconia cell on a weak bias of about 0.45 V; its resistance falls as it warms."""
 
+    def __init__(self, name: str, *, shell_ground: bool = False) -> None:
+        super().__init__(name)
+        self.shell_ground = shell_ground  # the cell's other end is its shell: the exhaust, no wire
+
+    def wires(self) -> tuple[Wire, ...]:
+        """Both ends, or the live one only."""
+        return super().wires()[:1] if self.shell_ground else super().wires()
+
     def draw(self, rng: Random) -> dict[str, float]:
         """Draw bias, what the return stands at, and how the cell behaves."""
         raised = pick(rng, (0.72, 0.0), (0.28, even(rng, 0.25, 2.6)))
+        raised = 0.0 if self.shell_ground else raised
         return {
             self.key("bias volt"): even(rng, 0.38, 0.5),
             self.key("bias ohm"): log_even(rng, 4e4, 1e6),
@@ -224,12 +233,14 @@ class OxygenCell(Pair):
     def control_unit(self, net: Netlist, values: Values, now: Moment) -> None:
         """Add the bias against the return, and what the return is tied to."""
         plus, minus = f"{self.plus}.cu", f"{self.minus}.cu"
+        if self.shell_ground:
+            minus = INNER
         raised = values[self.key("raised")]
         if raised > 0.0 and now.awake:
             net.source(minus, INNER, raised, values[self.key("raised ohm")])
         elif raised > 0.0:
             net.resistor(minus, INNER, ASLEEP_OHM)  # a buffer without its supply
-        else:
+        elif not self.shell_ground:
             net.resistor(minus, RAIL, 0.05)
         bias = values[self.key("bias volt")] if now.awake else 0.0
         net.source(plus, minus, bias, values[self.key("bias ohm")])
@@ -242,7 +253,8 @@ class OxygenCell(Pair):
         volt = steady or values[self.key("high" if now.level(self.name) else "low")]
         volt = values.get(f"stuck:{self.name}", volt) if hot else 0.0
         ohm = values[self.key("hot ohm" if hot else "cold ohm")]
-        plus, minus, middle = f"{self.plus}.s", f"{self.minus}.s", f"{self.name}.cell"
+        plus, middle = f"{self.plus}.s", f"{self.name}.cell"
+        minus = BODY if self.shell_ground else f"{self.minus}.s"
         net.resistor(plus, middle, values[self.key("in series")] + 0.02)
         net.source(middle, minus, volt, ohm)
         net.resistor(middle, minus, values[self.key("across")])

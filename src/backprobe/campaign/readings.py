@@ -8,6 +8,7 @@ from itertools import product
 from backprobe.campaign.block import Moment, Toggle
 from backprobe.campaign.circuit import Circuit, netlist, sensor_alone
 from backprobe.campaign.nodal import Netlist, Solution
+from backprobe.vocabulary import BATTERY_NEGATIVE
 
 BLACK = "black lead"
 HOLD_SECONDS = 0.1  # a meter's min/max hold averages about so long
@@ -20,6 +21,7 @@ class BlackLead:
     ohm: float = 0.05
     volt: float = 0.0
     wander: float = 0.0  # share of the voltage that changes from reading to reading
+    point: str = BATTERY_NEGATIVE  # what the technician calls it
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 import multiprocessing
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -11,8 +11,9 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from backprobe.campaign.draw import Wishes, draw_vehicle
+from backprobe.campaign.planner import follow
 from backprobe.campaign.saving import save_answer, save_vehicle
-from backprobe.campaign.scoring import VehicleScore, score_vehicle
+from backprobe.campaign.scoring import VehicleScore, score_inquiry, score_vehicle
 from backprobe.campaign.separability import Separability
 from backprobe.campaign.separability_cache import kept_separability
 from backprobe.campaign.vehicle import Vehicle
@@ -22,16 +23,23 @@ from backprobe.job.model import Job
 Answering: TypeAlias = Callable[[Job], Mapping[str, Any]]
 Progress: TypeAlias = Callable[[int, int], None]
 
+FOLLOWING = 1  # keeps the random numbers of an inquiry apart from those of its vehicle
+
 
 @dataclass(frozen=True, slots=True)
 class Campaign:
-    """How many vehicles, of what sort, from which seed, in how many processes."""
+    """How many vehicles, of what sort, from which seed, in how many processes.
+
+    ``save`` = a folder for their files; ``follow`` = the program's own next readings are taken,
+    too, on each vehicle from an empty sheet.
+    """
 
     vehicles: int
     seed: int = 1
     wishes: Wishes = field(default_factory=Wishes)
     workers: int = 2
     save: Path | None = None
+    follow: bool = False
 
 
 def vehicle_of(campaign: Campaign, number: int) -> Vehicle:
@@ -54,7 +62,13 @@ def score_one(campaign: Campaign, answering: Answering, number: int) -> VehicleS
         return _unanswered(number, vehicle, shown, str(error))
     if campaign.save is not None:
         save_answer(answer, shown, campaign.save, stem)
-    return score_vehicle(number, answer, truth, shown)
+    score = score_vehicle(number, answer, truth, shown)
+    if campaign.follow:
+        rng = np.random.default_rng([campaign.seed, number, FOLLOWING])
+        score = replace(
+            score, followed=score_inquiry(follow(vehicle, answering, rng), truth, shown)
+        )
+    return score
 
 
 def _unanswered(number: int, vehicle: Vehicle, shown: Separability, error: str) -> VehicleScore:

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
+from backprobe.campaign.planner import Inquiry
 from backprobe.campaign.separability import Separability
 from backprobe.campaign.vehicle import Truth
 from backprobe.vocabulary import NO_FAULT, split_fault
@@ -32,6 +33,18 @@ class Interval:
     truth: float
     low: float
     high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """How it went where the program's own next readings were taken, from an empty sheet."""
+
+    readings: int
+    full_sheet: int
+    minutes: float
+    settled: bool
+    all_roles_right: bool
+    fault_place: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +78,8 @@ class VehicleScore:
         For calibration and coverage.
     misfit : float
         The answer's misfit probability.
+    followed : Followed or None
+        What following the program's own next readings gave, where that was asked for.
     error : str
         Why there is no answer.
     """
@@ -89,6 +104,7 @@ class VehicleScore:
     intervals: tuple[Interval, ...] = ()
     misfit: float = 1.0
     said: str = ""  # the fault that stands first
+    followed: Followed | None = None
     error: str = ""
 
 
@@ -127,6 +143,18 @@ def score_vehicle(
         intervals=_intervals(answer, truth),
         misfit=float(answer.get("misfit", {}).get("probability", 1.0)),
         said=first["fault"],
+    )
+
+
+def score_inquiry(inquiry: Inquiry, truth: Truth, separability: Separability) -> Followed:
+    """Compare the last answer of an inquiry with the truth."""
+    return Followed(
+        readings=inquiry.readings,
+        full_sheet=inquiry.full_sheet,
+        minutes=inquiry.minutes,
+        settled=inquiry.settled,
+        all_roles_right=all_roles_right(inquiry.answer, truth),
+        fault_place=fault_place(inquiry.answer, truth, separability),
     )
 
 

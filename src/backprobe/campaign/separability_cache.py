@@ -14,7 +14,16 @@ from backprobe.campaign.vehicle import Vehicle
 from backprobe.services.bank_cache import cache_directory
 
 # What decides over a vehicle and its readings; the scoring and the tables don't.
-NOT_DECISIVE = ("scoring.py", "accuracy.py", "accuracy_page.py", "run.py", "planner.py")
+NOT_DECISIVE = (
+    "__main__.py",
+    "accuracy.py",
+    "accuracy_page.py",
+    "asking.py",
+    "planner.py",
+    "run.py",
+    "saving.py",
+    "scoring.py",
+)
 
 
 @lru_cache(maxsize=1)

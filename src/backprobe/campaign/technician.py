@@ -123,7 +123,14 @@ def write_round(
     bench = Bench(circuit, meter.sheet.input_resistance)
     taker = Taker(bench, meter, state, rng)
     read = [pin for pin in pins if plan.share >= 1.0 or chance(rng, plan.share)] or list(pins)[:1]
-    written = Round(plan.name, plan.plugged, plan.key, rpm=state.moment.rpm, action=plan.action)
+    written = Round(
+        plan.name,
+        plan.plugged,
+        plan.key,
+        rpm=state.moment.rpm,
+        action=plan.action,
+        black_lead=state.lead.point,
+    )
     if plan.checks:
         written = replace(written, battery_volts=taker.battery(), black_lead_check=taker.check())
     columns: Mapping[str, Callable[[], Mapping[str, object]]] = {

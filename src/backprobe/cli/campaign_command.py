@@ -34,6 +34,10 @@ def campaign(
     connector: Annotated[
         str, typer.Option(help='One kind of connector only, such as "thermistor" or "pedal".')
     ] = "",
+    follow: Annotated[
+        bool,
+        typer.Option("--follow", help="Take the program's own next readings, too; takes long."),
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object.")] = False,
     write: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write the tables as a page, too.")
@@ -59,7 +63,7 @@ def campaign(
         fault_kinds=chosen,
         design=design_named(connector).name if connector else "",
     )
-    asked = Campaign(vehicles, seed, wishes, workers, save)
+    asked = Campaign(vehicles, seed, wishes, workers, save, follow)
     found = accuracy(run_campaign(asked, ask, _progress()))
     shown = tables(found)
     if as_json:
@@ -119,6 +123,8 @@ def _command(asked: Campaign) -> str:
         words += ["--kinds", ",".join(asked.wishes.fault_kinds)]
     if asked.wishes.design:
         words += ["--connector", asked.wishes.design]
+    if asked.follow:
+        words.append("--follow")
     return shlex.join([*words, "--write", "docs/accuracy.md"])
 
 
