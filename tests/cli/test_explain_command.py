@@ -13,7 +13,7 @@ from backprobe.cli import answering, main
 from backprobe.errors import JobFileError
 from backprobe.job import Job
 from backprobe.services.answer import Answer
-from backprobe.vocabulary import ACTIONS, KEYS, ROLES
+from tests.cli.answer_shape import SHAPE, require_shape
 from tests.cli.made_up import made_up_answer, made_up_job
 
 ESCAPE = "\x1b"
@@ -135,68 +135,6 @@ def test_next_as_json_carries_the_steps(engine: dict[str, Answer]) -> None:
     assert shown["settled"] is False
     assert shown["next"][0]["steps"][0] == "Key off."
     assert shown["next"][0]["minutes"] == 1.7
-
-
-# The shape of the answer, written down from the format's description. A list holds any number of
-# what its one entry describes; a dictionary with one key "*" has any keys.
-Share = ("share",)
-SHAPE: dict[str, Any] = {
-    "format": int,
-    "file": str,
-    "terminals": {"*": {"role": ROLES, "probability": Share, "roles": {"*": Share}}},
-    "circuits": [{"circuit": str, "probability": Share}],
-    "faults": [{"fault": str, "probability": Share, "terminals": [str]}],
-    "measurement": {"trusted": Share, "rounds": {"*": Share}, "remarks": [str]},
-    "estimates": [
-        {
-            "name": str,
-            "round": str,
-            "terminal": str,
-            "value": float,
-            "low": float,
-            "high": float,
-            "unit": str,
-            "coverage": float,
-        }
-    ],
-    "misfit": {"probability": Share, "readings": [str]},
-    "reasons": [{"claim": str, "reading": str, "decibans": float, "text": str}],
-    "next": [
-        {
-            "plugged": bool,
-            "key": KEYS,
-            "rpm": int,
-            "action": ACTIONS,
-            "quantity": str,
-            "terminal": str,
-            "bits": float,
-            "minutes": float,
-            "text": str,
-            "cautions": [str],
-        }
-    ],
-}
-
-
-def require_shape(value: Any, shape: Any, place: str = "answer") -> None:
-    """Compare a JSON value with a shape, naming the place where they part."""
-    if shape is Share:
-        assert isinstance(value, float | int), place
-        assert 0 <= value <= 1, place
-    elif isinstance(shape, tuple):
-        assert value in shape, place
-    elif isinstance(shape, list):
-        assert isinstance(value, list), place
-        for number, each in enumerate(value):
-            require_shape(each, shape[0], f"{place}[{number}]")
-    elif isinstance(shape, dict):
-        assert isinstance(value, dict), place
-        keys = value if list(shape) == ["*"] else shape
-        assert set(value) == set(keys), place
-        for key in keys:
-            require_shape(value[key], shape.get(key, shape.get("*")), f"{place}.{key}")
-    else:
-        assert type(value) is shape, place
 
 
 def test_json_has_the_shape_of_the_format(engine: dict[str, Answer]) -> None:

@@ -58,6 +58,15 @@ def test_no_line_is_wider_than_the_terminal(width: int, answer: Answer) -> None:
     assert max(len(line) for line in lines) <= width
 
 
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
+def test_the_other_pages_fit_too(width: int) -> None:
+    for content in (
+        why_page(made_up_answer(), "3"),
+        next_page(made_up_answer(), made_up_job()),
+    ):
+        assert max(len(line) for line in printed(content, width).splitlines()) <= width
+
+
 @pytest.mark.parametrize("width", [60, 80, 120])
 def test_nothing_is_cut_off_at_any_width(width: int) -> None:
     text = flat(told(width=width))
