@@ -1,0 +1,239 @@
+"""What readings not yet taken would show: a sample of the posterior, taken into other states.
+
+Each sample keeps the values that the readings so far have settled; what they do not speak of (the
+driven quantities of a state nobody has measured in, what changes from one round to the next) is
+drawn from its prior. A round within reach of the present one goes on with its black lead; every
+other round is taken to have a sound one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.core.inference.importance import Draws
+from backprobe.core.inference.layout import Layout, carry_bases, layout_of
+from backprobe.core.inference.likelihood import (
+    LEAD_OHM,
+    OPEN_OHM,
+    Indicated,
+    indicate,
+)
+from backprobe.core.inference.predict import predict
+from backprobe.core.inference.sheet import Sheet
+from backprobe.job import Indication, Meter
+from backprobe.services.accuracy import standard_uncertainty
+from backprobe.services.candidate_readings import (
+    QUANTITY_CODE,
+    Candidate,
+    Candidates,
+    Setting,
+)
+from backprobe.services.engine import Posterior
+from backprobe.services.posterior_sample import Samples
+from backprobe.services.problem import AMBIENT_CELSIUS
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LOG_QUANTITIES = ("hertz", "sensor_ohms", "harness_ohms")
+OHMS = ("sensor_ohms", "harness_ohms")
+ANY_CELSIUS = (-40.0, 160.0)
+GOLDEN = 0.6180339887498949
+_NOT_READ_YET = 1e9  # stands for a reading's value where only its prediction is asked for
+
+
+@dataclass(frozen=True, slots=True)
+class Foresight:
+    """Predicted readings, (n_candidate, n_samp); NaN where the meter would show no number.
+
+    Hertz and ohms are logarithms, duty is a share.
+    """
+
+    predicted: Array
+    uncertainty: Array
+
+
+def foresee(
+    posterior: Posterior, samples: Samples, candidates: Candidates, rng: np.random.Generator
+) -> Foresight:
+    """Predict every candidate reading for every sample."""
+    shape = (len(candidates.readings), samples.weight.size)
+    mean, spread = np.empty(shape), np.empty(shape)
+    for which in _solved_together(candidates.settings):
+        readings = [k for k, c in enumerate(candidates.readings) if c.setting in which]
+        settings = [candidates.settings[k] for k in which]
+        sheet = _sheet(
+            posterior, settings, [_moved(candidates.readings[k], which) for k in readings]
+        )
+        z = _carried(posterior, samples, sheet, settings, rng)
+        for rows, part in _batches(posterior, samples.draws, settings, sheet):
+            shown = _shown(posterior, samples, rows, z, part, settings)
+            at = np.ix_(np.array(readings), rows)
+            mean[at], spread[at] = shown.mean[:, :, 0].T, shown.deviation[:, :, 0].T
+    return _as_shown(posterior.problem.job.meter, candidates, mean, spread)
+
+
+def _solved_together(settings: Sequence[Setting]) -> list[list[int]]:
+    """Settings that take as many solutions each: unplugged, plugged, and those that move."""
+    kinds = [(s.item.spans, s.item.plugged) for s in settings]
+    return [[k for k, own in enumerate(kinds) if own == kind] for kind in sorted(set(kinds))]
+
+
+def _moved(candidate: Candidate, which: Sequence[int]) -> Candidate:
+    """The candidate with its setting's number among some of the settings."""
+    return replace(candidate, setting=which.index(candidate.setting))
+
+
+def _shown(
+    posterior: Posterior,
+    samples: Samples,
+    rows: IntArray,
+    z: Array,
+    sheet: Sheet,
+    settings: Sequence[Setting],
+) -> Indicated:
+    """What the meter would show of some samples for every reading of a sheet."""
+    table = posterior.bench.hypotheses.table.rows(samples.draws.hypothesis[rows])
+    assigned = samples.assigned[rows]
+    prediction = predict(
+        table,
+        z[rows],
+        sheet,
+        assigned=assigned,
+        ohm_rounds=sheet.ohm_rounds,
+        lead_bad=_lead_bad(posterior, samples.draws.condition[rows], settings),
+    )
+    return indicate(table, sheet, prediction, pick=assigned)
+
+
+def _sheet(
+    posterior: Posterior, settings: Sequence[Setting], readings: Sequence[Candidate]
+) -> Sheet:
+    """A sheet whose rounds are the settings, and whose readings are not taken yet."""
+    pins, n_read = posterior.problem.job.connector.pins, len(readings)
+    return replace(
+        posterior.problem.sheet,
+        rounds=tuple(s.item for s in settings),
+        quantity=np.array([int(QUANTITY_CODE[c.quantity]) for c in readings], dtype=np.int64),
+        round=np.array([c.setting for c in readings], dtype=np.int64),
+        terminal=np.array([c.at for c in readings], dtype=np.int64),
+        other=np.array([c.other for c in readings], dtype=np.int64),
+        value=np.full(n_read, _NOT_READ_YET),
+        deviation=np.zeros(n_read),
+        load_ohm=np.full(n_read, load_ohms(posterior)),
+        wire_role=np.full(n_read, -1),
+        label=tuple(f"{c.quantity} {pins[c.at]}" for c in readings),
+    )
+
+
+def load_ohms(posterior: Posterior) -> float:
+    """Loading resistor that the technician has at hand."""
+    rounds = posterior.problem.rounds
+    return rounds[-1].load_ohms if rounds else 1000.0
+
+
+def _carried(
+    posterior: Posterior,
+    samples: Samples,
+    sheet: Sheet,
+    settings: Sequence[Setting],
+    rng: np.random.Generator,
+) -> Array:
+    """Coordinates in the candidates' layout: what is known carried over, the rest drawn."""
+    table = posterior.bench.hypotheses.table
+    old, new = layout_of(table, posterior.problem.sheet), layout_of(table, sheet)
+    z, known = samples.evenly(new.size, rng), samples.z
+    z[:, : new.n_free] = known[:, : old.n_free]
+    z = carry_bases(table.rows(samples.draws.hypothesis), known, old, new, z)
+    z[:, new.meter] = known[:, old.meter]
+    for k, setting in enumerate(settings):
+        if setting.continued is not None:
+            _continue(z, known, new, old, k, setting.continued)
+    return z
+
+
+def _continue(z: Array, known: Array, new: Layout, old: Layout, k: int, r: int) -> None:
+    """Take over a round's own changes and its black lead."""
+    z[:, new.change(k)] = known[:, old.change(r)]
+    z[:, list(new.lead(k))] = known[:, list(old.lead(r))]
+
+
+def _lead_bad(
+    posterior: Posterior, condition: IntArray, settings: Sequence[Setting]
+) -> NDArray[np.bool_]:
+    """Settings that go on with a black lead which a sample takes to be bad, (n_samp, n_setting)."""
+    bad = np.stack([c.lead_bad for c in posterior.problem.conditions])[condition]
+    columns = [
+        np.zeros(condition.size, dtype=bool) if s.continued is None else bad[:, s.continued]
+        for s in settings
+    ]
+    return np.stack(columns, axis=1)
+
+
+def _batches(
+    posterior: Posterior, draws: Draws, settings: Sequence[Setting], sheet: Sheet
+) -> Iterator[tuple[IntArray, Sheet]]:
+    """Samples with as many switching elements whose continued rounds have the same key."""
+    circuits = posterior.bench.hypotheses.table.circuits
+    n_switch = (circuits.switch_share[draws.hypothesis] >= 0).sum(axis=1)
+    rounds = [
+        tuple(
+            s.item
+            if s.continued is None
+            else replace(s.item, powered=c.sheet.rounds[s.continued].powered)
+            for s in settings
+        )
+        for c in posterior.problem.conditions
+    ]
+    number = np.array([rounds.index(r) for r in rounds])[draws.condition]
+    for k in np.unique(number):
+        some = replace(sheet, rounds=rounds[int(k)])
+        for count in np.unique(n_switch[number == k]):
+            yield np.flatnonzero((number == k) & (n_switch == count)), some
+
+
+def _as_shown(meter: Meter, candidates: Candidates, mean: Array, spread: Array) -> Foresight:
+    """Predictions as a meter shows them: with its own uncertainty, OL where over range."""
+    predicted, uncertainty = mean.copy(), spread.copy()
+    for i, candidate in enumerate(candidates.readings):
+        q = candidate.quantity
+        shown = predicted[i]
+        if q in OHMS:
+            shown = np.where(shown > np.log(OPEN_OHM), np.nan, shown)
+        elif q == "ambient_celsius":  # a thermometer shows something beside any sensor
+            low, high = ANY_CELSIUS
+            even = np.mod(GOLDEN * np.arange(shown.size), 1.0)  # evenly in every run of samples
+            shown = np.where(np.isnan(shown), low + (high - low) * even, shown)
+        predicted[i] = shown
+        uncertainty[i] = np.hypot(uncertainty[i], _own_uncertainty(meter, q, shown))
+    return Foresight(predicted, uncertainty)
+
+
+def _own_uncertainty(meter: Meter, quantity: str, shown: Array) -> Array:
+    """Standard uncertainty that the meter itself adds, in the unit of the prediction."""
+    if quantity == "ambient_celsius":
+        return np.full(shown.shape, AMBIENT_CELSIUS)
+    value = np.where(np.isfinite(shown), shown, 0.0)
+    if quantity in LOG_QUANTITIES:
+        value = np.exp(value)
+    elif quantity == "duty_percent":
+        value = 100.0 * value
+    size, known = _uncertainty_curve(meter, quantity)
+    own = np.interp(np.abs(value), size, known)
+    if quantity in LOG_QUANTITIES:
+        offset = LEAD_OHM if quantity in OHMS else 0.0
+        return (own + offset) / np.maximum(value, 1e-3)
+    return 0.01 * own if quantity == "duty_percent" else own
+
+
+@lru_cache(maxsize=64)
+def _uncertainty_curve(meter: Meter, quantity: str) -> tuple[Array, Array]:
+    """Uncertainty of readings of rising size, to read off by interpolation."""
+    size = np.geomspace(1e-3, 1e8, 67)
+    known = [standard_uncertainty(meter, quantity, Indication(float(v))) for v in size]
+    return size, np.array(known)

@@ -1,0 +1,264 @@
+"""Which reading to take next: the most information about what is open, per minute of work.
+
+The expected information of a reading is the mutual information between it and the open question
+([lindley1956], [dekleer1987]): roles of all terminals, fault, and how far the measurement is what
+the file says. Minutes are those of the steps from the present state of the vehicle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.services.answer import NextReading
+from backprobe.services.candidate_readings import (
+    Candidate,
+    Candidates,
+    Setting,
+    candidates_of,
+    goal_of,
+    present_state,
+)
+from backprobe.services.engine import Posterior
+from backprobe.services.foresight import (
+    LOG_QUANTITIES,
+    Foresight,
+    foresee,
+    load_ohms,
+)
+from backprobe.services.gain import expected_bits
+from backprobe.services.misfit import misfit
+from backprobe.services.open_question import (
+    Question,
+    merged_roles,
+    question_of,
+    role_certainty,
+)
+from backprobe.services.planning_words import (
+    again_sentence,
+    check_sentence,
+    expectation,
+    fault_phrase,
+    measurement_phrase,
+    role_phrase,
+    sentence,
+)
+from backprobe.services.posterior_sample import Samples, sample
+from backprobe.services.split import MEASUREMENT, ROLE, Split, Splitter
+from backprobe.services.steps import cost_minutes, plan_steps
+from backprobe.services.summary import fault_answers, trust
+from backprobe.vocabulary import ROLES
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+SETTLED = 0.99
+TRUSTED = 0.95
+FITS = 0.001  # probability of readings so surprising below which they fit nothing
+LEAST_BITS = 0.02  # readings that tell less are not proposed
+LEAST_OF_BEST = 0.1  # nor those that tell less a minute than this share of what the best one does
+# Voltages that all lie within this are not measured to tell answers apart; with the key off only
+# whether there is any voltage at all.
+LEAST_VOLT, LEAST_VOLT_OFF = 0.04, 0.5
+SEED = 11
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Readings worth taking, best first, and whether the question is settled without any."""
+
+    readings: tuple[NextReading, ...]
+    settled: bool
+
+
+def plan(posterior: Posterior, limit: int = 6) -> tuple[NextReading, ...]:
+    """Readings worth taking next, most information a minute first; none when settled."""
+    return plan_of(posterior, limit).readings
+
+
+def is_settled(posterior: Posterior) -> bool:
+    """Whether roles and fault are settled as far as any reading can settle them."""
+    return plan_of(posterior, 0).settled
+
+
+def plan_of(posterior: Posterior, limit: int = 6) -> Plan:
+    """Readings worth taking next, and whether there is anything left to settle."""
+    roles = merged_roles(posterior.bench.hypotheses, posterior.draws)
+    certain = _is_certain(posterior, roles)
+    if certain and fault_answers(posterior)[0].probability >= SETTLED:
+        return Plan((), settled=True)
+    candidates = candidates_of(posterior)
+    if not candidates.readings:
+        return Plan((), settled=certain)
+    outlook = _outlook(posterior, candidates, roles)
+    told = list(_told(posterior, outlook, max(1, limit)))
+    # What no reading can separate is as settled as it gets.
+    return Plan(tuple(told[:limit]), settled=certain and not told)
+
+
+def _told(posterior: Posterior, outlook: _Outlook, limit: int) -> Iterator[NextReading]:
+    """The best readings in words, those left out that set no two answers apart."""
+    splitter = Splitter(outlook.question, outlook.samples.weight)
+    told = 0
+    for k in outlook.worth():
+        if told == limit:
+            return
+        candidate, foresight = outlook.candidates.readings[k], outlook.foresight
+        split = splitter.best(foresight.predicted[k], foresight.uncertainty[k], candidate.at)
+        if split is not None or candidate.first or candidate.again:
+            yield _reading(posterior, outlook, split, k)
+            told += 1
+
+
+def _is_certain(posterior: Posterior, roles: IntArray) -> bool:
+    """Whether measurement, fit and roles leave nothing open."""
+    return (
+        trust(posterior).whole >= TRUSTED
+        and bool(role_certainty(posterior, roles).min() >= SETTLED)
+        and misfit(posterior).probability >= FITS
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Outlook:
+    """Candidate readings with what they would show, tell and cost."""
+
+    candidates: Candidates
+    samples: Samples
+    question: Question
+    foresight: Foresight
+    bits: Array
+    minutes: Array
+
+    @property
+    def rate(self) -> Array:
+        """Bits a minute, (n_candidate,)."""
+        return self.bits / self.minutes
+
+    def worth(self) -> list[int]:
+        """Candidates that tell enough, most bits a minute first.
+
+        Before them: checks of a doubtful lead, and one reading of a bad round taken again.
+        """
+        order = [int(k) for k in np.argsort(-self.rate, kind="stable")]
+        least = LEAST_OF_BEST * float(self.rate.max(initial=0.0))
+        enough = (self.bits >= LEAST_BITS) & (self.rate >= least) & self._shows_a_difference()
+        readings = self.candidates.readings
+        first = [k for k, c in enumerate(readings) if c.first]
+        first += [k for k in order if readings[k].again][:1]
+        return first + [k for k in order if enough[k] and k not in first]
+
+    def _shows_a_difference(self) -> NDArray[np.bool_]:
+        """Whether the predicted readings differ by more than what no one would act on."""
+        predicted = self.foresight.predicted
+        volts = np.array([c.quantity.startswith("volts") for c in self.candidates.readings])
+        rows = np.flatnonzero(volts & np.isfinite(predicted).all(axis=1))
+        low, high = np.quantile(predicted[rows], [0.02, 0.98], axis=1)
+        powered = np.array([self._setting(k).item.powered for k in range(volts.size)])
+        shows = np.ones(volts.size, dtype=bool)
+        shows[rows] = high - low >= np.where(powered[rows], LEAST_VOLT, LEAST_VOLT_OFF)
+        return shows
+
+    def _setting(self, k: int) -> Setting:
+        return self.candidates.settings[self.candidates.readings[k].setting]
+
+
+def _outlook(posterior: Posterior, candidates: Candidates, roles: IntArray) -> _Outlook:
+    rng = np.random.default_rng(SEED)
+    samples = sample(posterior, rng)
+    foresight = foresee(posterior, samples, candidates, rng)
+    question = question_of(posterior, samples, roles[samples.index])
+    now = present_state(posterior.problem.rounds)
+    minutes = [
+        cost_minutes(now, candidates.settings[c.setting].state, c.quantity)
+        for c in candidates.readings
+    ]
+    bits = expected_bits(candidates, question, samples.weight, foresight)
+    return _Outlook(candidates, samples, question, foresight, bits, np.array(minutes))
+
+
+def _reading(posterior: Posterior, outlook: _Outlook, split: Split | None, k: int) -> NextReading:
+    """One candidate as it is told: state, steps, cautions, and what it would split."""
+    candidate = outlook.candidates.readings[k]
+    setting = outlook.candidates.settings[candidate.setting]
+    now = present_state(posterior.problem.rounds)
+    place = _place(posterior, candidate)
+    terminals = posterior.problem.job.connector.terminals
+    colour = terminals[candidate.at].colour if candidate.at >= 0 and candidate.other < 0 else ""
+    steps = plan_steps(
+        now,
+        setting.state,
+        candidate.quantity,
+        place,
+        colour=colour,
+        load_ohms=load_ohms(posterior),
+    )
+    goal = goal_of(now, setting, candidate.quantity)
+    return NextReading(
+        plugged=goal.plugged,
+        key=goal.key,
+        rpm=goal.rpm,
+        action=goal.action,
+        quantity=candidate.quantity,
+        terminal=place,
+        bits=float(outlook.bits[k]),
+        minutes=steps.minutes,
+        text=_text(posterior, candidate, setting, split),
+        cautions=steps.cautions,
+        steps=steps.steps,
+    )
+
+
+def _place(posterior: Posterior, candidate: Candidate) -> str:
+    """Terminal or pair as the answer names it; nothing for a reading of the whole round."""
+    pins = posterior.problem.job.connector.pins
+    ends = [pins[t] for t in (candidate.at, candidate.other) if t >= 0]
+    return "-".join(ends)
+
+
+def _text(posterior: Posterior, candidate: Candidate, setting: Setting, split: Split | None) -> str:
+    """One sentence on what is measured and which two answers it tells apart."""
+    if candidate.again:
+        return again_sentence(candidate.quantity, _place(posterior, candidate), candidate.again)
+    if split is None or (candidate.first and split.part != MEASUREMENT):
+        r = setting.continued
+        return check_sentence(
+            candidate.quantity, "" if r is None else posterior.problem.rounds[r].name
+        )
+    opening, answers = _answers(posterior, split)
+    shown = tuple(_shown(candidate.quantity, *ends) for ends in split.shown)
+    return sentence(candidate.quantity, _place(posterior, candidate), opening, answers, shown)
+
+
+def _answers(posterior: Posterior, split: Split) -> tuple[str, tuple[str, str]]:
+    """Opening words and the two answers of a split."""
+    pins = posterior.problem.job.connector.pins
+    both = (split.first, split.second)
+    if split.part == ROLE:
+        first, second = (role_phrase(ROLES[c.roles[split.terminal]]) for c in both)
+        return f"tells whether terminal {pins[split.terminal]} is", (first, second)
+    if split.part == MEASUREMENT:
+        first, second = (_measurement(posterior, c.condition) for c in both)
+    else:
+        first, second = (fault_phrase(c.fault, tuple(pins[t] for t in c.places)) for c in both)
+    return "tells", (first, second)
+
+
+def _measurement(posterior: Posterior, condition: int) -> str:
+    names = [r.name for r in posterior.problem.rounds]
+    asked = posterior.problem.conditions[condition]
+    return measurement_phrase(
+        tuple(names[i] for i in asked.bad_lead), tuple(names[i] for i in asked.key_off)
+    )
+
+
+def _shown(quantity: str, low: float, high: float) -> str:
+    """What the meter would usually show."""
+    if quantity in LOG_QUANTITIES:
+        low, high = float(np.exp(low)), float(np.exp(high))
+    elif quantity == "duty_percent":
+        low, high = 100.0 * low, 100.0 * high
+    return expectation(quantity, low, high)
