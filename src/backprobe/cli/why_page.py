@@ -15,6 +15,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from backprobe.cli.layout import capital
 from backprobe.errors import UsageError
 from backprobe.services.answer import Answer, Reason
 from backprobe.services.words import claim_words, reading_words, weight_words
@@ -33,7 +34,11 @@ def why_page(answer: Answer, asked: str) -> RenderableType:
     """
     parts: list[RenderableType] = []
     for claim in claims_about(answer, asked):
-        parts += [Text(""), Text(_title(claim), style="bold"), _table(answer.evidence[claim])]
+        parts += [
+            Text(""),
+            Text(capital(claim_words(claim)), style="bold"),
+            _table(answer.evidence[claim]),
+        ]
     parts.append(Text("Ten decibans multiply the odds by ten, against the nearest rival."))
     return Group(*parts)
 
@@ -66,34 +71,26 @@ def _choices(answer: Answer) -> str:
     return f"{', '.join(choices)} or another fault by its name"
 
 
-def _title(claim: str) -> str:
-    words = claim_words(claim)
-    return words[:1].upper() + words[1:]
-
-
-def _says(reason: Reason) -> str:
-    words = weight_words(reason.decibans)
-    if abs(reason.decibans) < SAYS_NOTHING_BELOW or not reason.text:
-        return f"{words}."
-    return f"{words}. {reason.text[:1].upper()}{reason.text[1:]}"
+def _says(reason: Reason) -> Text:
+    """Name the reading and what it says; one that says nothing gets no sentence."""
+    text = Text(reading_words(reason.reading), style="bold")
+    text.append(f"  {weight_words(reason.decibans)}", style="not bold")
+    if abs(reason.decibans) >= SAYS_NOTHING_BELOW and reason.text:
+        text.append(f"\n{capital(reason.text)}", style="not bold")
+    return text
 
 
 def _table(reasons: Sequence[Reason]) -> RenderableType:
     if not reasons:
         return Text("No reading speaks for or against it.")
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column("reading", overflow="fold", min_width=12)
     table.add_column("decibans", justify="right", no_wrap=True)
     table.add_column("sum", justify="right", no_wrap=True)
-    table.add_column("which says", overflow="fold", ratio=1)
+    # One column for both, so that a narrow screen leaves room for the sentences.
+    table.add_column("reading, and what it says", overflow="fold")
     total = 0.0
     for reason in sorted(reasons, key=lambda reason: -reason.decibans):
         total += reason.decibans
-        table.add_row(
-            reading_words(reason.reading),
-            f"{reason.decibans:+.1f}",
-            f"{total:+.1f}",
-            _says(reason),
-        )
+        table.add_row(f"{reason.decibans:+.1f}", f"{total:+.1f}", _says(reason))
     summary = f"Together {total:+.1f} decibans: {weight_words(total)}."
     return Group(table, Text(summary, style="bold"))
