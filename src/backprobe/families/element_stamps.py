@@ -19,7 +19,7 @@ CONNECTED = frozenset((Mode.PLUGGED, Mode.PLUGGED_OFF))
 UNPLUGGED = frozenset((Mode.UNPLUGGED, Mode.UNPLUGGED_OFF))
 UNIT_SIDE = POWERED | SWITCHED_OFF
 ALONE = frozenset((Mode.SENSOR_ALONE,))
-ALWAYS_THERE = ("battery", "battery-", "cu-inner", "cu-ground")  # sources that no key switches
+ALWAYS_THERE = ("battery", "battery-", "body", "cu-inner", "cu-ground")  # sources that no key switches
 SWITCHED_FEED = frozenset(("battery", "feed"))  # what lies between is open with the key off
 
 Ends = tuple[str, str]

@@ -88,7 +88,7 @@ def _ground_lifted(netlist: Netlist, fault: Fault) -> None:
     netlist.values[SEVERITY] = LIFT_VOLT
     netlist.elements = [
         replace(e, parameters={**e.parameters, "volt": SEVERITY})
-        if e.kind == "source" and e.nodes[0] == node and e.name == "ground-rail"
+        if e.kind == "source" and e.nodes[0] == node and e.name in ("ground-rail", "body-ground")
         else e
         for e in netlist.elements
     ]

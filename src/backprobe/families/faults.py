@@ -107,7 +107,7 @@ def _on_wire(family: Family, wire: Wire) -> Iterator[Fault]:
         kinds.append("short-to-battery")
     if wire.role == "supply-regulated":
         kinds.append("supply-low")
-    if wire.role == "sensor-ground" and wire.to != "battery-":
+    if wire.role == "sensor-ground":
         kinds.append("ground-lifted")
     if wire.role in OUTPUTS and any(
         wire.to in e.nodes for e in family.elements if e.side == "control-unit"

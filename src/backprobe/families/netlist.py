@@ -22,7 +22,7 @@ WITH_CURRENT = (
     "motor",
 )
 # Elements of common.toml that a circuit may do without.
-SHARED = ("feed-wiring", "ground-rail", "vcc-regulator", "ref-regulator")
+SHARED = ("feed-wiring", "ground-rail", "body-ground", "vcc-regulator", "ref-regulator")
 
 
 @dataclass

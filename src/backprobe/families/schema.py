@@ -40,6 +40,7 @@ STATE_FALLBACK: Mapping[str, str] = {
 }
 BUILT_IN_NODES: tuple[str, ...] = (
     "battery-",
+    "body",
     "battery",
     "feed",
     "vcc",

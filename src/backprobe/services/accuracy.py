@@ -1,8 +1,8 @@
 """Standard uncertainty of a noted reading: the meter's statement, its digit, and its wandering.
 
-A meter's error within its statement is mostly one gain error that all its readings share, so the
-share of the reading is split: `common_share` is that gain, and what is left of the share belongs
-to each reading alone. Averaging ten readings of one meter does not make it ten times better.
+A meter's error within its statement is mostly one gain error, and one offset a range, that all its
+readings share: `common_share` and `common_offset`. What is left belongs to each reading alone.
+Averaging ten readings of one meter does not make it three times better.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from backprobe.core.instrument.ranges import Measured, reading_digit
+from backprobe.core.instrument.ranges import Measured, digit_size, reading_digit
 from backprobe.core.instrument.specification import AccuracyStatement, parse_specification
 from backprobe.core.instrument.uncertainty import standard_uncertainty as of_statement
 from backprobe.job import Indication, Meter
@@ -20,7 +20,8 @@ from backprobe.quantities import parse_quantity
 
 WANDER_SHARE = 0.0015  # how far a reading wanders while it is taken (common practice)
 WANDER_VOLT = 0.001
-OWN_PART = 0.4  # part of the statement's share that differs between ranges (common practice)
+OWN_PART = 0.4  # part of the statement that differs from reading to reading (common practice)
+COMMON_PART = 1.0  # its common part may reach the statement's limit by itself
 
 _STATEMENT = {
     "volts_ac": ("ac_volts", Measured.VOLTS, "volt"),
@@ -35,7 +36,23 @@ DUTY_PERCENT = 0.5  # limit of a meter's duty reading, points of per cent (commo
 def common_share(meter: Meter) -> float:
     """Standard uncertainty of the gain that all DC readings share, as a share of the reading."""
     share = _parsed(meter.dc_volts, "volt").share
-    return share * math.sqrt(1.0 - OWN_PART**2) / math.sqrt(3.0)
+    return share * COMMON_PART / math.sqrt(3.0)
+
+
+def common_offset(meter: Meter, indication: Indication) -> tuple[int, float]:
+    """Range of a DC reading (0: tenths of a volt, 1: volts, 2: more) and its offset's uncertainty.
+
+    The digits of the statement and its fixed amount are offsets of the range, so readings in one
+    range share them.
+    """
+    if indication.over_range or not math.isfinite(indication.value):
+        return 0, 0.0
+    statement = _parsed(meter.dc_volts, "volt")
+    value = np.array(abs(indication.value))
+    digit = float(digit_size(value, meter.counts, Measured.VOLTS))
+    number = int(np.clip(round(math.log10(digit * meter.counts)) + 1, 0, 2))
+    limit = statement.digits * digit + statement.absolute
+    return number, limit * COMMON_PART / math.sqrt(3.0)
 
 
 def standard_uncertainty(meter: Meter, key: str, indication: Indication) -> float:
@@ -62,11 +79,11 @@ def standard_uncertainty(meter: Meter, key: str, indication: Indication) -> floa
     own = statement
     wander = WANDER_SHARE * float(value)
     if field == "dc_volts":
-        # The rest of the share is `common_share`; limits stay at a digit at least.
+        # The rest is `common_share` and `common_offset`; half a digit of rounding stays.
         own = AccuracyStatement(
             share=statement.share * OWN_PART,
-            digits=max(statement.digits, 0.5),
-            absolute=statement.absolute,
+            digits=max(statement.digits * OWN_PART, 0.5),
+            absolute=statement.absolute * OWN_PART,
             share_of_range=statement.share_of_range,
         )
         wander = math.hypot(wander, WANDER_VOLT)

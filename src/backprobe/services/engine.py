@@ -27,6 +27,7 @@ from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.problem import Condition, Problem
+from backprobe.vocabulary import NO_FAULT
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -42,7 +43,8 @@ FAR_BEHIND = 14.0  # nats; groups further behind the best are not sampled
 SEVERITY_STARTS = (-1.2, -0.3, 0.6, 1.5)
 FIRST_STEPS, LAST_STEPS, WIDEN_STEPS = 3, 4, 1
 ALTERNATIVE_STEPS = 6
-N_REFINED = 18  # explanations whose fit is carried to the end
+N_FLIPPED = 4  # explanations whose choices are tried otherwise
+N_REFINED = 20  # explanations whose fit is carried to the end
 SEED = 7
 
 
@@ -197,16 +199,39 @@ def _widen(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     best = int(order[0])
     swapped = _exchanges(first.assigned[best])
     n_swap = len(swapped)
+    chosen = _other_choices(bench, sheet, hypothesis, wires, start, first.rows(order[:N_FLIPPED]))
     tried = fit_split(
         bench,
-        np.concatenate([hypothesis, np.full(n_swap, first.hypothesis[best])]),
-        np.concatenate([wires, swapped]),
-        np.concatenate([start, np.repeat(first.z[best : best + 1], n_swap, axis=0)]),
+        np.concatenate([hypothesis, np.full(n_swap, first.hypothesis[best]), chosen[0]]),
+        np.concatenate([wires, swapped, chosen[1]]),
+        np.concatenate([start, np.repeat(first.z[best : best + 1], n_swap, axis=0), chosen[2]]),
         sheet,
         WIDEN_STEPS,
         gentle=fitting.GENTLE[-1:],
     )
     return _refined(bench, sheet, tried, N_REFINED)
+
+
+def _other_choices(
+    bench: Workbench,
+    sheet: Sheet,
+    hypothesis: IntArray,
+    wires: IntArray,
+    start: Array,
+    best: Fit,
+) -> tuple[IntArray, IntArray, Array]:
+    """The best explanations, and the sound circuits, with one choice each put otherwise.
+
+    No fit moves a choice (is the input pulled up or down, did the wheel stop on a tooth?), so
+    each is tried by itself.
+    """
+    sound = np.array([bench.hypotheses.pairs[int(h)][1].kind == NO_FAULT for h in hypothesis])
+    origin = np.concatenate([best.hypothesis, hypothesis[sound]])
+    assigned = np.concatenate([best.assigned, wires[sound]])
+    z = np.concatenate([best.z, start[sound]])
+    rows = bench.hypotheses.table.rows(origin)
+    source, changed = fitting.other_choices(rows, layout_of(rows, sheet), z)
+    return origin[source], assigned[source], changed
 
 
 def _best_severity(

@@ -9,14 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.circuit.elements import thermistor_ohm
-from backprobe.core.inference.importance import Draws
+from backprobe.core.inference.importance import gaussian_draws
 from backprobe.core.inference.predict import Prediction, predict
 from backprobe.families.circuit import FamilyCircuit
 from backprobe.families.fault_edits import SEVERITY
 from backprobe.families.hypotheses import prior_slots
 from backprobe.services.answer import Estimate
 from backprobe.services.engine import Posterior
-from backprobe.services.summary import best_roles, fault_answers, role_table
+from backprobe.services.summary import NOT_USED, best_roles, fault_answers
 from backprobe.vocabulary import ROLES
 
 Array = NDArray[np.float64]
@@ -24,6 +24,8 @@ IntArray = NDArray[np.int64]
 
 COVERAGE = 0.95
 N_SAMPLE = 240
+SMALLEST_MASS = 0.01  # of the weight; explanations with less do not widen an interval
+SEED = 11
 FEWEST_DRAWS = 12  # below which a value is not estimated
 SUPPLIES = ("supply-regulated", "supply-battery")
 SIGNALS = (
@@ -38,9 +40,17 @@ FEEDS = ("vcc", "ref", "feed", "battery")
 
 @dataclass(frozen=True, slots=True)
 class _Sample:
-    """Equally weighted draws that agree with the answer's roles, and what they predict."""
+    """Equally weighted draws around the modes that agree with the answer's roles.
 
-    draws: Draws
+    hypothesis : ndarray of int, shape (n,)
+    best : ndarray of int, shape (n, n_terminal): wire at each terminal.
+    values : ndarray, shape (n, R, P)
+    prediction : what they predict.
+    """
+
+    hypothesis: IntArray
+    best: IntArray
+    values: Array
     prediction: Prediction
 
 
@@ -49,46 +59,55 @@ def estimates(posterior: Posterior) -> tuple[Estimate, ...]:
     if not posterior.problem.rounds:
         return ()
     roles = best_roles(posterior)
-    draws = posterior.draws
-    own = np.take_along_axis(role_table(posterior), draws.best, axis=1)
-    agree = (own == np.array(roles)).all(axis=1) & _same_power(posterior)
-    if not agree.any():
+    sample = _sampled(posterior, roles)
+    if sample is None:
         return ()
-    sample = _resampled(posterior, draws.rows(np.flatnonzero(agree)))
     found = [*_by_round(posterior, sample, roles), *_static(posterior, sample, roles)]
     return tuple(e for e in found if np.isfinite([e.value, e.low, e.high]).all())
 
 
-def _same_power(posterior: Posterior) -> NDArray[np.bool_]:
-    """Draws whose rounds are powered as the plain sheet says."""
-    off = [bool(c.key_off) for c in posterior.problem.conditions]
-    return np.asarray(~np.array(off)[posterior.draws.condition])
+def _sampled(posterior: Posterior, roles: tuple[int, ...]) -> _Sample | None:
+    """Draws around every mode with a share of the weight, by Laplace's approximation.
+
+    Weighted draws would make intervals too narrow where few of them carry the weight.
+    """
+    table, conditions = posterior.bench.hypotheses.table, posterior.problem.conditions
+    rng = np.random.default_rng(SEED)
+    hypothesis, best, z, lead = [], [], [], []
+    for condition, mode, share in _modes(posterior, roles):
+        n = max(1, round(N_SAMPLE * share))
+        fits, sheet = posterior.fits[condition], conditions[condition].sheet
+        z.append(gaussian_draws(table, sheet, fits, mode, n, rng))
+        hypothesis.append(np.full(n, fits.hypothesis[mode]))
+        best.append(np.repeat(fits.assigned[mode : mode + 1], n, axis=0))
+        lead.append(np.repeat(fits.lead_bad[mode : mode + 1], n, axis=0))
+    if not z:
+        return None
+    which, wires = np.concatenate(hypothesis), np.concatenate(best)
+    prediction = predict(
+        table.rows(which), np.concatenate(z), posterior.problem.sheet, assigned=wires,
+        lead_bad=np.concatenate(lead),
+    )
+    return _Sample(which, wires, prediction.values, prediction)
 
 
-def _resampled(posterior: Posterior, draws: Draws) -> _Sample:
-    """Systematic resampling to equal weights (low variance, no randomness)."""
-    total = np.cumsum(draws.weight)
-    points = (np.arange(N_SAMPLE) + 0.5) / N_SAMPLE
-    index = np.sort(np.minimum(np.searchsorted(total, points), total.size - 1))
-    unique, count = np.unique(index, return_counts=True)
-    chosen = draws.rows(unique)
-    rows = posterior.bench.hypotheses.table.rows(chosen.hypothesis)
-    prediction = predict(rows, chosen.z, posterior.problem.sheet, assigned=chosen.best)
-    back = np.repeat(np.arange(unique.size), count)
-    return _Sample(chosen.rows(back), _repeat(prediction, back))
-
-
-def _repeat(prediction: Prediction, index: IntArray) -> Prediction:
-    values = {}
-    for name in Prediction.__dataclass_fields__:
-        item = getattr(prediction, name)
-        if item is None:
-            values[name] = None
-        elif hasattr(item, "value"):
-            values[name] = type(item)(item.value[index])
-        else:
-            values[name] = item[index]
-    return Prediction(**values)
+def _modes(posterior: Posterior, roles: tuple[int, ...]) -> list[tuple[int, int, float]]:
+    """Condition, mode and share of the weight of groups with the answer's roles."""
+    draws, table = posterior.draws, posterior.bench.hypotheses.table
+    mass: dict[tuple[int, int], float] = {}
+    for c, g, w in zip(draws.condition, draws.group, draws.weight, strict=True):
+        if not posterior.problem.conditions[int(c)].key_off:
+            mass[int(c), int(g)] = mass.get((int(c), int(g)), 0.0) + float(w)
+    found = []
+    for (c, g), share in mass.items():
+        fits = posterior.fits[c]
+        for mode in posterior.groups[c][g].modes:
+            own = table.role[fits.hypothesis[mode]][fits.assigned[mode]]
+            if tuple(np.where(own >= 0, own, NOT_USED).tolist()) == roles:
+                found.append((c, int(mode), share))
+                break
+    total = sum(share for _, _, share in found)
+    return [(c, m, share / total) for c, m, share in found if share > SMALLEST_MASS * total]
 
 
 def _interval(
@@ -111,7 +130,7 @@ def _by_round(
     for r, item in enumerate(posterior.problem.rounds):
         yield from _interval("battery", item.name, "", p.battery.value[:, r, 0], "volt")
         for t, role in enumerate(roles):
-            wire = sample.draws.best[:, t, None]
+            wire = sample.best[:, t, None]
             mean = np.take_along_axis(p.mean.value[:, r], wire, axis=1)[:, 0]
             name = _round_name(ROLES[role])
             if name:
@@ -140,15 +159,15 @@ def _round_name(role: str) -> str:
 def _thermistor(
     posterior: Posterior, sample: _Sample, r: int, round_name: str, pin: str
 ) -> Iterator[Estimate]:
-    ohm = np.full(sample.draws.hypothesis.size, np.nan)
-    for h in np.unique(sample.draws.hypothesis):
+    ohm = np.full(sample.hypothesis.size, np.nan)
+    for h in np.unique(sample.hypothesis):
         circuit = posterior.bench.hypotheses.circuit(int(h))
         element = next((e for e in circuit.family.elements if e.kind == "thermistor"), None)
         if element is None:
             continue
         slot = prior_slots(circuit)
-        mine = sample.draws.hypothesis == h
-        values = sample.draws.values[mine, r]
+        mine = sample.hypothesis == h
+        values = sample.values[mine, r]
         ohm[mine] = thermistor_ohm(
             *(values[:, slot[element.parameters[k]]] for k in ("ohm_25", "beta_kelvin", "celsius"))
         )
@@ -161,15 +180,15 @@ def _static(posterior: Posterior, sample: _Sample, roles: tuple[int, ...]) -> It
     pins = posterior.problem.job.connector.pins
     for t, role in enumerate(roles):
         if ROLES[role] in SIGNALS:
-            ohm = _pull_up(posterior, sample.draws, t)
+            ohm = _pull_up(posterior, sample, t)
             yield from _interval("pull-up resistance", "", pins[t], ohm, "ohm")
     top = fault_answers(posterior)[0]
     if top.fault.startswith("resistance:") and top.terminals:
-        ohm = _severity(posterior, sample.draws, top.fault)
+        ohm = _severity(posterior, sample, top.fault)
         yield from _interval("added resistance", "", top.terminals[0], ohm, "ohm")
 
 
-def _severity(posterior: Posterior, draws: Draws, fault: str) -> Array:
+def _severity(posterior: Posterior, draws: _Sample, fault: str) -> Array:
     found = np.full(draws.hypothesis.size, np.nan)
     for h in np.unique(draws.hypothesis):
         if posterior.bench.hypotheses.pairs[int(h)][1].name == fault:
@@ -179,7 +198,7 @@ def _severity(posterior: Posterior, draws: Draws, fault: str) -> Array:
     return found
 
 
-def _pull_up(posterior: Posterior, draws: Draws, terminal: int) -> Array:
+def _pull_up(posterior: Posterior, draws: _Sample, terminal: int) -> Array:
     """Resistance between the control unit's feed and the wire at a terminal, NaN: none."""
     found = np.full(draws.hypothesis.size, np.nan)
     for h in np.unique(draws.hypothesis):

@@ -7,11 +7,12 @@ from functools import cache
 
 from backprobe.core.inference.screen import needed_rounds
 from backprobe.job import Job
-from backprobe.services.answer import Answer, Measurement, NextReading
+from backprobe.services.answer import Answer, Measurement
 from backprobe.services.bank_cache import Shelf
 from backprobe.services.engine import Posterior, infer
 from backprobe.services.estimates import estimates
 from backprobe.services.misfit import misfit
+from backprobe.services.planning import plan_of
 from backprobe.services.problem import problem_of
 from backprobe.services.reasons import Weigher, evidence_tables, main_reasons, ruled_out
 from backprobe.services.remarks import remarks
@@ -58,7 +59,7 @@ def answer_of(posterior: Posterior, file: str = "") -> Answer:
     faults, trusted, fit = fault_answers(posterior), trust(posterior), misfit(posterior)
     weigher = Weigher(posterior)
     tables = evidence_tables(weigher, roles)
-    nexts = _next(posterior)
+    planned = plan_of(posterior)
     return Answer(
         file=file,
         terminals=terminal_answers(posterior),
@@ -70,15 +71,11 @@ def answer_of(posterior: Posterior, file: str = "") -> Answer:
         estimates=estimates(posterior),
         misfit=fit,
         reasons=main_reasons(tables, roles, pins, faults[0].fault),
-        next=nexts,
+        next=planned.readings,
         ruled_out=ruled_out(weigher, {f.fault: f.probability for f in faults}),
         evidence=tables,
-        settled=not nexts,
+        settled=planned.settled,
         effective_sample_size=posterior.draws.effective_sample_size,
         stable=posterior.stable,
     )
 
-
-def _next(posterior: Posterior) -> tuple[NextReading, ...]:
-    del posterior
-    return ()

@@ -8,6 +8,7 @@ other round is taken to have a sound one.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -24,9 +25,9 @@ from backprobe.core.inference.likelihood import (
     indicate,
 )
 from backprobe.core.inference.predict import predict
-from backprobe.core.inference.sheet import Sheet
+from backprobe.core.inference.sheet import N_RANGE, Sheet
 from backprobe.job import Indication, Meter
-from backprobe.services.accuracy import standard_uncertainty
+from backprobe.services.accuracy import common_offset, standard_uncertainty
 from backprobe.services.candidate_readings import (
     QUANTITY_CODE,
     Candidate,
@@ -115,10 +116,12 @@ def _sheet(
     posterior: Posterior, settings: Sequence[Setting], readings: Sequence[Candidate]
 ) -> Sheet:
     """A sheet whose rounds are the settings, and whose readings are not taken yet."""
-    pins, n_read = posterior.problem.job.connector.pins, len(readings)
-    return replace(
-        posterior.problem.sheet,
+    known, pins = posterior.problem.sheet, posterior.problem.job.connector.pins
+    n_read = len(readings)
+    # No range of the meter: it depends on what is shown (its offset: `_own_uncertainty`).
+    return Sheet(
         rounds=tuple(s.item for s in settings),
+        n_terminal=known.n_terminal,
         quantity=np.array([int(QUANTITY_CODE[c.quantity]) for c in readings], dtype=np.int64),
         round=np.array([c.setting for c in readings], dtype=np.int64),
         terminal=np.array([c.at for c in readings], dtype=np.int64),
@@ -128,6 +131,9 @@ def _sheet(
         load_ohm=np.full(n_read, load_ohms(posterior)),
         wire_role=np.full(n_read, -1),
         label=tuple(f"{c.quantity} {pins[c.at]}" for c in readings),
+        input_ohm=known.input_ohm,
+        role_log=known.role_log,
+        meter_share=known.meter_share,
     )
 
 
@@ -150,7 +156,10 @@ def _carried(
     z, known = samples.evenly(new.size, rng), samples.z
     z[:, : new.n_free] = known[:, : old.n_free]
     z = carry_bases(table.rows(samples.draws.hypothesis), known, old, new, z)
-    z[:, new.meter] = known[:, old.meter]
+    meter = np.arange(1 + N_RANGE)
+    z[:, new.meter + meter] = known[:, old.meter + meter]
+    for number in range(min(old.n_point, new.n_point)):
+        z[:, new.point(number)] = known[:, old.point(number)]
     for k, setting in enumerate(settings):
         if setting.continued is not None:
             _continue(z, known, new, old, k, setting.continued)
@@ -235,5 +244,12 @@ def _own_uncertainty(meter: Meter, quantity: str, shown: Array) -> Array:
 def _uncertainty_curve(meter: Meter, quantity: str) -> tuple[Array, Array]:
     """Uncertainty of readings of rising size, to read off by interpolation."""
     size = np.geomspace(1e-3, 1e8, 67)
-    known = [standard_uncertainty(meter, quantity, Indication(float(v))) for v in size]
+    known = [_of_reading(meter, quantity, Indication(float(v))) for v in size]
     return size, np.array(known)
+
+
+def _of_reading(meter: Meter, quantity: str, indication: Indication) -> float:
+    own = standard_uncertainty(meter, quantity, indication)
+    if "volts" not in quantity and quantity != "black_lead_check":
+        return own
+    return math.hypot(own, common_offset(meter, indication)[1])

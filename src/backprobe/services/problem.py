@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from backprobe.core.inference.sheet import Quantity, Sheet, SheetRound
 from backprobe.families.schema import STATES
 from backprobe.job import Indication, Job, Round
-from backprobe.services.accuracy import common_share, standard_uncertainty
+from backprobe.services.accuracy import common_offset, common_share, standard_uncertainty
 from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 Array = NDArray[np.float64]
@@ -98,13 +98,14 @@ def problem_of(job: Job) -> Problem:
 def _sheet(job: Job, rounds: tuple[Round, ...]) -> Sheet:
     pins = [t.pin for t in job.connector.terminals]
     rows = [row for index, r in enumerate(rounds) for row in _readings(job, r, index, pins)]
+    points = list(dict.fromkeys(_point(r) for r in rounds))
     diagram = np.zeros((len(pins), len(ROLES)))
     for i, terminal in enumerate(job.connector.terminals):
         if terminal.diagram:
             diagram[i] = np.log((1.0 - DIAGRAM_RIGHT) / (len(ROLES) - 1))
             diagram[i, ROLES.index(terminal.diagram)] = np.log(DIAGRAM_RIGHT)
     return Sheet(
-        rounds=tuple(_round(r, pins) for r in rounds),
+        rounds=tuple(_round(r, pins, points) for r in rounds),
         n_terminal=len(pins),
         quantity=np.array([int(r.quantity) for r in rows], dtype=np.int64),
         round=np.array([r.round for r in rows], dtype=np.int64),
@@ -118,10 +119,16 @@ def _sheet(job: Job, rounds: tuple[Round, ...]) -> Sheet:
         input_ohm=job.meter.input_resistance,
         role_log=diagram,
         meter_share=common_share(job.meter),
+        range_number=np.array([r.meter_range[0] for r in rows], dtype=np.int64),
+        range_volt=np.array([r.meter_range[1] for r in rows], dtype=np.float64),
     )
 
 
-def _round(r: Round, pins: list[str]) -> SheetRound:
+def _point(r: Round) -> str:
+    return r.black_lead.strip().lower()
+
+
+def _round(r: Round, pins: list[str], points: list[str]) -> SheetRound:
     low, high = state_of(r.key, r.rpm, r.action)
 
     def place(end: str) -> int:
@@ -133,6 +140,7 @@ def _round(r: Round, pins: list[str]) -> SheetRound:
         powered=r.key != "off",
         state=STATES.index(low),
         state_high=STATES.index(high),
+        point=points.index(_point(r)),
         fitted=tuple((place(f.start), place(f.end), f.ohms) for f in r.fitted),
     )
 
@@ -162,6 +170,7 @@ class _Row:
     other: int = -1
     load: float = 1000.0
     role: int = -1
+    meter_range: tuple[int, float] = (0, 0.0)
 
 
 def _readings(job: Job, r: Round, index: int, pins: list[str]) -> Iterator[_Row]:
@@ -182,6 +191,7 @@ def _readings(job: Job, r: Round, index: int, pins: list[str]) -> Iterator[_Row]
                 deviation * scale,
                 terminal=pins.index(pin),
                 load=r.load_ohms,
+                meter_range=common_offset(meter, indication),
             )
     for (a, b), indication in r.sensor_ohms.items():
         yield _Row(
@@ -204,7 +214,14 @@ def _of_round(job: Job, r: Round, index: int) -> Iterator[_Row]:
         indication: Indication | None = getattr(r, key)
         if indication is not None and not indication.over_range:
             deviation = standard_uncertainty(job.meter, key, indication)
-            yield _Row(quantity, index, f"{r.name} {key}", indication.value, deviation)
+            yield _Row(
+                quantity,
+                index,
+                f"{r.name} {key}",
+                indication.value,
+                deviation,
+                meter_range=common_offset(job.meter, indication),
+            )
     if r.ambient_celsius is not None:
         label = f"{r.name} ambient_celsius"
         yield _Row(Quantity.AMBIENT, index, label, r.ambient_celsius, AMBIENT_CELSIUS)
@@ -275,7 +292,7 @@ def _same_point(rounds: tuple[Round, ...], powered: list[int]) -> Iterator[tuple
     """Groups of two or more rounds whose black lead was on one point."""
     points: dict[str, list[int]] = {}
     for i in powered:
-        points.setdefault(rounds[i].black_lead.strip().lower(), []).append(i)
+        points.setdefault(_point(rounds[i]), []).append(i)
     for group in points.values():
         if len(group) > 1:
             yield tuple(group)

@@ -24,7 +24,7 @@ from backprobe.core.inference.likelihood import (
     student_log_density,
 )
 from backprobe.core.inference.predict import predict
-from backprobe.core.inference.prior import choice_bin
+from backprobe.core.inference.prior import choice_bin, choice_middles
 from backprobe.core.inference.sheet import Quantity, Sheet
 
 Array = NDArray[np.float64]
@@ -283,3 +283,43 @@ def choice_bins(rows: HypothesisTable, layout: Layout, z: Array) -> tuple[IntArr
 def choice_log_probability(rows: HypothesisTable, layout: Layout, z: Array) -> Array:
     """Log prior probability of the options that z picks, (M,)."""
     return choice_bins(rows, layout, z)[1]
+
+
+def other_choices(rows: HypothesisTable, layout: Layout, z: Array) -> tuple[IntArray, Array]:
+    """The same coordinates with one choice at a time put on another of its options.
+
+    Parameters
+    ----------
+    rows : HypothesisTable
+        M hypotheses.
+    layout : Layout
+        Of the coordinates.
+    z : ndarray, shape (M, n_z)
+
+    Returns
+    -------
+    source : ndarray of int, shape (n_new,)
+        Row that each new vector comes from.
+    changed : ndarray, shape (n_new, n_z)
+    """
+    names = rows.driven_prior.__dataclass_fields__
+    parts = [(0, rows.static)]
+    for state in layout.states:
+        prior = type(rows.driven_prior)(
+            *(np.asarray(getattr(rows.driven_prior, n))[:, state] for n in names)
+        )
+        parts.append((layout.base(state).start, prior))
+    source, changed = [], []
+    for start, prior in parts:
+        middle = choice_middles(prior)
+        now, _ = choice_bin(prior, z[:, start : start + prior.centre.shape[1]])
+        for m, place, option in np.argwhere(~np.isnan(middle)):
+            if option == now[m, place]:
+                continue
+            new = z[m].copy()
+            new[start + place] = middle[m, place, option]
+            source.append(m)
+            changed.append(new)
+    if not source:
+        return np.zeros(0, dtype=np.int64), np.zeros((0, z.shape[1]))
+    return np.array(source, dtype=np.int64), np.array(changed)

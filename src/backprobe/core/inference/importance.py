@@ -31,6 +31,8 @@ IntArray = NDArray[np.int64]
 
 APART = 0.3  # modes nearer than this in every coordinate are one
 FEWEST_CARRYING = 10.0  # effective draws of a group below which its weights are steadied
+N_CORRECTION = 2  # corrections of draws for what the linear model leaves out
+LARGEST_MISS = 30.0  # uncertainties that one correction bridges at most
 WIDENED = 1.7  # factor on the readings' variances in the proposal
 
 
@@ -218,13 +220,7 @@ def _propose(
     scaled = jacobian / spread[:, :, None]  # (n_mode, n_read, n_z)
     for k in range(n_mode):
         mine = which == k
-        e1, e2 = (
-            rng.standard_normal((mine.sum(), n_z)),
-            rng.standard_normal((mine.sum(), scaled.shape[1])),
-        )
-        inner = scaled[k] @ scaled[k].T + np.eye(scaled.shape[1])
-        gain = np.linalg.solve(inner, scaled[k]).T
-        z[mine] = fits.z[group.modes[k]] + e1 - (e1 @ scaled[k].T + e2) @ gain.T
+        z[mine] = fits.z[group.modes[k]] + _off_mode(scaled[k], int(mine.sum()), rng)
     z[:, held] = fits.z[group.modes[0]][held]
     half_log_det = 0.5 * log_determinant(jacobian, spread)
     parts = np.empty((n_mode, n_draw))
@@ -233,6 +229,53 @@ def _propose(
         quadratic = np.sum(off**2, axis=1) + np.sum((off @ scaled[k].T) ** 2, axis=1)
         parts[k] = half_log_det[k] - 0.5 * quadratic - np.log(n_mode)
     return z, np.asarray(logsumexp(parts, axis=0))
+
+
+def _off_mode(scaled: Array, n_draw: int, rng: np.random.Generator) -> Array:
+    """Draws from N(0, (I + J' J)^-1), J given in units of the readings' uncertainties.
+
+    A draw from the prior is updated on readings with drawn errors (sampling by perturbation).
+    """
+    n_read, n_z = scaled.shape
+    e1, e2 = rng.standard_normal((n_draw, n_z)), rng.standard_normal((n_draw, n_read))
+    gain = np.linalg.solve(scaled @ scaled.T + np.eye(n_read), scaled).T
+    return np.asarray(e1 - (e1 @ scaled.T + e2) @ gain.T)
+
+
+def gaussian_draws(
+    table: HypothesisTable,
+    sheet: Sheet,
+    fits: Fit,
+    mode: int,
+    n_draw: int,
+    rng: np.random.Generator,
+) -> Array:
+    """Equally weighted draws around one mode, (n_draw, n_z).
+
+    Drawn by Laplace's approximation, then moved so that the readings they predict are as far off
+    as the linear model says: what bends between mode and draw would else throw them away from
+    readings that are known well.
+    """
+    which = np.full(n_draw, fits.hypothesis[mode])
+    rows = table.rows(which)
+    held = is_choice(rows.rows(np.zeros(1, dtype=np.int64)), layout_of(table, sheet))[0]
+    deviation = fits.deviation[mode]
+    scaled = fits.jacobian[mode] / deviation[:, None]
+    off = np.where(held, 0.0, _off_mode(scaled, n_draw, rng))
+    wanted = fits.predicted[mode] + off @ fits.jacobian[mode].T
+    gain = np.linalg.solve(scaled @ scaled.T + np.eye(deviation.size), scaled)
+    assigned = np.repeat(fits.assigned[mode : mode + 1], n_draw, axis=0)
+    lead_bad = np.repeat(fits.lead_bad[mode : mode + 1], n_draw, axis=0)
+    for _ in range(N_CORRECTION):
+        prediction = predict(
+            rows, fits.z[mode] + off, sheet, assigned=assigned, lead_bad=lead_bad,
+            ohm_rounds=sheet.ohm_rounds,
+        )
+        shown = indicate(rows, sheet, prediction, pick=assigned).mean[:, :, 0]
+        miss = (wanted - shown) / deviation
+        miss = np.where(np.isfinite(miss), np.clip(miss, -LARGEST_MISS, LARGEST_MISS), 0.0)
+        off = off + np.where(held, 0.0, miss @ gain)
+    return fits.z[mode] + off
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,8 @@
 """Where each unknown of a hypothesis lies among its standard normal coordinates.
 
 Coordinates ``z`` are laid out as: static values; driven quantities by state; their change from
-round to round; black-lead offset and gain by round; the meter's own gain error.
+round to round; black-lead offset and gain by round; the meter's gain error and its ranges'
+offsets; the offset of each black-lead point.
 """
 
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference.hypotheses import HypothesisTable
-from backprobe.core.inference.sheet import Sheet
+from backprobe.core.inference.sheet import N_RANGE, Sheet
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -24,12 +25,14 @@ class Layout:
     states: tuple[int, ...]
     n_driven: int
     n_round: int
+    n_point: int = 1
 
     @property
     def size(self) -> int:
         """Number of coordinates."""
         per_round = self.n_round * (self.n_driven + 2)
-        return self.n_free + len(self.states) * self.n_driven + per_round + 1
+        own = 1 + N_RANGE + self.n_point
+        return self.n_free + len(self.states) * self.n_driven + per_round + own
 
     def base(self, state: int) -> slice:
         """Coordinates of the driven quantities in a state."""
@@ -43,19 +46,27 @@ class Layout:
 
     def lead(self, r: int) -> tuple[int, int]:
         """Coordinates of black-lead offset and gain in a round."""
-        start = self.size - 1 - 2 * self.n_round + 2 * r
+        start = self.meter - 2 * self.n_round + 2 * r
         return start, start + 1
+
+    def point(self, number: int) -> int:
+        """Coordinate of a black-lead point's own offset, shared by all rounds on it."""
+        return self.size - self.n_point + number
 
     @property
     def meter(self) -> int:
-        """Coordinate of the meter's own gain error, one for all readings of volts."""
-        return self.size - 1
+        """Coordinate of the meter's own gain error; its ranges' offsets follow it."""
+        return self.size - self.n_point - N_RANGE - 1
 
 
 def layout_of(table: HypothesisTable, sheet: Sheet) -> Layout:
     """Layout of the coordinates for a sheet."""
     return Layout(
-        table.static.centre.shape[1], sheet.states, table.driven_slot.shape[1], len(sheet.rounds)
+        table.static.centre.shape[1],
+        sheet.states,
+        table.driven_slot.shape[1],
+        len(sheet.rounds),
+        sheet.n_point,
     )
 
 

@@ -42,13 +42,15 @@ BROAD_DENSITY = {
 BY_METER = VOLTAGES | {Quantity.VOLTS_LOADED, Quantity.BATTERY, Quantity.LEAD_CHECK}
 LOGARITHMIC = frozenset((Quantity.HERTZ, Quantity.HARNESS_OHM, Quantity.SENSOR_OHM))
 
-GHOST_VOLT = 0.08  # what damp and stray fields put on a floating wire, V (common practice)
+GHOST_VOLT = 0.1  # what damp and stray fields put on a floating wire, V (common practice)
+GHOST_OHM = 3e5  # source resistance at which half of that shows, ohm (common practice)
 UNUSED_VOLT = 0.02  # what an unused cavity shows, V (common practice)
 MODEL_VOLT = 0.004  # what splices and shared wires add that no model holds, V (common practice)
 BAD_LEAD_WANDER = 0.12  # change from reading to reading behind a bad black lead, V
 SWING_SHARE = 0.03  # error of a meter's mean of a switching signal, share of its swing
 MOVING_SHARE = 0.35  # the same while the quantity itself moves between two extremes
 FAST_HERTZ = 6.0  # above it a min/max hold that averages 0.1 s no longer sees the levels
+LOAD_TOLERANCE = 0.01  # of the loading resistor (a 1 % resistor)
 LEAD_OHM = 0.3  # resistance of the meter's leads, ohm (meter vendors: 0.2 to 0.5)
 HARNESS_SPREAD_OHM = 3.0  # what filters and rails inside a control unit add, ohm (common practice)
 HARNESS_INSIDE_OHM = 50.0  # above it the reading runs through unpowered electronics
@@ -132,7 +134,7 @@ def indicate(
         index = np.flatnonzero(sheet.quantity == code)
         m, s, b = view.indication(quantity, index)
         if quantity in BY_METER:
-            m, b = _through_meter(sheet, prediction, m, b)
+            m, b = _through_meter(sheet, index, prediction, m, b)
         mean[:, index] = m
         deviation[:, index] = np.sqrt(own[index][None, :, None] ** 2 + s**2)
         if by is not None and b is not None:
@@ -141,14 +143,22 @@ def indicate(
 
 
 def _through_meter(
-    sheet: Sheet, prediction: Prediction, mean: Array, by: Array | None
+    sheet: Sheet, index: IntArray, prediction: Prediction, mean: Array, by: Array | None
 ) -> tuple[Array, Array | None]:
-    """Indications with the meter's own gain error, the last coordinate."""
-    gain = 1.0 + sheet.meter_share * prediction.meter
+    """Indications with the meter's own gain error and the offset of the range it is in."""
+    at = prediction.meter_at
+    gain = 1.0 + sheet.meter_share * prediction.meter[:, :1]  # (M, 1)
+    shown = mean * gain[:, :, None]
     if by is not None:
-        by = by * gain[:, None, None]
-        by[:, :, -1] += sheet.meter_share * mean[:, :, 0]
-    return mean * gain[:, None, None], by
+        by = by * gain[:, :, None]
+        by[:, :, at] += sheet.meter_share * mean[:, :, 0]
+    if sheet.range_number is None or sheet.range_volt is None:
+        return shown, by
+    number, volt = sheet.range_number[index], sheet.range_volt[index]
+    shown = shown + (prediction.meter[:, 1 + number] * volt)[:, :, None]
+    if by is not None:
+        by[:, np.arange(index.size), at + 1 + number] += volt
+    return shown, by
 
 
 class _View:
@@ -249,7 +259,8 @@ class _View:
         if by is not None and source_by is not None:
             slope = -value * share**2 / load
             by = by * share[:, :, 0, None] + source_by * slope[:, :, 0, None]
-        return self._against_lead(loaded, by, np.zeros_like(value), index, metered=False)
+        tolerance = LOAD_TOLERANCE * np.abs(loaded) * (1.0 - share)
+        return self._against_lead(loaded, by, tolerance, index, metered=False)
 
     def _against_lead(
         self,
@@ -271,7 +282,8 @@ class _View:
         shown = gain * (value * load - offset)
         bad = p.lead_bad[:, self.sheet.round[index]]
         wander = np.where(bad, BAD_LEAD_WANDER, 0.0)[:, :, None]
-        ghost = np.where(gone, UNUSED_VOLT, GHOST_VOLT * (1.0 - load))
+        weak = source / (source + GHOST_OHM)
+        ghost = np.where(gone, UNUSED_VOLT, GHOST_VOLT * weak)
         spread = np.sqrt(extra**2 + wander**2 + ghost**2 + MODEL_VOLT**2)
         if by is None or offset_by is None or gain_by is None:
             return shown, spread, None

@@ -17,14 +17,15 @@ from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.prior import normal_shape, uniform_shape
 from backprobe.core.inference.round_values import RoundValues, round_values
-from backprobe.core.inference.sheet import Sheet, SheetRound
+from backprobe.core.inference.sheet import N_RANGE, Sheet, SheetRound
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Walk = dict[str, IntArray]
 
-SOUND_LEAD_VOLT = 0.012  # offset of a sound black lead, one standard deviation (common practice)
+SOUND_POINT_VOLT = 0.01  # offset of a sound black-lead point, one standard deviation (common practice)
+SOUND_LEAD_VOLT = 0.005  # how it changes from round to round (common practice)
 BAD_LEAD_VOLT = 1.0  # of a bad one (common practice)
 BAD_LEAD_GAIN = (0.45, 1.0)  # its gain lies between these (common practice)
 BATTERY_SLOT = 0  # place of the battery among the driven quantities
@@ -60,7 +61,8 @@ class Prediction:
         Log resistance between the lone sensor's terminals; inf: open; NaN: can't be told.
     ohm_by : ndarray, shape (M, R, T, T, n_z), or None
     lead_bad : ndarray of bool, shape (M, R): rounds explained with a bad black lead.
-    meter : ndarray, shape (M,): coordinate of the meter's gain error.
+    meter : ndarray, shape (M, 1 + N_RANGE): coordinates of the meter's gain and offset errors.
+    meter_at : where these coordinates begin.
     battery, lead_offset, lead_gain : Field, shapes (M, R, 1)
     celsius : Field, (M, R, 1): temperature of a thermistor or platinum sensor, NaN where none.
     """
@@ -77,6 +79,7 @@ class Prediction:
     ohm_by: Array | None
     lead_bad: Bools
     meter: Array
+    meter_at: int
     battery: Field
     celsius: Field
     lead_offset: Field
@@ -128,13 +131,14 @@ def predict(
     ohm, ohm_by = _ohm(table, values, sorted(ohm_rounds), sensitivities)
     if lead_bad is None:
         lead_bad = np.zeros((z.shape[0], len(sheet.rounds)), dtype=bool)
-    offset, gain = _lead(layout, z, lead_bad)
+    offset, gain = _lead(layout, sheet, z, lead_bad)
     return Prediction(
         **fields,
         ohm=ohm,
         ohm_by=ohm_by,
         lead_bad=lead_bad,
-        meter=z[:, layout.meter],
+        meter=z[:, layout.meter : layout.meter + 1 + N_RANGE],
+        meter_at=layout.meter,
         battery=_of_round(table, values, np.zeros(z.shape[0], dtype=np.int64), sensitivities),
         celsius=_of_round(table, values, table.celsius, sensitivities),
         lead_offset=offset,
@@ -477,7 +481,7 @@ def _of_round(
     return Field(value, values.chain(by))
 
 
-def _lead(layout: Layout, z: Array, lead_bad: Bools) -> tuple[Field, Field]:
+def _lead(layout: Layout, sheet: Sheet, z: Array, lead_bad: Bools) -> tuple[Field, Field]:
     """Offset and gain of the black lead in each round, (M, R, 1)."""
     n_m, n_r = lead_bad.shape
     at = np.array([layout.lead(r) for r in range(n_r)], dtype=np.int64).reshape(n_r, 2)
@@ -486,9 +490,14 @@ def _lead(layout: Layout, z: Array, lead_bad: Bools) -> tuple[Field, Field]:
     offset_by, gain_by = np.zeros((n_m, n_r, 1, layout.size)), np.zeros((n_m, n_r, 1, layout.size))
     rounds = np.arange(n_r)
     offset_by[:, rounds, 0, at[:, 0]] = size * slope
+    point_at = np.array([layout.point(r.point) for r in sheet.rounds], dtype=np.int64)
+    point, point_slope = normal_shape(z[:, point_at])
+    point_size = np.where(lead_bad, 0.0, SOUND_POINT_VOLT)
+    offset_by[:, rounds, 0, point_at] = point_size * point_slope
+    offset = size * shape + point_size * point
     low, high = BAD_LEAD_GAIN
     flat, flat_slope = uniform_shape(z[:, at[:, 1]])
     bad_gain = 0.5 * (low + high) + 0.5 * (high - low) * flat
     gain = np.where(lead_bad, bad_gain, 1.0)
     gain_by[:, rounds, 0, at[:, 1]] = np.where(lead_bad, 0.5 * (high - low) * flat_slope, 0.0)
-    return Field((size * shape)[..., None], offset_by), Field(gain[..., None], gain_by)
+    return Field(offset[..., None], offset_by), Field(gain[..., None], gain_by)

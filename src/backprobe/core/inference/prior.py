@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -160,3 +160,21 @@ def choice_bin(prior: PriorTable, z: Array) -> tuple[NDArray[np.int64], Array]:
     chosen = np.broadcast_to(prior.is_choice, shape)
     log_p = np.log(np.maximum(upper - lower, 1e-12))
     return np.where(chosen, place, 0), np.where(chosen, log_p, 0.0)
+
+
+def choice_middles(prior: PriorTable) -> Array:
+    """Coordinate in the middle of each option's bin, NaN where there is no option.
+
+    Parameters
+    ----------
+    prior : PriorTable
+        Any shape (..., n_value).
+
+    Returns
+    -------
+    ndarray, shape (..., n_value, N_CHOICE)
+    """
+    upper = ndtr(prior.edge)
+    lower = np.concatenate([np.zeros_like(upper[..., :1]), upper[..., :-1]], axis=-1)
+    middle = ndtri(np.clip(0.5 * (upper + lower), 1e-6, 1.0 - 1e-6))
+    return np.where(np.isnan(prior.choice), np.nan, middle)

@@ -45,12 +45,16 @@ AT_TERMINAL = frozenset(
 VOLTAGES = frozenset((Quantity.VOLTS, Quantity.VOLTS_HIGH, Quantity.VOLTS_LOW))
 
 
+N_RANGE = 3  # ranges of DC volts that matter here: tenths of a volt, volts, tens of volts
+
+
 @dataclass(frozen=True, slots=True)
 class SheetRound:
     """State of one round.
 
     state, state_high : indices of the driven quantities' state; they differ where the reading
         spans a movement (snap, sweep) between two extremes.
+    point : number of the point that the black lead is on.
     fitted : (terminal, terminal or -1 for battery negative, ohm) of resistors in place.
     """
 
@@ -59,6 +63,7 @@ class SheetRound:
     powered: bool
     state: int
     state_high: int
+    point: int = 0
     fitted: tuple[tuple[int, int, float], ...] = ()
 
     @property
@@ -90,6 +95,10 @@ class Sheet:
         Log factors on roles from witnesses that are no measurement (a diagram).
     meter_share : float
         Standard uncertainty of the meter's gain on DC volts, common to all readings, share.
+    range_number : ndarray of int, shape (n_read,), optional
+        Range of the meter that a reading of DC volts was taken in, 0 to `N_RANGE` - 1.
+    range_volt : ndarray, shape (n_read,), optional
+        Standard uncertainty of that range's offset, common to all readings in it, V.
     """
 
     rounds: tuple[SheetRound, ...]
@@ -106,6 +115,8 @@ class Sheet:
     input_ohm: float
     role_log: Array
     meter_share: float = 0.0
+    range_number: IntArray | None = None
+    range_volt: Array | None = None
 
     @property
     def n_read(self) -> int:
@@ -127,6 +138,11 @@ class Sheet:
     def ohm_rounds(self) -> frozenset[int]:
         """Rounds in which an ohmmeter was put across the lone sensor."""
         return frozenset(int(r) for r in self.round[self.is_pair])
+
+    @property
+    def n_point(self) -> int:
+        """Number of points that the black lead was on."""
+        return 1 + max((r.point for r in self.rounds), default=0)
 
     @property
     def states(self) -> tuple[int, ...]:
