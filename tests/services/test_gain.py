@@ -53,7 +53,7 @@ def test_a_meter_that_never_counts_anything_tells_nothing() -> None:
 def test_the_role_of_the_terminal_counts_where_the_whole_is_too_much_for_the_samples() -> None:
     rng = np.random.default_rng(4)
     role = np.repeat([0, 1], N)
-    label = np.full(2 * N, 7)  # every assignment too rare to be told apart
+    label = np.full(2 * N, 1)  # every assignment too rare to be told apart
     claims = (Claim((0,), "none", (), 0),)
     question = Question(claims, np.zeros(2 * N, dtype=np.int64), label, role[:, None])
     predicted = np.where(role == 0, 5.0, 1.0)[None] + 0.02 * rng.standard_normal((1, 2 * N))

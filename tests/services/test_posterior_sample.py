@@ -35,7 +35,7 @@ def test_assignments_are_drawn_from_the_marginals() -> None:
     of_terminal = np.take_along_axis(role, samples.assigned, axis=1)
     supply = ROLES.index("supply-regulated")
     drawn = float(samples.weight[of_terminal[:, 0] == supply].sum())
-    # 160 weighted draws of a share near a half: a standard deviation of 0.06 or so.
+    # A hundred or so weighted draws of a share near a half: a standard deviation of 0.06 or so.
     assert drawn == pytest.approx(role_probabilities(posterior)[0, supply], abs=0.2)
 
 

@@ -21,7 +21,7 @@ from backprobe.services.engine import Posterior
 from backprobe.services.problem import RAISED_FROM_RPM, state_of
 from backprobe.services.steps import State, reachable_state
 from backprobe.services.summary import role_probabilities, trust
-from backprobe.vocabulary import ROLES
+from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 Array = NDArray[np.float64]
 
@@ -115,6 +115,8 @@ class _Listing:
         self.rounds = posterior.problem.rounds
         self.items = posterior.problem.sheet.rounds
         self.pins = posterior.problem.job.connector.pins
+        points = [i.point for r, i in zip(self.rounds, self.items, strict=True) if _on_battery(r)]
+        self.on_battery = points[-1] if points else posterior.problem.sheet.n_point
         trusted = trust(posterior)
         self.lead = [trusted.lead[r.name] for r in self.rounds]
         self.sound = [trusted.rounds[r.name] >= MOSTLY for r in self.rounds]
@@ -148,12 +150,20 @@ class _Listing:
             powered=state.key != "off",
             state=STATES.index(low),
             state_high=STATES.index(high),
+            point=self.on_battery,
         )
         same = [i for i in self._rounds_like(item) if self.sound[i]]
-        return Setting(state, item, same[-1] if same else None)
+        if not same:
+            return Setting(state, item)
+        return Setting(state, replace(item, point=self.items[same[-1]].point), same[-1])
 
     def _rounds_like(self, item: SheetRound) -> list[int]:
-        return [i for i, known in enumerate(self.items) if replace(known, name="") == item]
+        """Rounds in the same state, wherever the black lead was."""
+        return [
+            i
+            for i, known in enumerate(self.items)
+            if replace(known, name=item.name, point=item.point) == item
+        ]
 
     def at_terminals(self, setting: Setting, number: int, quantity: str) -> Iterator[Candidate]:
         """A quantity at each terminal where it was not read yet and does no harm."""
@@ -210,6 +220,10 @@ class _Listing:
     def _share_of_snapping(self) -> float:
         """Probability of a circuit with something that a snap of the throttle moves."""
         return sum(p for family, p in self.share if _answers_snap(family))
+
+
+def _on_battery(r: Round) -> bool:
+    return r.black_lead.strip().lower() == BATTERY_NEGATIVE
 
 
 def _state(r: Round) -> State:

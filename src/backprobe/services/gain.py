@@ -17,6 +17,8 @@ IntArray = NDArray[np.int64]
 
 N_CELL = 32
 MISCOUNTED = 0.5 * (HIDDEN + 1.0 - NOTHING_COUNTED)
+# Probability of answers too rare to be told apart from which on they hide what readings tell.
+MOST_TOGETHER = 0.1
 ALIKE = 0.1  # readings that lie within this share of an uncertainty are the same
 # What a meter shows that should count nothing but does: middle and spread of log Hz, of a share.
 STRAY = {"hertz": (4.5, 3.0), "duty_percent": (0.5, 0.3)}
@@ -31,55 +33,54 @@ def expected_bits(
     more: with many wires open, few samples hold too many answers to tell them all apart, and what
     is told of a part is told of the whole.
     """
-    bits = _bits(candidates, question.label, weight, foresight)
-    at = np.array([c.at if c.other < 0 else -1 for c in candidates.readings])
+    readings = candidates.readings
+    bits = _bits(np.arange(len(readings)), candidates, question.label, weight, foresight)
+    together = question.label == len(question.claims)
+    if float(weight[together].sum()) <= MOST_TOGETHER:
+        return bits
+    at = np.array([c.at if c.other < 0 else -1 for c in readings])
     for t in np.unique(at[at >= 0]):
         rows = np.flatnonzero(at == t)
         if np.ptp(question.role[:, t]) > 0:
-            bits[rows] = np.maximum(
-                bits[rows], _bits(candidates, question.role[:, t], weight, foresight, rows)
-            )
+            of_role = _bits(rows, candidates, question.role[:, t], weight, foresight)
+            bits[rows] = np.maximum(bits[rows], of_role)
     return bits
 
 
 def _bits(
-    candidates: Candidates,
-    answer: IntArray,
-    weight: Array,
-    foresight: Foresight,
-    rows: IntArray | None = None,
+    rows: IntArray, candidates: Candidates, answer: IntArray, weight: Array, foresight: Foresight
 ) -> Array:
     """Expected information of some candidates about the answer of each sample, bit."""
-    every = np.arange(len(candidates.readings)) if rows is None else rows
     _, label = np.unique(answer, return_inverse=True)
-    predicted = foresight.predicted[every]
-    uncertainty = widened(label, predicted, foresight.uncertainty[every])
-    quantities = np.array([candidates.readings[k].quantity for k in every])
-    bits = np.zeros(every.size)
-    plain = np.flatnonzero(~np.isin(quantities, list(STRAY)))
+    predicted = foresight.predicted[rows]
+    uncertainty = widened(label, predicted, foresight.uncertainty[rows])
+    quantities = [candidates.readings[k].quantity for k in rows]
+    counted = np.isin(quantities, list(STRAY))
+    bits = np.zeros(rows.size)
+    plain = np.flatnonzero(~counted)
     bits[plain] = _information(weight, label, predicted[plain], uncertainty[plain])
-    for quantity, stray in STRAY.items():
-        some = np.flatnonzero(quantities == quantity)
-        some = some[np.isfinite(predicted[some]).any(axis=1)]  # else it never shows a number
-        if some.size:
-            bits[some] = _of_counts(weight, label, predicted[some], uncertainty[some], stray)
+    some = np.flatnonzero(counted & np.isfinite(predicted).any(axis=1))  # others never show any
+    if some.size:
+        stray = np.array([STRAY[quantities[k]] for k in some])
+        bits[some] = _of_counts(weight, label, predicted[some], uncertainty[some], stray)
     return bits
 
 
 def _of_counts(
-    weight: Array, label: IntArray, predicted: Array, uncertainty: Array, stray: tuple[float, float]
+    weight: Array, label: IntArray, predicted: Array, uncertainty: Array, stray: Array
 ) -> Array:
     """Information of readings that now and then show a number where none belongs, or none.
 
-    Each sample counts twice: as it should show, and as it shows now and then.
+    Each sample counts twice: as it should show, and as it shows now and then. ``stray`` holds
+    middle and spread of the numbers that do not belong, (n_candidate, 2).
     """
     number = np.isfinite(predicted)
-    middle, spread = stray
+    middle, spread = stray[:, :1], stray[:, 1:]
     return _information(
         np.concatenate([weight * (1.0 - MISCOUNTED), weight * MISCOUNTED]),
         np.concatenate([label, label]),
         np.hstack([predicted, np.where(number, np.nan, middle)]),
-        np.hstack([uncertainty, np.full(predicted.shape, spread)]),
+        np.hstack([uncertainty, np.broadcast_to(spread, predicted.shape)]),
     )
 
 

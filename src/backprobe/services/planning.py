@@ -102,15 +102,16 @@ def plan_of(posterior: Posterior, limit: int = 6) -> Plan:
 def _told(posterior: Posterior, outlook: _Outlook, limit: int) -> Iterator[NextReading]:
     """The best readings in words, those left out that set no two answers apart."""
     splitter = Splitter(outlook.question, outlook.samples.weight)
-    told = 0
-    for k in outlook.worth():
-        if told == limit:
-            return
-        candidate, foresight = outlook.candidates.readings[k], outlook.foresight
-        split = splitter.best(foresight.predicted[k], foresight.uncertainty[k], candidate.at)
-        if split is not None or candidate.first or candidate.again:
-            yield _reading(posterior, outlook, split, k)
-            told += 1
+    told, worth = 0, outlook.worth()
+    for start in range(0, len(worth), limit):
+        some = worth[start : start + limit]
+        for k, split in zip(some, outlook.splits(splitter, some), strict=True):
+            candidate = outlook.candidates.readings[k]
+            if told == limit:
+                return
+            if split is not None or candidate.first or candidate.again:
+                yield _reading(posterior, outlook, split, k)
+                told += 1
 
 
 def _is_certain(posterior: Posterior, roles: IntArray) -> bool:
@@ -150,6 +151,14 @@ class _Outlook:
         first = [k for k, c in enumerate(readings) if c.first]
         first += [k for k in order if readings[k].again][:1]
         return first + [k for k in order if enough[k] and k not in first]
+
+    def splits(self, splitter: Splitter, some: list[int]) -> list[Split | None]:
+        """What each of some candidates tells apart."""
+        return splitter.best(
+            self.foresight.predicted[some],
+            self.foresight.uncertainty[some],
+            [self.candidates.readings[k].at for k in some],
+        )
 
     def _shows_a_difference(self) -> NDArray[np.bool_]:
         """Whether the predicted readings differ by more than what no one would act on."""

@@ -23,7 +23,7 @@ from backprobe.services.engine import Posterior
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-N_SAMPLE = 160
+N_SAMPLE = 128
 SMALLEST_GROUP = 1e-3  # groups of explanations less probable than this are left out
 
 

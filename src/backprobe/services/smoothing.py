@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-# Found by trial on three connectors: 160 samples with these two agree within a tenth with 2560.
+# Found by trial on three connectors: 150 samples with these two agree within a tenth with 2560.
 NEIGHBOUR_SHARE = 0.5  # k as a share of the root of the number of samples
 DEVIATION_SHARE = 1.0 / 1.5  # standard deviation of the kernel as a share of that distance
 

@@ -6,7 +6,7 @@ the measurement is to be trusted.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -65,16 +65,27 @@ class Splitter:
         self.question, self.weight = question, weight
         self.parts = list(_parts(question))
 
-    def best(self, predicted: Array, uncertainty: Array, terminal: int) -> Split | None:
-        """The two answers that one reading, (n_samp,), tells apart best; None without two."""
+    def best(
+        self, predicted: Array, uncertainty: Array, terminals: Sequence[int]
+    ) -> list[Split | None]:
+        """The two answers that each reading, (n_reading, n_samp), tells apart best; None without.
+
+        ``terminals`` are those that the readings are taken at, -1 for none.
+        """
         n_samp = self.weight.size
-        wide = widened(self.question.label, predicted[None], uncertainty[None])
-        every = Sampled(self.weight, np.arange(n_samp), n_samp, predicted[None], wide)
-        table, _ = spread_over_cells(every, N_CELL)
+        wide = widened(self.question.label, predicted, uncertainty)
+        table, _ = spread_over_cells(
+            Sampled(self.weight, np.arange(n_samp), n_samp, predicted, wide), N_CELL
+        )
+        return [
+            self._best(predicted[k], table[k], terminal) for k, terminal in enumerate(terminals)
+        ]
+
+    def _best(self, predicted: Array, table: Array, terminal: int) -> Split | None:
         pairs = [
             (score, part, first, second, distance)
             for part in self.parts
-            for score, first, second, distance in _pairs(part, table[0], terminal)
+            for score, first, second, distance in _pairs(part, table, terminal)
         ]
         pairs.sort(key=lambda pair: -pair[0])  # stable: parts and answers in their own order
         for _, part, first, second, distance in pairs[:MOST_TRIED]:
