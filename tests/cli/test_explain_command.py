@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from backprobe.cli import answering, main
 from backprobe.errors import JobFileError
 from backprobe.job import Job
-from backprobe.services.answer import Answer
+from backprobe.services.answer import Answer, Misfit
 from tests.cli.answer_shape import SHAPE, require_shape
 from tests.cli.made_up import made_up_answer, made_up_job
 
@@ -128,6 +128,13 @@ def test_next_leaves_with_one_when_nothing_is_worth_it(engine: dict[str, Answer]
     result = run(main.app, ["next", "a.toml", "--json"])
     assert result.exit_code == 1
     assert json.loads(result.stdout)["next"] == []
+
+
+def test_a_reading_to_take_again_is_worth_measuring(engine: dict[str, Answer]) -> None:
+    engine["a.toml"] = replace(made_up_answer(), next=(), misfit=Misfit(0.001, ("A volts 3",)))
+    result = run(main.app, ["next", "a.toml"])
+    assert result.exit_code == 0
+    assert "First of all read again A: volts at 3." in result.stdout
 
 
 def test_next_as_json_carries_the_steps(engine: dict[str, Answer]) -> None:

@@ -138,7 +138,8 @@ def test_every_terminal_has_its_role_in_words_its_share_and_a_reason() -> None:
     wires = flat(told()).split("WIRES")[1].split("CIRCUIT")[0]
     assert "1 GN/WH thermistor signal (settled, 99.6 %)" in wires
     assert "fed through about 2.2 kohm. (A: volts with load at 1, decisive)" in wires
-    assert "4 RD signal, a voltage (as likely as not, 52 %) or signal, switching 45 %" in wires
+    assert "4 RD not decided: signal, a voltage 52 %, signal, switching 45 % or not used" in wires
+    assert "2 BU regulated supply (very likely, 93 %) or not used 7 %" in wires
     assert "! The diagram says: battery feed." in wires
 
 
@@ -231,6 +232,15 @@ def test_the_cell_to_measure_next_is_marked_in_the_sheet() -> None:
     answer = replace(made_up_answer(), next=(wanted,))
     assert "load << next" in told(answer)
     assert "<<" not in told()
+
+
+def test_what_does_not_fit_is_read_again_before_anything_new() -> None:
+    """Trade practice: repeat an odd reading before believing it (common practice, no source)."""
+    doubtful = doubtful_answer()
+    words = "First of all read again A: volts at 3 and A: volts at 4. 1. plugged in"
+    assert words in flat(told(doubtful))
+    assert words in flat(printed(next_page(doubtful, made_up_job())))
+    assert "read again" not in told()
 
 
 def test_settled_says_so() -> None:

@@ -45,6 +45,7 @@ from backprobe.vocabulary import NO_FAULT
 
 WORTH_NAMING: Final = 0.02
 PROOF_FROM: Final = 0.50
+DECIDED_FROM: Final = 0.60  # from here on a role is called likely
 MOST_LISTED: Final = 6
 READ_DIRECTLY: Final = frozenset({"signal", "supply", "sensor ground offset"})
 WIDEST_TOLD: Final = 20.0  # upper end over lower end of an interval that still says something
@@ -93,17 +94,30 @@ def _wires(job: Job, answer: Answer) -> RenderableType:
         said = answers.get(terminal.pin)
         if said is None:
             continue
-        lines = [Text(f"{role_words(said.role)} ({sure(said.probability)})", style="bold")]
+        lines = [Text(_role(said), style="bold")]
         reason = best_reason(answer, f"terminal {said.pin} is {said.role}", said.pin)
         if reason is not None:
             lines.append(Text(_because(reason)))
         others = _other_roles(said)
-        if others:
+        if others and said.probability >= DECIDED_FROM:
             lines.append(Text(f"or {others}"))
         if terminal.diagram and terminal.diagram != said.role:
             lines.append(Text(f"! The diagram says: {role_words(terminal.diagram)}.", style="bold"))
         grid.add_row(Text(f"{terminal.pin} {terminal.colour}".strip()), Group(*lines))
     return grid
+
+
+def _role(said: TerminalAnswer) -> str:
+    """Say a wire's role; where none is likelier than not, say so and list them side by side.
+
+    The role of the most probable assignment of all need not be the terminal's own likeliest one,
+    and would look odd with a larger share behind it.
+    """
+    if said.probability >= DECIDED_FROM:
+        return f"{role_words(said.role)} ({sure(said.probability)})"
+    falling = sorted(said.roles.items(), key=lambda item: -item[1])
+    shares = [f"{role_words(role)} {percent(share)}" for role, share in falling[:4]]
+    return f"not decided: {listed(shares, joint='or')}"
 
 
 def _other_roles(said: TerminalAnswer) -> str:

@@ -27,6 +27,7 @@ def next_readings(
     """
     from backprobe.cli.answering import explain_job, read
     from backprobe.cli.bank_progress import BankProgress
+    from backprobe.cli.next_page import must_read_again
 
     job = read(file)
     with BankProgress() as progress:
@@ -38,7 +39,7 @@ def next_readings(
         from backprobe.cli.terminal import output_console, show
 
         show(output_console(), next_page(answer, job))
-    if answer.settled or not answer.next:
+    if (answer.settled or not answer.next) and not must_read_again(answer):
         raise typer.Exit(SETTLED)
 
 

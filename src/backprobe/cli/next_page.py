@@ -8,10 +8,17 @@ from typing import Final
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from backprobe.cli.layout import two_columns
+from backprobe.cli.layout import listed, two_columns
+from backprobe.cli.verdict_page import FITS_POORLY_BELOW
 from backprobe.job import Job
 from backprobe.services.answer import Answer, NextReading
-from backprobe.services.words import gain_words, minutes_words, quantity_words, state_words
+from backprobe.services.words import (
+    gain_words,
+    minutes_words,
+    quantity_words,
+    reading_words,
+    state_words,
+)
 
 ALWAYS: Final = (
     "Never probe airbag circuits or the orange cables of an electric or hybrid vehicle. "
@@ -27,8 +34,9 @@ MOST_WITH_STEPS: Final = 3
 
 def next_section(answer: Answer, job: Job) -> RenderableType:
     """List the best of the next readings in short, cautions gathered below."""
+    again = read_again(answer)
     if not answer.next:
-        return Text(SETTLED if answer.settled else NOTHING_WORTH)
+        return Group(*again, Text(SETTLED if answer.settled else NOTHING_WORTH))
     grid = two_columns()
     best = answer.next[:MOST_IN_SHORT]
     for number, reading in enumerate(best, 1):
@@ -38,14 +46,14 @@ def next_section(answer: Answer, job: Job) -> RenderableType:
         grid.add_row(f"{number}.", Group(*lines))
     lead = [Text(SETTLED + " To prove it further:")] if answer.settled else []
     steps = Text(f"Steps, and more to choose from: backprobe next {answer.file}")
-    return Group(*lead, grid, _cautions(best), steps, Text(ALWAYS))
+    return Group(*again, *lead, grid, _cautions(best), steps, Text(ALWAYS))
 
 
 def next_page(answer: Answer, job: Job) -> RenderableType:
     """List the next readings, the best with every step and their own cautions."""
+    parts: list[RenderableType] = [*read_again(answer)]
     if not answer.next:
-        return Text(SETTLED if answer.settled else NOTHING_WORTH)
-    parts: list[RenderableType] = []
+        return Group(*parts, Text(SETTLED if answer.settled else NOTHING_WORTH))
     for number, reading in enumerate(answer.next[:MOST_WITH_STEPS], 1):
         parts += [_with_steps(number, reading, job), Text("")]
     others = answer.next[MOST_WITH_STEPS:]
@@ -55,6 +63,19 @@ def next_page(answer: Answer, job: Job) -> RenderableType:
             grid.add_row(f"{number}.", Text(f"{headline(reading, job)}: {_price(reading)}"))
         parts += [Text("Or", style="bold"), grid, Text("")]
     return Group(*parts, Text(ALWAYS))
+
+
+def must_read_again(answer: Answer) -> bool:
+    """Whether there are readings that do not fit and can be named."""
+    return answer.misfit.probability < FITS_POORLY_BELOW and bool(answer.misfit.readings)
+
+
+def read_again(answer: Answer) -> list[RenderableType]:
+    """Send people back to readings that do not fit, before anything new is measured."""
+    if not must_read_again(answer):
+        return []
+    readings = listed(reading_words(each) for each in answer.misfit.readings)
+    return [Text(f"First of all read again {readings}.", style="bold")]
 
 
 def _with_steps(number: int, reading: NextReading, job: Job) -> RenderableType:
