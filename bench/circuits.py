@@ -23,11 +23,12 @@ from backprobe.families.circuit import FamilyCircuit, compile_family
 from backprobe.families.loader import load_families
 from backprobe.families.schema import Prior
 from bench.decks import deck, solve
-from bench.report import Measured, seconds_of
+from bench.report import Measured, least_seconds
 
 Array = NDArray[np.float64]
 
 N_DRAW = 2000  # sets of values a circuit
+N_REPEAT = 4
 N_DECK = 5  # of these also given to ngspice, a circuit
 LEAST_RATIO = 1000.0
 # In percent; the rest have an element at its limit or short of supply, which the decks leave out.
@@ -104,15 +105,15 @@ def ngspice_seconds(batch_list: list[Batch], folder: Path) -> tuple[float, float
             files.append(path)
         difference = np.abs(solve(plan, files) - batch.solve().voltage[0, :N_DECK]).max(axis=1)
         n_same += int((difference < SAME_VOLT).sum())
-        together += seconds_of(partial(solve, plan, files), 1)[0] / N_DECK
-        alone += seconds_of(partial(solve, plan, files[:1]), 1)[0]
+        together += least_seconds(partial(solve, plan, files), N_REPEAT) / N_DECK
+        alone += least_seconds(partial(solve, plan, files[:1]), N_REPEAT)
     return alone / len(batch_list), together / len(batch_list), n_same
 
 
 def measure() -> list[Measured]:
     """The rows of the report."""
     batch_list = batches()
-    ours = sum(min(seconds_of(batch.solve, 3)) for batch in batch_list)
+    ours = sum(least_seconds(batch.solve, N_REPEAT) for batch in batch_list)
     ours /= N_DRAW * len(batch_list)
     rows = [Measured(f"circuits solved, {len(batch_list)} families", 1.0 / ours, "/s")]
     if shutil.which("ngspice") is None:

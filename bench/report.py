@@ -41,14 +41,14 @@ class Measured:
         return True
 
 
-def seconds_of(task: Callable[[], object], repeats: int) -> list[float]:
-    """Durations of a task done again and again, s."""
+def least_seconds(task: Callable[[], object], repeats: int) -> float:
+    """Least duration of a task done again and again, s: the one that least else disturbed."""
     durations = []
     for _ in range(repeats):
         start = perf_counter()
         task()
         durations.append(perf_counter() - start)
-    return durations
+    return min(durations)
 
 
 def median(values: Sequence[float]) -> float:
