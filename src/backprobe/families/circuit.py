@@ -22,9 +22,9 @@ from backprobe.core.circuit.plan import (
 from backprobe.families.element_stamps import (
     ALONE,
     CONNECTED,
-    UNPLUGGED,
     SWITCHED_OFF,
     UNIT_SIDE,
+    UNPLUGGED,
     StampWriter,
     Where,
     write_element,
@@ -33,7 +33,6 @@ from backprobe.families.fault_edits import apply_fault
 from backprobe.families.faults import HEALTHY, Fault
 from backprobe.families.netlist import Netlist, netlist_of
 from backprobe.families.schema import Driven, Element, Family, Prior
-
 
 CONNECTOR = "connector"  # value of common.toml that says whether the sensor is plugged in
 

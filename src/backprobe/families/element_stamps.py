@@ -19,7 +19,8 @@ CONNECTED = frozenset((Mode.PLUGGED, Mode.PLUGGED_OFF))
 UNPLUGGED = frozenset((Mode.UNPLUGGED, Mode.UNPLUGGED_OFF))
 UNIT_SIDE = POWERED | SWITCHED_OFF
 ALONE = frozenset((Mode.SENSOR_ALONE,))
-ALWAYS_THERE = ("battery", "battery-", "body", "cu-inner", "cu-ground")  # sources that no key switches
+# What lies between these no key switches.
+ALWAYS_THERE = ("battery", "battery-", "body", "cu-inner", "cu-ground")
 SWITCHED_FEED = frozenset(("battery", "feed"))  # what lies between is open with the key off
 
 Ends = tuple[str, str]
@@ -108,14 +109,15 @@ class StampWriter:
         """Write a resistance between two nodes."""
         self.stamp(Coefficient.CONDUCTANCE, (ohm,), ends, where)
 
-    def group(self, ends: Ends, low: Limit, high: Limit | None = None) -> int:
+    def group(self, ends: Ends, low: Limit | None = None, high: Limit | None = None) -> int:
         """Number of a new piecewise-linear group that a node difference decides."""
         pair = (self.node(ends[0]), self.node(ends[1]))
-        above = None if high is None else self._limit(high)
-        self.groups.append(Group(pair, self._limit(low), above))
+        self.groups.append(Group(pair, self._limit(low), self._limit(high)))
         return len(self.groups) - 1
 
-    def _limit(self, limit: Limit) -> tuple[int, int, int]:
+    def _limit(self, limit: Limit | None) -> tuple[int, int, int] | None:
+        if limit is None:
+            return None
         a, b, c = (ZERO_SLOT if name is None else self.slot(name) for name in limit)
         return a, b, c
 
@@ -145,7 +147,7 @@ def _source(writer: StampWriter, e: Element, where: Where) -> None:
     ends, volt, ohm = _ends(e), e.parameters["volt"], e.parameters["ohm"]
     if e.side == "control-unit" and not all(node in ALWAYS_THERE for node in ends):
         if set(ends) != SWITCHED_FEED:
-            writer.conductance(ends, "off-ohm", where.during(SWITCHED_OFF))
+            writer.conductance(ends, "off-ohm", where.during(where.modes & SWITCHED_OFF))
         where = where.during(where.modes & POWERED)
     inside = where
     if "limit_ampere" in e.parameters:
@@ -216,15 +218,15 @@ def _contact(writer: StampWriter, e: Element, where: Where) -> None:
     p, ends = e.parameters, _ends(e)
     switch = writer.switch(p["closed"], p.get("hertz"))
     if e.side == "control-unit":  # a driver is open when the key is off
-        writer.conductance(ends, p["open_ohm"], where.during(SWITCHED_OFF))
+        writer.conductance(ends, p["open_ohm"], where.during(where.modes & SWITCHED_OFF))
         where = where.during(where.modes & POWERED)
     writer.conductance(ends, p["open_ohm"], where.at_level(switch, 0))
     closed = where.at_level(switch, 1)
-    if "full_volt" in p:  # an output that lets go while its sensor isn't fed
+    if "full_volt" in p:  # an output that doesn't pull before its sensor is fed
         supply, ground = e.nodes[2], e.nodes[3]
-        group = writer.group((supply, ground), low=(p["full_volt"], None, None))
-        writer.conductance(ends, p["open_ohm"], closed.in_region(group, 1))
-        closed = closed.in_region(group, 0)
+        group = writer.group((supply, ground), high=(p["full_volt"], None, None))
+        writer.conductance(ends, p["open_ohm"], closed.in_region(group, 0))
+        closed = closed.in_region(group, 2)
     writer.conductance(ends, p["closed_ohm"], closed)
 
 

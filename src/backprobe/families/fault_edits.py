@@ -24,6 +24,9 @@ from backprobe.families.schema import Driven, Element, Prior
 from backprobe.vocabulary import NO_FAULT
 
 SEVERITY = "fault.severity"  # value slot of every fault's unknown size
+# What another branch pulls down is no stiff source any more.
+PULLED_OHM = "fault.source-ohm"
+PULLED = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
 STUCK_SHARE = Prior("uniform", 0.02, 0.98, source=COMMON_PRACTICE)
 STUCK_LEVEL = Prior("choice", choices=(0.0, 1.0), weights=(0.5, 0.5), source=COMMON_PRACTICE)
 STUCK_VOLT = Prior("uniform", 0.0, 5.0, source=COMMON_PRACTICE)
@@ -80,7 +83,9 @@ def _lowered(netlist: Netlist, element: Element, node: str) -> Element:
     prior = netlist.values[element.parameters["volt"]]
     usual = prior.a if prior.kind in ("fixed", "normal", "log_normal") else (prior.a + prior.b) / 2
     netlist.values[SEVERITY] = replace(LOW_SHARE, a=LOW_SHARE.a * usual, b=LOW_SHARE.b * usual)
-    return replace(element, parameters={**element.parameters, "volt": SEVERITY})
+    netlist.values[PULLED_OHM] = PULLED
+    changed = {"volt": SEVERITY, "ohm": PULLED_OHM}
+    return replace(element, parameters={**element.parameters, **changed})
 
 
 def _ground_lifted(netlist: Netlist, fault: Fault) -> None:

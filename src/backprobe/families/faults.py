@@ -103,7 +103,7 @@ def _on_wire(family: Family, wire: Wire) -> Iterator[Fault]:
         kinds.append("short-to-ground")
     if wire.role in OUTPUTS or wire.role == "sensor-ground":
         kinds.append("short-to-supply")
-    if wire.role != "supply-battery" and wire.role != "shield":
+    if wire.role not in {"supply-battery", "shield"}:
         kinds.append("short-to-battery")
     if wire.role == "supply-regulated":
         kinds.append("supply-low")

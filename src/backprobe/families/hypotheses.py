@@ -119,7 +119,10 @@ def stack_circuits(
     fixed, free_slot = np.zeros((n_h, n_p)), np.full((n_h, n_f), -1)
     fixed[:, ONE_SLOT] = 1.0
     slot = np.full((n_h, n_q), -1)
-    alias, step = np.tile(np.arange(len(STATES))[None, :, None], (n_h, 1, n_q)), np.zeros((n_h, n_q))
+    alias, step = (
+        np.tile(np.arange(len(STATES))[None, :, None], (n_h, 1, n_q)),
+        np.zeros((n_h, n_q)),
+    )
     role, component = np.full((n_h, n_terminal), -1), np.full((n_h, n_terminal), -1)
     active = np.zeros((n_h, n_terminal), dtype=bool)
     celsius = np.full(n_h, -1)
@@ -212,8 +215,8 @@ class _Rows:
             float(c) if not isinstance(c, str) else float(i) for i, c in enumerate(prior.choices)
         ]
         weights = np.array(prior.weights or [1.0 / len(options)] * len(options))
-        self.choice[(*at, slice(len(options)))] = options
-        self.edge[(*at, slice(len(options) - 1))] = ndtri(np.cumsum(weights / weights.sum())[:-1])
+        self.choice[at][: len(options)] = options
+        self.edge[at][: len(options) - 1] = ndtri(np.cumsum(weights / weights.sum())[:-1])
 
     def table(self) -> PriorTable:
         return PriorTable(

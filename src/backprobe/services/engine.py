@@ -247,7 +247,7 @@ def _best_severity(
         scores.append(score(bench, hypothesis, assigned, some, sheet))
         tried.append(some)
     best = np.argmax(np.stack(scores), axis=0)
-    return np.stack(tried)[best, rows]
+    return np.asarray(np.stack(tried)[best, rows])
 
 
 def score(

@@ -85,7 +85,10 @@ def _sampled(posterior: Posterior, roles: tuple[int, ...]) -> _Sample | None:
         return None
     which, wires = np.concatenate(hypothesis), np.concatenate(best)
     prediction = predict(
-        table.rows(which), np.concatenate(z), posterior.problem.sheet, assigned=wires,
+        table.rows(which),
+        np.concatenate(z),
+        posterior.problem.sheet,
+        assigned=wires,
         lead_bad=np.concatenate(lead),
     )
     return _Sample(which, wires, prediction.values, prediction)
@@ -123,9 +126,7 @@ def _interval(
     )
 
 
-def _by_round(
-    posterior: Posterior, sample: _Sample, roles: tuple[int, ...]
-) -> Iterator[Estimate]:
+def _by_round(posterior: Posterior, sample: _Sample, roles: tuple[int, ...]) -> Iterator[Estimate]:
     p, pins = sample.prediction, posterior.problem.job.connector.pins
     for r, item in enumerate(posterior.problem.rounds):
         yield from _interval("battery", item.name, "", p.battery.value[:, r, 0], "volt")
@@ -225,7 +226,9 @@ def _pull_up_values(
 ) -> Iterator[tuple[str, tuple[str, str] | None]]:
     """Names of the resistors that join a node to a supply of the control unit."""
     own_feeds = {
-        e.nodes[0] for e in circuit.family.elements if e.kind == "source" and e.side == "control-unit"
+        e.nodes[0]
+        for e in circuit.family.elements
+        if e.kind == "source" and e.side == "control-unit"
     }
     for e in circuit.family.elements:
         if e.kind == "resistor" and e.side == "control-unit" and node in e.nodes:

@@ -78,4 +78,3 @@ def answer_of(posterior: Posterior, file: str = "") -> Answer:
         effective_sample_size=posterior.draws.effective_sample_size,
         stable=posterior.stable,
     )
-

@@ -1,4 +1,4 @@
-"""Do the readings fit the best explanation at all, and which of them do not?
+"""Whether the readings fit the best explanation at all, and which of them do not.
 
 The surprise of the best explanation is twice the log likelihood lost against readings that would
 hit their predictions, plus the squared distance of its values from the middle of their priors. In

@@ -58,7 +58,7 @@ IntArray = NDArray[np.int64]
 SETTLED = 0.99
 TRUSTED = 0.95
 FITS = 0.001  # probability of readings so surprising below which they fit nothing
-LEAST_BITS = 0.02  # readings that tell less are not proposed
+LEAST_BITS = 0.04  # readings that tell less are not proposed
 LEAST_OF_BEST = 0.1  # nor those that tell less a minute than this share of what the best one does
 # Voltages that all lie within this are not measured to tell answers apart; with the key off only
 # whether there is any voltage at all.

@@ -31,6 +31,8 @@ KEY_NOT_ON = 0.006
 LEAD_CHECK_SHARE = 0.015
 OFF_BELOW_VOLT, OFF_ABOVE_VOLT = 1.0, 9.0
 
+# Stands in where there is no round yet, so that the priors can be told.
+NOTHING_READ = SheetRound("", plugged=False, powered=True, state=0, state_high=0)
 _AT_TERMINAL = {
     "volts": Quantity.VOLTS,
     "volts_high": Quantity.VOLTS_HIGH,
@@ -105,7 +107,7 @@ def _sheet(job: Job, rounds: tuple[Round, ...]) -> Sheet:
             diagram[i] = np.log((1.0 - DIAGRAM_RIGHT) / (len(ROLES) - 1))
             diagram[i, ROLES.index(terminal.diagram)] = np.log(DIAGRAM_RIGHT)
     return Sheet(
-        rounds=tuple(_round(r, pins, points) for r in rounds),
+        rounds=tuple(_round(r, pins, points) for r in rounds) or (NOTHING_READ,),
         n_terminal=len(pins),
         quantity=np.array([int(r.quantity) for r in rows], dtype=np.int64),
         round=np.array([r.round for r in rows], dtype=np.int64),

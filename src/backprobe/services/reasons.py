@@ -17,7 +17,9 @@ from backprobe.core.inference.sheet import Quantity, Sheet
 from backprobe.quantities import format_quantity
 from backprobe.services.answer import Reason, RuledOut
 from backprobe.services.engine import Posterior
+from backprobe.services.planning_words import fault_phrase
 from backprobe.services.summary import NOT_USED
+from backprobe.services.words import role_and_fault_words
 from backprobe.vocabulary import NO_FAULT, ROLES
 
 Array = NDArray[np.float64]
@@ -26,6 +28,7 @@ DECIBANS_PER_NAT = 10.0 / np.log(10.0)
 BEFORE = "before any reading"  # label of what priors and freedom of fit say
 SMALLEST_SHOWN = 1.0  # decibans; weaker readings stay in the full table only
 MOST_SHOWN = 3  # reasons a claim in the answer itself
+ANY = "any value"
 RULED_OUT_BELOW = 0.01
 UNIT = {
     Quantity.VOLTS: "volt",
@@ -75,7 +78,9 @@ class Weigher:
         family, fault = pairs[h]
         role = table.role[h][self.fits.assigned[row]]
         names = [w.name for w in family.wires]
-        places = [int(np.flatnonzero(self.fits.assigned[row] == names.index(w))[0]) for w in fault.wires]
+        places = [
+            int(np.flatnonzero(self.fits.assigned[row] == names.index(w))[0]) for w in fault.wires
+        ]
         return Explanation(
             condition=self.best_condition,
             row=row,
@@ -127,7 +132,7 @@ class Weigher:
                 claim_text,
                 BEFORE,
                 float(before),
-                f"how common this is, and how freely each explanation can be fitted, against {rival_text}",
+                "how common each is, and how freely it can be fitted, against " + rival_text,
             )
         )
         return tuple(sorted(rows, key=lambda r: -r.decibans))
@@ -135,15 +140,17 @@ class Weigher:
     def _sentence(
         self, i: int, claim: Explanation, rival: Explanation, rival_text: str, weight: float
     ) -> str:
-        seen = self._shown(i, None)
-        own, other = self._shown(i, claim), self._shown(i, rival)
+        seen = self.shown(i, None)
+        own, other = self.shown(i, claim), self.shown(i, rival)
         if abs(weight) < SMALLEST_SHOWN:
             return f"{seen} says little between this and {rival_text}"
+        if weight > 0 and other == ANY:
+            return f"{seen} where this expects {own}; {rival_text} leaves it open"
         if weight > 0:
             return f"{seen} where this expects {own}; {rival_text} would give {other}"
         return f"{seen} fits {rival_text} ({other}) better than this ({own})"
 
-    def _shown(self, i: int, explanation: Explanation | None) -> str:
+    def shown(self, i: int, explanation: Explanation | None) -> str:
         """A reading, or what an explanation predicts for it, as a technician writes it."""
         quantity = Quantity(int(self.sheet.quantity[i]))
         if explanation is None:
@@ -153,8 +160,7 @@ class Weigher:
         else:
             value = float(self.fits.predicted[explanation.row, i])
             if np.isnan(value):
-                none = "no frequency" if quantity in (Quantity.HERTZ, Quantity.DUTY) else "anything"
-                return none
+                return "no frequency" if quantity in (Quantity.HERTZ, Quantity.DUTY) else ANY
             if quantity in LOGARITHMIC:
                 if not np.isfinite(value) or value > 17.0:
                     return "OL"
@@ -191,13 +197,12 @@ def evidence_tables(weigher: Weigher, roles: tuple[int, ...]) -> dict[str, tuple
 
 def _role_rival(rival: Explanation, terminal: int) -> str:
     """The rival role, and its fault where that is what lets it stand."""
-    role = ROLES[rival.roles[terminal]]
-    return role if rival.fault == NO_FAULT else f"{role} (with {fault_text(rival.fault)})"
+    return role_and_fault_words(ROLES[rival.roles[terminal]], rival.fault)
 
 
 def fault_text(fault: str) -> str:
     """A fault's name as part of a sentence."""
-    return "a sound circuit" if fault == NO_FAULT else fault
+    return "a sound circuit" if fault == NO_FAULT else fault_phrase(fault)
 
 
 def main_reasons(
@@ -230,6 +235,6 @@ def ruled_out(weigher: Weigher, shares: dict[str, float]) -> tuple[RuledOut, ...
             terminals=tuple(weigher.pins[t] for t in e.places),
             reading=weigher.sheet.label[i],
             decibans=float(weights[i]),
-            text=f"it would give {weigher._shown(i, e)}; {weigher._shown(i, None)} was read",
+            text=f"it would give {weigher.shown(i, e)}; {weigher.shown(i, None)} was read",
         )
     return tuple(sorted(found.values(), key=lambda r: -r.decibans))

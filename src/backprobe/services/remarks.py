@@ -34,7 +34,9 @@ def remarks(posterior: Posterior, trusted: Trust, misfit_probability: float) -> 
         *_switching(posterior),
         *_silent_supply(posterior),
     ]
-    if misfit_probability < 0.001:
+    condition, row = posterior.best_fit
+    sheet = posterior.problem.conditions[condition].sheet
+    if misfit_probability < 0.001 and len(blamed(posterior.fits[condition], row, sheet.label)) > 1:
         found.append(
             "These readings fit nothing that is modelled here. Repeat the readings named as not "
             "fitting before trusting any explanation."
@@ -48,13 +50,14 @@ def _lead(posterior: Posterior, trusted: Trust) -> Iterator[str]:
         point = f'"{item.black_lead}"'
         if share < BAD_BELOW:
             yield (
-                f"Round {item.name}: the black lead on {point} is not a sound ground point{_check(item)}. "
-                f"Move it to battery negative and read this round again; its values prove nothing."
+                f"Round {item.name}: the black lead on {point} is not a sound ground "
+                f"point{_check(item)}. Move it to battery negative and read this round again; its "
+                f"values prove nothing."
             )
         elif share < DOUBTFUL_BELOW:
             yield (
-                f"Round {item.name}: the black lead's point {point} is in doubt. Measure from battery "
-                f"positive to that point and across the battery posts: both must agree."
+                f"Round {item.name}: the black lead's point {point} is in doubt. Measure from "
+                f"battery positive to that point and across the battery posts: both must agree."
             )
 
 
@@ -118,8 +121,8 @@ def _slips(posterior: Posterior) -> Iterator[str]:
             unit = "hertz" if quantity == Quantity.HERTZ else "volt"
             unit = "ohm" if "ohms" in label else unit
             yield (
-                f"{label} would fit as {format_quantity(slipped, unit)}: was the unit (milli or kilo) "
-                f"written down wrong by a thousand? Read it again."
+                f"{label} would fit as {format_quantity(slipped, unit)}: was the unit (milli or "
+                f"kilo) written down wrong by a thousand? Read it again."
             )
         else:
             yield (
@@ -145,12 +148,16 @@ def _switching(posterior: Posterior) -> Iterator[str]:
     for t, role in enumerate(roles):
         if ROLES[role] not in SWITCHING_ROLES:
             continue
-        mean = [r for r in posterior.problem.rounds if r.plugged and pins[t] in r.volts and r.key == "run"]
+        mean = [
+            r
+            for r in posterior.problem.rounds
+            if r.plugged and pins[t] in r.volts and r.key == "run"
+        ]
         counted = any(pins[t] in r.hertz for r in posterior.problem.rounds)
         if mean and not counted:
             yield (
-                f"Terminal {pins[t]} looks like a switching signal: DC volts show only its mean and "
-                f"prove neither pattern nor value. Take hertz and duty."
+                f"Terminal {pins[t]} looks like a switching signal: DC volts show only its mean "
+                f"and prove neither pattern nor value. Take hertz and duty."
             )
 
 

@@ -33,7 +33,7 @@ def role_probabilities(posterior: Posterior) -> Array:
     for k in range(len(ROLES)):
         is_role = (role == k).astype(np.float64)
         found[:, k] = np.einsum("d,dtw,dw->t", w, draws.marginal, is_role)
-    return found / np.maximum(found.sum(axis=1, keepdims=True), 1e-300)
+    return np.asarray(found / np.maximum(found.sum(axis=1, keepdims=True), 1e-300))
 
 
 def best_roles(posterior: Posterior) -> tuple[int, ...]:

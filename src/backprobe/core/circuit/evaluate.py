@@ -33,7 +33,7 @@ class Evaluation:
     settled : ndarray of bool, shape (M, I)
         Whether the piecewise-linear elements found regions that fit the answer.
     region : ndarray of int, shape (M, I, G)
-        Regions that the answer lies in.
+        Regions that the answer was found in.
     pair_by : ndarray, shape (M, I, T, T, W), or None
         Sensitivity of the resistance between two terminals.
     voltage_by, unit_by, alternating_by, thevenin_by : ndarray, shape (M, I, T, W), or None

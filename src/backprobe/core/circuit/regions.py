@@ -4,7 +4,8 @@ A regulator at its current limit, a current sink or an output short of supply: e
 within a region, and the region follows from one node difference of the answer. The circuit is
 solved, the regions that the answer lies in are looked up, and what changed is solved again. Most
 circuits settle at once. Where an element lets go because it starves and starves because it holds
-on, no region fits; after `MAX_WALK` solutions the last answer is kept and flagged.
+on, no region fits; after `MAX_WALK` solutions the last answer is kept and flagged. Where two
+regions fit, it is the one that is found from region 0, in which every element starts.
 """
 
 from dataclasses import dataclass
@@ -19,7 +20,9 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-MAX_WALK = 6  # solutions of one piecewise-linear circuit
+# Solutions of one piecewise-linear circuit. Odd: an element that goes to and fro between its first
+# region and another one is left in its first.
+MAX_WALK = 7
 EDGE_VOLT = 1e-9  # V; a region is left only when the answer lies beyond its edge by more
 
 
@@ -57,8 +60,8 @@ class Walked:
     """Where the walk ended: M circuits, I solutions each, N nodes, G groups.
 
     impedance : ndarray, shape (M, I, N, N), ohm; voltage : (M, I, N, 2), direct and alternating, V.
-    region : ndarray of int, shape (M, I, G): regions that the answer lies in.
-    settled : ndarray of bool, shape (M, I): whether they are those that it was solved in.
+    region : ndarray of int, shape (M, I, G): regions that the answer was found in.
+    settled : ndarray of bool, shape (M, I): whether it lies in them.
     """
 
     impedance: Array
@@ -114,19 +117,21 @@ def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
     NoUniqueAnswer
         A node of a circuit floats.
     """
-    impedance, voltage = solve_stamps(circuits, circuits.live(start))
-    region = limits.regions(voltage[..., 0])
-    m, i = np.nonzero((region != start).any(axis=-1))
+    region = start.copy()
+    impedance, voltage = solve_stamps(circuits, circuits.live(region))
+    found = limits.regions(voltage[..., 0])
+    settled = (found == region).all(axis=-1)
+    m, i = np.nonzero(~settled)
+    found = found[m, i]  # (n, G) from here on: of what is still walking
     for _ in range(MAX_WALK - 1):
         if not m.size:
             break
+        region[m, i] = found
         some = circuits.rows(m, i)
-        z, v = solve_stamps(some, some.live(region[m, i][:, None]))
+        z, v = solve_stamps(some, some.live(found[:, None]))
         impedance[m, i], voltage[m, i] = z[:, 0], v[:, 0]
         found = limits.rows(m, i).regions(v[..., 0])[:, 0]
-        moved = (found != region[m, i]).any(axis=-1)
-        region[m, i] = found
-        m, i = m[moved], i[moved]
-    settled = np.ones(region.shape[:2], dtype=bool)
-    settled[m, i] = False
+        done = (found == region[m, i]).all(axis=-1)
+        settled[m[done], i[done]] = True
+        m, i, found = m[~done], i[~done], found[~done]
     return Walked(impedance, voltage, region, settled)

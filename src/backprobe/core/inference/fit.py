@@ -141,9 +141,7 @@ def fit(
             damping = np.ones(len(z))
         towards = _update(source, at, gentle[step] if is_gentle else None)
         move = np.clip(np.where(held, 0.0, towards - at), -LONGEST_STEP, LONGEST_STEP)
-        z = np.clip(
-            at + np.maximum(damping, SMALLEST_DAMPING)[:, None] * move, -FURTHEST, FURTHEST
-        )
+        z = np.clip(at + np.maximum(damping, SMALLEST_DAMPING)[:, None] * move, -FURTHEST, FURTHEST)
     if keep is None:
         raise AssertionError  # the loop ran once at least; tells the type checker
     log_choice = choice_log_probability(rows, layout, best)
@@ -179,7 +177,7 @@ class _State:
         def choose(name: str) -> Array:
             mine, theirs = getattr(self, name), getattr(other, name)
             shaped = mask.reshape(-1, *([1] * (mine.ndim - 1)))
-            return np.where(shaped, theirs, mine)
+            return np.asarray(np.where(shaped, theirs, mine))
 
         return _State(*(choose(n) for n in _State.__dataclass_fields__))
 

@@ -268,14 +268,18 @@ def gaussian_draws(
     lead_bad = np.repeat(fits.lead_bad[mode : mode + 1], n_draw, axis=0)
     for _ in range(N_CORRECTION):
         prediction = predict(
-            rows, fits.z[mode] + off, sheet, assigned=assigned, lead_bad=lead_bad,
+            rows,
+            fits.z[mode] + off,
+            sheet,
+            assigned=assigned,
+            lead_bad=lead_bad,
             ohm_rounds=sheet.ohm_rounds,
         )
         shown = indicate(rows, sheet, prediction, pick=assigned).mean[:, :, 0]
         miss = (wanted - shown) / deviation
         miss = np.where(np.isfinite(miss), np.clip(miss, -LARGEST_MISS, LARGEST_MISS), 0.0)
         off = off + np.where(held, 0.0, miss @ gain)
-    return fits.z[mode] + off
+    return np.asarray(fits.z[mode] + off)
 
 
 @dataclass(frozen=True, slots=True)

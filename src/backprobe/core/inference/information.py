@@ -234,7 +234,8 @@ def _affordable_cells(answers: _Answers, n_cell: int) -> int:
 def _information_of_table(answers: _Answers, joint: Array, squares: Array) -> Array:
     """Information of tables (n_candidate, n_question, n_cell + 1) less its bias, (n_candidate,)."""
     by_cell = joint.sum(axis=1, keepdims=True)  # (n_candidate, 1, n_cell + 1)
-    variance = (squares - joint**2 * answers.one_over_n) * answers.bessel
+    # Rounding must not leave less than nothing.
+    variance = np.maximum((squares - joint**2 * answers.one_over_n) * answers.bessel, 0.0)
     expected = answers.weight * by_cell  # the table if the reading told nothing
     share = np.divide(joint, expected, out=np.ones_like(joint), where=joint > 0.0)
     divergence = (joint * np.log(share)).sum(axis=2)  # (n_candidate, n_question)

@@ -72,15 +72,13 @@ def layout_of(table: HypothesisTable, sheet: Sheet) -> Layout:
 
 def base_index(table: HypothesisTable, layout: Layout, state: int) -> IntArray:
     """Coordinate of each driven quantity in a state, (M, Q)."""
-    start = np.zeros(max(layout.states) + 1, dtype=np.int64)
+    start = np.zeros(max(layout.states, default=0) + 1, dtype=np.int64)
     for known in layout.states:
         start[known] = layout.base(known).start
     return start[table.base_of(layout.states, state)] + np.arange(layout.n_driven)
 
 
-def carry_bases(
-    table: HypothesisTable, known: Array, old: Layout, new: Layout, z: Array
-) -> Array:
+def carry_bases(table: HypothesisTable, known: Array, old: Layout, new: Layout, z: Array) -> Array:
     """Coordinates ``z`` of a new layout with those of the driven quantities that an old one knows.
 
     Parameters

@@ -198,35 +198,43 @@ class _View:
 
     def indication(self, q: Quantity, index: IntArray) -> tuple[Array, Array, Array | None]:
         """Mean, extra standard deviation and slopes of readings of one quantity."""
-        p = self.prediction
         if q in VOLTAGES:
             return self._volts(q, index)
         if q == Quantity.VOLTS_LOADED:
             return self._loaded(index)
+        if q in (Quantity.HERTZ, Quantity.DUTY):
+            return self._counted(q, index)
+        if q == Quantity.SENSOR_OHM:
+            return self._sensor_ohm(index)
+        if q in (Quantity.VOLTS_AC, Quantity.HARNESS_OHM):
+            return self._at_wire(q, index)
+        return self._of_round(q, index)
+
+    def _at_wire(self, q: Quantity, index: IntArray) -> tuple[Array, Array, Array | None]:
+        """Alternating volts, and ohms from a harness terminal to the black lead's point."""
+        p = self.prediction
         if q == Quantity.VOLTS_AC:
             value, by = self.at(p.alternating, index)
             gone = self.unused(index)
             return np.where(gone, 0.0, value), 0.02 + 0.08 * value, _masked(by, gone)
+        value, by = self.at(p.thevenin, index)
+        gone = self.unused(index)
+        total = np.where(gone, 1e9, value) + LEAD_OHM
+        slope = None if by is None else by / total[:, :, 0, None]
+        inside = np.where(total > HARNESS_INSIDE_OHM, 0.4, 0.05)
+        spread = inside + np.minimum(HARNESS_SPREAD_OHM / total, 2.0)
+        return np.log(total), spread, _masked(slope, gone)
+
+    def _counted(self, q: Quantity, index: IntArray) -> tuple[Array, Array, Array | None]:
+        """Frequency and duty; NaN where there is nothing that a meter counts."""
+        p = self.prediction
+        hertz, hertz_by = self.at(p.log_hertz, index)
+        gone = self.unused(index) | np.isnan(hertz)
         if q == Quantity.HERTZ:
-            value, by = self.at(p.log_hertz, index)
-            gone = self.unused(index) | np.isnan(value)
-            return np.where(gone, np.nan, value), np.full(value.shape, 0.01), _masked(by, gone)
-        if q == Quantity.DUTY:
-            value, by = self.at(p.share_high, index)
-            none, _ = self.at(p.log_hertz, index)
-            gone = self.unused(index) | np.isnan(none)
-            return np.where(gone, np.nan, value), np.full(value.shape, 0.02), _masked(by, gone)
-        if q == Quantity.HARNESS_OHM:
-            value, by = self.at(p.thevenin, index)
-            gone = self.unused(index)
-            total = np.where(gone, 1e9, value) + LEAD_OHM
-            slope = None if by is None else by / total[:, :, 0, None]
-            inside = np.where(total > HARNESS_INSIDE_OHM, 0.4, 0.05)
-            spread = inside + np.minimum(HARNESS_SPREAD_OHM / total, 2.0)
-            return np.log(total), spread, _masked(slope, gone)
-        if q == Quantity.SENSOR_OHM:
-            return self._sensor_ohm(index)
-        return self._of_round(q, index)
+            spread = np.full(hertz.shape, 0.01)
+            return np.where(gone, np.nan, hertz), spread, _masked(hertz_by, gone)
+        share, by = self.at(p.share_high, index)
+        return np.where(gone, np.nan, share), np.full(share.shape, 0.02), _masked(by, gone)
 
     def _volts(self, q: Quantity, index: IntArray) -> tuple[Array, Array, Array | None]:
         p = self.prediction

@@ -24,7 +24,9 @@ IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Walk = dict[str, IntArray]
 
-SOUND_POINT_VOLT = 0.01  # offset of a sound black-lead point, one standard deviation (common practice)
+SOUND_POINT_VOLT = (
+    0.01  # offset of a sound black-lead point, one standard deviation (common practice)
+)
 SOUND_LEAD_VOLT = 0.005  # how it changes from round to round (common practice)
 BAD_LEAD_VOLT = 1.0  # of a bad one (common practice)
 BAD_LEAD_GAIN = (0.45, 1.0)  # its gain lies between these (common practice)
@@ -33,9 +35,7 @@ SMALLEST_SHARE = 1e-3  # a level held for less of the time does not show on a me
 SLOWEST_SHOWN_HERTZ = 0.5
 SMALLEST_COUNTED_VOLT = 0.4  # swing below which a meter counts nothing (common practice)
 SMALLEST_COUNTED_AC = 0.05
-_FIELDS = (
-    "mean", "unit", "alternating", "thevenin", "share_high", "log_hertz", "high", "low"
-)
+_FIELDS = ("mean", "unit", "alternating", "thevenin", "share_high", "log_hertz", "high", "low")
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +127,7 @@ def predict(
     layout = layout_of(table, sheet)
     values = round_values(table, layout, sheet, z)
     level, found = _solve(table, sheet, values, assigned, sensitivities, walk)
-    fields = _combine(table, sheet, values, found, level, sensitivities)
+    fields = _combine(table, values, found, level, sensitivities)
     ohm, ohm_by = _ohm(table, values, sorted(ohm_rounds), sensitivities)
     if lead_bad is None:
         lead_bad = np.zeros((z.shape[0], len(sheet.rounds)), dtype=bool)
@@ -293,9 +293,7 @@ def _ohm(
     return ohm, ohm_by
 
 
-def _shares(
-    table: HypothesisTable, values: RoundValues, level: IntArray
-) -> tuple[Array, Array]:
+def _shares(table: HypothesisTable, values: RoundValues, level: IntArray) -> tuple[Array, Array]:
     """Share of time of each level, (M, R, S, C), and its slopes by each switch's share."""
     n_m, n_r, n_s = values.value.shape[:3]
     n_switch = level.shape[1]
@@ -320,7 +318,6 @@ def _shares(
 
 def _combine(
     table: HypothesisTable,
-    sheet: Sheet,
     values: RoundValues,
     found: Evaluation,
     level: IntArray,
@@ -425,7 +422,7 @@ def _slopes(
     weight = parts.weight[..., None, None]
 
     def summed(by: Array, factor: Array) -> Array:
-        return (by.reshape(shape) * factor).sum(axis=3)
+        return np.asarray((by.reshape(shape) * factor).sum(axis=3))
 
     def leveled(per_level: Array) -> Array:
         """Slopes through the shares of time: sum of d weight times a quantity of each level."""
