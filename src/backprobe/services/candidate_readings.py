@@ -113,7 +113,7 @@ class _Listing:
 
     def __init__(self, posterior: Posterior) -> None:
         self.rounds = posterior.problem.rounds
-        self.items = posterior.problem.sheet.rounds
+        self.items = posterior.problem.sheet.rounds[: len(self.rounds)]
         self.pins = posterior.problem.job.connector.pins
         points = [i.point for r, i in zip(self.rounds, self.items, strict=True) if _on_battery(r)]
         self.on_battery = points[-1] if points else posterior.problem.sheet.n_point
