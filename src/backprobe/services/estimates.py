@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 COVERAGE = 0.95
-N_SAMPLE = 240
+N_SAMPLE = 160
 SMALLEST_MASS = 0.01  # of the weight; explanations with less do not widen an interval
 SEED = 11
 FEWEST_DRAWS = 12  # below which a value is not estimated

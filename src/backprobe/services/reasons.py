@@ -141,9 +141,9 @@ class Weigher:
         self, i: int, claim: Explanation, rival: Explanation, rival_text: str, weight: float
     ) -> str:
         seen = self.shown(i, None)
-        own, other = self.shown(i, claim), self.shown(i, rival)
         if abs(weight) < SMALLEST_SHOWN:
             return f"{seen} says little between this and {rival_text}"
+        own, other = self.shown(i, claim), self.shown(i, rival)
         if weight > 0 and other == ANY:
             return f"{seen} where this expects {own}; {rival_text} leaves it open"
         if weight > 0:

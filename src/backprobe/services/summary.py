@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ def role_table(posterior: Posterior) -> IntArray:
     return np.where(role >= 0, role, NOT_USED)
 
 
+@lru_cache(maxsize=2)
 def role_probabilities(posterior: Posterior) -> Array:
     """Marginal probability of each role at each terminal, (n_terminal, n_role)."""
     draws, role = posterior.draws, role_table(posterior)
@@ -74,6 +76,7 @@ def _by_hypothesis(posterior: Posterior) -> dict[int, float]:
     return total
 
 
+@lru_cache(maxsize=2)
 def fault_answers(posterior: Posterior) -> tuple[FaultAnswer, ...]:
     """Faults by name, in falling order, with the terminals whose wires they sit on."""
     total: dict[str, float] = defaultdict(float)
