@@ -49,7 +49,7 @@ def uniform_shape(z: Array) -> tuple[Array, Array]:
     Returns
     -------
     shape, slope : ndarray
-        2 Phi(z) - 1 + softness z, and its derivative; nine in ten lie within the limits.
+        2 Phi(z) - 1 + softness z, and its derivative; five in six lie within the limits.
     """
     density = np.exp(-0.5 * z**2) / _ROOT_2_PI
     return 2.0 * ndtr(z) - 1.0 + EDGE_SOFTNESS * z, 2.0 * density + EDGE_SOFTNESS
