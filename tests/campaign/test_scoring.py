@@ -95,6 +95,13 @@ def test_none_is_no_answer_where_the_fault_shows_and_one_where_it_does_not() -> 
     assert score_vehicle(1, said, truth(), HIDDEN).fault_place == 1
 
 
+def test_the_right_kind_on_the_right_terminal_counts_whatever_the_wire_is_taken_for() -> None:
+    cases = (("open:signal-analogue", "1", True), ("open:shield", "3", False))
+    for name, pin, right in (*cases, ("short-to-ground:generator-signal", "1", False)):
+        said = answer(ROLES, [(name, 0.9, [pin])])
+        assert score_vehicle(1, said, truth(), SHOWS).is_kind_right is right
+
+
 def test_exchanged_wires_are_the_same_fault_in_either_order() -> None:
     assert same_fault("swapped:sensor-ground+shield", "swapped:shield+sensor-ground")
     assert not same_fault("swapped:sensor-ground+shield", "swapped:shield+motor")

@@ -128,6 +128,11 @@ def _rows(scores: Sequence[VehicleScore], answered: list[VehicleScore]) -> tuple
             lambda s: s.fault_place == 1 and s.is_terminal_right,
         ),
         among(
+            "right kind of fault first on its right terminal, where it shows",
+            shows,
+            lambda s: s.is_kind_right,
+        ),
+        among(
             "fault claimed on a healthy circuit",
             lambda s: _clean(s) and _healthy(s),
             lambda s: s.claims_fault,

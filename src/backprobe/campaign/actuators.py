@@ -224,6 +224,8 @@ class WideRangeCell(Block):
         return {
             self.key("hot"): float(running and rng.random() < 0.97),
             self.key("pump ampere"): even(rng, -4e-4, 4e-4) if running else 0.0,
+            # Its own voltage between a lean or rich exhaust and the cell's chamber.
+            self.key("pump emf"): float(rng.normal(0.0, 0.15)) if running else 0.0,
         }
 
     def control_unit(self, net: Netlist, values: Values, now: Moment) -> None:
@@ -251,7 +253,8 @@ class WideRangeCell(Block):
         net.resistor(f"{self.reference}.s", middle, values[self.key("in series")] + 0.02)
         net.source(middle, common, values[self.key("nernst")] if hot else 0.0, cell)
         net.resistor(middle, common, values[self.key("across")])
-        net.resistor(f"{self.pump}.s", common, pump)
+        emf = now.quantities.get(self.key("pump emf"), 0.0) if hot else 0.0
+        net.source(f"{self.pump}.s", common, emf, pump)
         if self.trimmed:
             net.resistor(f"{self.trim}.s", f"{self.pump}.s", values[self.key("trim ohm")])
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from backprobe.campaign.block import Block, Moment, Toggle, Values, Wire
 from backprobe.campaign.connectors import DESIGNS, Design, rails_of
 from backprobe.campaign.nodal import Netlist
-from backprobe.campaign.rails import FEED, REF, Rails, UnusedWire
+from backprobe.campaign.rails import BODY, FEED, REF, Rails, UnusedWire
 from backprobe.campaign.spreads import Random, chance, even, log_even, pick
 
 GHOST_VOLT = 4.0
@@ -79,7 +79,7 @@ def _draw_wire(rng: Random, wire: Wire) -> dict[str, float]:
     damp = pick(rng, (0.8, log_even(rng, 1e8, 1e11)), (0.2, log_even(rng, 2e6, 1e8)))
     # What a floating wire shows on 10 Mohm: mostly nothing, at times some ghost millivolts.
     ghost = pick(
-        rng, (0.55, 0.0), (0.35, log_even(rng, 1e-10, 3e-9)), (0.1, log_even(rng, 3e-9, 3e-8))
+        rng, (0.58, 0.0), (0.36, log_even(rng, 1e-10, 3e-9)), (0.06, log_even(rng, 3e-9, 1.5e-8))
     )
     return {
         f"{key}.wire": copper + splice + crimps,
@@ -112,7 +112,7 @@ def _ghost(ampere: float) -> tuple[float, float]:
 
 
 def _add_shorts(net: Netlist, values: Values, key: str) -> None:
-    for name, other in (("to-ground", "battery-"), ("to-supply", REF), ("to-battery", FEED)):
+    for name, other in (("to-ground", BODY), ("to-supply", REF), ("to-battery", FEED)):
         ohm = values.get(f"{key}.{name}")
         if ohm is not None:
             net.resistor(key, other, ohm)

@@ -218,7 +218,7 @@ class Contact(Block):
 
     def draw(self, rng: Random) -> dict[str, float]:
         """Draw pull-up (5 or 12 V), contact, coding resistors, and how it stands at rest."""
-        coded = chance(rng, 0.15)
+        coded = chance(rng, 0.08)
         return {
             **draw_input(rng, log_even(rng, 700.0, 1.2e4), INF, self.name),
             self.key("up to"): float(chance(rng, 0.35)),

@@ -30,7 +30,7 @@ class Rails(Block):
             "rails.body.ohm": log_even(rng, 0.002, 0.05),
             "rails.lift": 0.0,
             "rails.lift.whole": float(chance(rng, 0.15)),
-            "rails.lift.ampere": log_even(rng, 0.2, 6.0),
+            "rails.lift.ampere": log_even(rng, 2.0, 40.0),
         }
         for name in self.outputs:
             volt = even(rng, 7.3, 10.2) if name == REF_8 else even(rng, 4.86, 5.13)
@@ -64,12 +64,14 @@ class Rails(Block):
         whole = values["rails.lift.whole"] > 0.5
         lift = values["rails.lift"] if now.awake else 0.0
         lift_ohm = lift_path_ohm(values, lift)
-        inner = q.get("rails.inner", 0.0) + (lift if whole else 0.0)
+        # Without current nothing is lifted: asleep, all grounds are one within a millivolt.
+        busy = 1.0 if now.awake else 0.02
+        inner = busy * q.get("rails.inner", 0.0) + (lift if whole else 0.0)
         net.source(INNER, "battery-", inner, 0.004 + (lift_ohm if whole else 0.0))
-        rail = q.get("rails.offset", 0.0) + (0.0 if whole else lift)
+        rail = busy * q.get("rails.offset", 0.0) + (0.0 if whole else lift)
         rail_ohm = values["rails.ground.ohm"] + (0.0 if whole else lift_ohm)
         net.source(RAIL, INNER, rail, rail_ohm)
-        net.source(BODY, "battery-", q.get("rails.body", 0.0), values["rails.body.ohm"])
+        net.source(BODY, "battery-", busy * q.get("rails.body", 0.0), values["rails.body.ohm"])
         self._feed(net, values, now)
         inside = values["rails.vcc.volt"]
         if now.awake:

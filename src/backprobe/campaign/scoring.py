@@ -70,6 +70,9 @@ class VehicleScore:
         1; 0 where it isn't listed.
     is_terminal_right : bool
         The answer's fault in that place names a terminal that the true fault sits on.
+    is_kind_right : bool
+        The fault that stands first is of the right kind, on a right terminal, whatever role that
+        terminal is taken for (a dead signal wire doesn't tell what it carried).
     claims_fault : bool
         Another fault than "none" stands first, beyond an even chance.
     bad_found, bad_total, good_blamed, good_total : int
@@ -95,6 +98,7 @@ class VehicleScore:
     all_told_apart_right: bool = False
     fault_place: int = NOT_LISTED
     is_terminal_right: bool = False
+    is_kind_right: bool = False
     claims_fault: bool = False
     bad_found: int = 0
     bad_total: int = 0
@@ -130,6 +134,7 @@ def score_vehicle(
         all_told_apart_right=all_roles_right(answer, truth, separability.alike),
         fault_place=place,
         is_terminal_right=_is_terminal_right(answer, truth, place),
+        is_kind_right=_is_kind_right(answer, truth, separability),
         claims_fault=first["fault"] != NO_FAULT and first["probability"] > CLAIMED,
         bad_found=sum(trust < CLAIMED for trust in bad.values()),
         bad_total=len(bad),
@@ -204,12 +209,26 @@ def fault_place(answer: AnswerObject, truth: Truth, separability: Separability) 
 def _is_terminal_right(answer: AnswerObject, truth: Truth, place: int) -> bool:
     if place == NOT_LISTED or truth.fault == NO_FAULT:
         return place != NOT_LISTED
-    groups = [set(group) for group in truth.interchangeable]
+    return _sits_right(answer["faults"][place - 1], truth)
+
+
+def _sits_right(fault: Mapping[str, Any], truth: Truth) -> bool:
     allowed = set(truth.fault_pins)
-    for group in groups:
+    for group in truth.interchangeable:
         if allowed & group:
             allowed |= group
-    return bool(allowed & set(answer["faults"][place - 1]["terminals"]))
+    return bool(allowed & set(fault["terminals"]))
+
+
+def _is_kind_right(answer: AnswerObject, truth: Truth, separability: Separability) -> bool:
+    if not answer["faults"]:
+        return False
+    first = answer["faults"][0]
+    kinds = {split_fault(name)[0] for name in separability.rivals | {truth.fault}}
+    kinds.discard(NO_FAULT)
+    if truth.fault == NO_FAULT:
+        return bool(first["fault"] == NO_FAULT)
+    return split_fault(first["fault"])[0] in kinds and _sits_right(first, truth)
 
 
 def _role_claims(answer: AnswerObject, truth: Truth) -> list[Claim]:

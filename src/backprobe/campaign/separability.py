@@ -24,16 +24,18 @@ from backprobe.job.model import Job
 from backprobe.vocabulary import NO_FAULT, ROLES, fault_name, split_fault
 
 LEAST_DIFFERENCE = 4.0  # standard uncertainties of a reading, or spreads of an unknown
-GRID = [0.0, 0.25, 0.5, 0.75, 1.0]  # shares of a fault's range of severities
+GRID = [number / 20 for number in range(21)]  # shares of a fault's range of severities
 SHARE_STEP = 0.02
 N_ITERATION = 3
 SMALL_STEP = 0.05  # of an unknown's spread, for derivatives
 FELT = 1.0  # standard uncertainties: an unknown that moves every reading less is left alone
+MOST_UNKNOWNS = 30  # moved in a fit, those felt most
 # Readings farther apart than this many joint spreads aren't fitted at all.
 HOPELESS = 5.0
-# A fit that would remain so far off by its first step, or gains less by one, is given up.
+# A fit is given up that would remain so far off by its first step, or costs more than such a
+# share of what it did before a step.
 OUT_OF_REACH = 20.0
-ENOUGH = 0.7
+ENOUGH = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +137,19 @@ def _renamed(name: str, roles: set[str]) -> str:
     return fault_name(kind, "+".join(sorted(changed, key=ROLES.index))) if of_roles else name
 
 
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A rival with its unknowns moved: its readings, how far off they are, what remains."""
+
+    share: float
+    steps: Vector
+    readings: tuple[Vector, Vector]
+    off: Vector
+    u: Vector
+    remains: float
+    cost: float
+
+
 class Comparison:
     """The readings seen on a faulty vehicle, to be reached with other faults or none."""
 
@@ -152,17 +167,21 @@ class Comparison:
         ]
         u = np.array([reading.uncertainty for reading in self.seen.values()])
         felt = np.max([np.max(np.abs(each) / u[:, None], axis=0) for each in slopes], axis=0)
+        least = max(FELT, float(np.sort(felt)[-MOST_UNKNOWNS:][0]))
         self.unknowns = [
-            unknown for unknown, most in zip(unknowns, felt, strict=True) if most > FELT
+            unknown for unknown, most in zip(unknowns, felt, strict=True) if most >= least
         ]
-        self.slopes = slopes[0][:, felt > FELT]
+        self.slopes = slopes[0][:, felt >= least]
         # How far each reading may lie from the vehicle's own, for all that nobody knows.
         self.spread = np.max([np.sqrt(np.sum(each**2, axis=1)) for each in slopes], axis=0)
 
     def nearest(self, option: FaultOption | None) -> float:
         """Greatest difference that remains with a rival fault at its best; None = no fault."""
         best = math.inf
-        for case in variants(self.healthy):
+        # Whether anything is wrong at all is asked of every vehicle that this may be; which fault
+        # it is, of this one: the others would take minutes and seldom matter.
+        cases = variants(self.healthy) if option is None else (self.healthy,)
+        for case in cases:
             for share in self._promising(case, option):
                 best = min(best, self._fit(case, option, share))
                 if best <= LEAST_DIFFERENCE:
@@ -171,7 +190,10 @@ class Comparison:
 
     def _promising(self, case: Case, option: FaultOption | None) -> list[float]:
         """The one severity, as a share of the fault's range, that comes nearest without a fit."""
-        shares = [0.5] if option is None or option.low >= option.high else GRID
+        shares = [0.5]
+        if option is not None and option.low < option.high:
+            # A big connector's sheet takes its time: look at every other severity.
+            shares = GRID if len(self.healthy.circuit.wires) < 6 else GRID[::2]
         far = {share: self._distance(_with_fault(case, option, share)) for share in shares}
         near = [share for share in shares if math.isfinite(far[share])]
         return [min(near, key=lambda share: far[share])] if near else []
@@ -200,41 +222,57 @@ class Comparison:
         The first step takes the slopes of the healthy vehicle. Only where that comes near are
         those of the rival itself worth their time.
         """
-        steps = np.zeros(len(self.unknowns))
-        best = math.inf
-        for iteration in range(N_ITERATION + 1):
-            now = moved(_with_fault(case, option, share), self.unknowns, steps.tolist())
-            readings = self._readings(now)
-            off, u = self._off(readings)
-            found = max(float(np.max(np.abs(off), initial=0.0)), float(np.linalg.norm(steps)))
-            improves = found < ENOUGH * best
-            best = min(best, found)
-            if best <= LEAST_DIFFERENCE or iteration == N_ITERATION or not improves:
+        here = self._trial(case, option, share, np.zeros(len(self.unknowns)))
+        for iteration in range(N_ITERATION):
+            if here.remains <= LEAST_DIFFERENCE:
                 break
-            slopes = self.slopes if iteration == 0 else self._slopes(now, self.unknowns, readings)
-            harder = self._severity_slope(case, option, share, steps, readings[0])
-            columns = np.column_stack([slopes, harder]) / u[:, None]
-            change = _least_squares(columns, off, steps)
-            if iteration == 0 and float(np.max(np.abs(off - columns @ change))) > OUT_OF_REACH:
+            slopes = self.slopes
+            if iteration > 0:
+                now = moved(
+                    _with_fault(case, option, here.share), self.unknowns, here.steps.tolist()
+                )
+                slopes = self._slopes(now, self.unknowns, here.readings)
+            harder = self._severity_slope(case, option, here)
+            columns = np.column_stack([slopes, harder]) / here.u[:, None]
+            change = _least_squares(columns, here.off, here.steps)
+            if iteration == 0 and float(np.max(np.abs(here.off - columns @ change))) > OUT_OF_REACH:
                 break
-            steps = np.clip(steps + change[:-1], -LEAST_DIFFERENCE, LEAST_DIFFERENCE)
-            share = float(np.clip(share + np.clip(change[-1], -0.3, 0.3), 0.0, 1.0))
-        return best
+            further = self._line_search(case, option, here, change)
+            if further is None:
+                break
+            here = further
+        return here.remains
 
-    def _severity_slope(
-        self,
-        case: Case,
-        option: FaultOption | None,
-        share: float,
-        steps: Vector,
-        values: Vector,
-    ) -> Vector:
+    def _line_search(
+        self, case: Case, option: FaultOption | None, here: Trial, change: Vector
+    ) -> Trial | None:
+        """Go the whole step, a half, a quarter: what a curve makes of a straight line."""
+        for scale in (1.0, 0.5, 0.25):
+            steps = here.steps + scale * change[:-1]
+            steps = np.clip(steps, -LEAST_DIFFERENCE, LEAST_DIFFERENCE)
+            share = here.share + scale * float(np.clip(change[-1], -0.3, 0.3))
+            there = self._trial(case, option, min(max(share, 0.0), 1.0), steps)
+            if there.cost < ENOUGH * here.cost:
+                return there
+        return None
+
+    def _trial(self, case: Case, option: FaultOption | None, share: float, steps: Vector) -> Trial:
+        now = moved(_with_fault(case, option, share), self.unknowns, steps.tolist())
+        readings = self._readings(now)
+        off, u = self._off(readings)
+        remains = max(float(np.max(np.abs(off), initial=0.0)), float(np.linalg.norm(steps)))
+        cost = float(np.sum(off**2) + np.sum(steps**2))
+        return Trial(share, steps, readings, off, u, remains, cost)
+
+    def _severity_slope(self, case: Case, option: FaultOption | None, here: Trial) -> Vector:
         """Change of each reading over the fault's whole range of severities; 0 without one."""
         if option is None or option.low >= option.high:
-            return np.zeros(len(values))
-        step = SHARE_STEP if share + SHARE_STEP <= 1.0 else -SHARE_STEP
-        harder = moved(_with_fault(case, option, share + step), self.unknowns, steps.tolist())
-        return np.nan_to_num((self._readings(harder)[0] - values) / step)
+            return np.zeros(len(here.off))
+        step = SHARE_STEP if here.share + SHARE_STEP <= 1.0 else -SHARE_STEP
+        harder = moved(
+            _with_fault(case, option, here.share + step), self.unknowns, here.steps.tolist()
+        )
+        return np.nan_to_num((self._readings(harder)[0] - here.readings[0]) / step)
 
     def _readings(self, case: Case, only: str = "") -> tuple[Vector, Vector]:
         """Values and uncertainties in the order of those seen; NaN where there is none."""

@@ -76,10 +76,12 @@ QUANTITY_SHIFTS: Final[Mapping[str, float]] = {
     "offset": 0.006,
     "body": 0.01,
     "pump ampere": 2e-4,
+    "pump emf": 0.15,
 }
-QUANTITY_FACTORS: Final[Mapping[str, float]] = {"volt": 0.35, "hertz": 0.25}
+QUANTITY_FACTORS: Final[Mapping[str, float]] = {"volt": 0.6, "hertz": 0.25}
 ALL_ROUNDS_CELSIUS: Final = 25.0
 BATTERY_VOLT: Final = 0.05  # its own reading stands beside
+LEAD_VOLT: Final = 0.012  # of a sound black lead's point
 # Things that are one way or the other: at rest, at key on.
 USUAL_HOLD_OHM: Final = 1.5e5
 CHOICES: Final = ("at rest", "at key", "steady", "holds at key")
@@ -89,7 +91,7 @@ CHOICES: Final = ("at rest", "at key", "steady", "holds at key")
 class Unknown:
     """One unknown: where it is, and what one standard deviation does to it."""
 
-    place: str  # "value", "quantity", "everywhere" (a quantity in all rounds), "battery"
+    place: str  # "value", "quantity", "everywhere" (a quantity in all rounds), "battery", "lead"
     name: str
     size: float
     is_factor: bool = False
@@ -114,6 +116,7 @@ def unknowns_of(circuit: Circuit, states: Sequence[RoundState]) -> tuple[Unknown
     ]
     for state in states:
         found.append(Unknown("battery", "", BATTERY_VOLT, round=state.name))
+        found.append(Unknown("lead", "", LEAD_VOLT, round=state.name))
         for name in state.moment.quantities:
             last = name.rpartition(".")[2]
             if last in QUANTITY_SHIFTS:
@@ -170,6 +173,8 @@ def _state_moved(state: RoundState, unknown: Unknown, step: float) -> RoundState
     moment = state.moment
     if unknown.place == "battery":
         return replace(state, moment=replace(moment, battery=moment.battery + unknown.size * step))
+    if unknown.place == "lead":
+        return replace(state, lead=replace(state.lead, volt=state.lead.volt + unknown.size * step))
     quantities = dict(moment.quantities)
     if unknown.name not in quantities:
         return state
