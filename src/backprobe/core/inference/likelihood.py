@@ -323,7 +323,9 @@ class _View:
             by = self.prediction.ohm_by[
                 rows, rounds, np.minimum(a, n_t - 1), np.minimum(b, n_t - 1)
             ]
-            by = np.where(np.isfinite(picked)[:, :, None], by, 0.0)
+            finite = np.isfinite(picked)
+            share = 1.0 - LEAD_OHM / np.exp(with_leads(np.where(finite, picked, 0.0)))
+            by = np.where(finite[:, :, None], by * share[:, :, None], 0.0)
         return with_leads(picked)[:, :, None], np.full(shape, 0.04), by
 
     def _of_round(self, q: Quantity, index: IntArray) -> tuple[Array, Array, Array | None]:

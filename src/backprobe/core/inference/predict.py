@@ -338,7 +338,8 @@ def _combine(
     bottom = np.argmin(np.where(shown, v, np.inf), axis=2)
     mean = np.einsum("mrc,mrct->mrt", w, v)
     deviation = v - mean[:, :, None]
-    ac = np.einsum("mrc,mrct->mrt", w, by_round(found.alternating))
+    alternating, unit = by_round(found.alternating), by_round(found.unit_voltage)
+    ac = np.einsum("mrc,mrct->mrt", w, alternating)
     spread = np.einsum("mrc,mrct->mrt", w, deviation**2) if n_s * n_c > 1 else 0.0 * mean
     high = np.take_along_axis(v, top[:, :, None], axis=2)[:, :, 0]
     low = np.take_along_axis(v, bottom[:, :, None], axis=2)[:, :, 0]
@@ -351,13 +352,15 @@ def _combine(
         "low": low,
         "alternating": np.sqrt(spread + ac**2),
         "thevenin": np.einsum("mrc,mrct->mrt", w, own),
-        "unit": np.einsum("mrc,mrct->mrt", w, by_round(found.unit_voltage)),
+        "unit": np.einsum("mrc,mrct->mrt", w, unit),
         "log_hertz": log_hertz,
         "share_high": np.einsum("mrc,mrct->mrt", w, is_up),
     }
     if not sensitivities:
         return {name: Field(value[name]) for name in _FIELDS}
-    parts = _Parts(weight, weight_by, v, deviation, is_up, ac, value["alternating"], top, bottom)
+    each = _EachLevel(unit, own, alternating)
+    rms = value["alternating"]
+    parts = _Parts(weight, weight_by, v, deviation, is_up, each, ac, rms, top, bottom)
     by = _slopes(table, values, found, parts, slot)
     return {
         name: Field(value[name], by[:, :, k * n_t : (k + 1) * n_t])
@@ -390,6 +393,15 @@ def _hertz(
 
 
 @dataclass(frozen=True, slots=True)
+class _EachLevel:
+    """What each level has of its own, beside its voltages, (M, R, SC, T)."""
+
+    unit: Array
+    thevenin: Array
+    alternating: Array
+
+
+@dataclass(frozen=True, slots=True)
 class _Parts:
     """What the fields were combined from; C runs over sets and levels."""
 
@@ -398,6 +410,7 @@ class _Parts:
     voltage: Array  # (M, R, SC, T)
     deviation: Array  # (M, R, SC, T)
     is_up: Array  # (M, R, SC, T)
+    each: _EachLevel
     ac: Array  # (M, R, T)
     rms: Array  # (M, R, T)
     top: IntArray  # (M, R, T)
@@ -442,7 +455,7 @@ def _slopes(
 
     deviation = parts.deviation.reshape(n_m, n_r, n_s, n_c, n_t)[..., None]
     spread = leveled(parts.deviation**2) + 2.0 * summed(volt_by, weight * deviation)
-    ac = summed(ac_by, weight)
+    ac = summed(ac_by, weight) + leveled(parts.each.alternating)
     safe = np.maximum(parts.rms, 1e-4)[:, :, None, :, None]
     is_slot = (table.wanted[:, None, None] == hertz_slot[..., None]) & (hertz_slot >= 0)[..., None]
     hertz = np.take_along_axis(values.value[:, :, 0], np.maximum(hertz_slot, 0), axis=2)
@@ -450,9 +463,9 @@ def _slopes(
     by_hertz[:, :, 0] = is_slot / np.maximum(hertz, 1e-3)[..., None]
     stacked = [
         summed(volt_by, weight) + leveled(parts.voltage),
-        summed(unit_by, weight),
+        summed(unit_by, weight) + leveled(parts.each.unit),
         (0.5 * spread + parts.ac[:, :, None, :, None] * ac) / safe,
-        summed(thevenin_by, weight),
+        summed(thevenin_by, weight) + leveled(parts.each.thevenin),
         leveled(parts.is_up),
         by_hertz,
         picked(parts.top),
