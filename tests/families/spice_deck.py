@@ -67,7 +67,8 @@ class Deck:
         if self.fault is not None and self.fault.place not in {"series", "contact"}:
             self.resistor("fault", self.fault.wire, self.fault.place, self.fault.ohm)
         for number, element in enumerate(self.family.elements):
-            absent = element.only_if and self.words[element.only_if[0]] != element.only_if[1]
+            words = {**self.words, "connector": "plugged" if self.plugged else "unplugged"}
+            absent = element.only_if and words[element.only_if[0]] != element.only_if[1]
             if absent or (element.side == "sensor" and not self.plugged):
                 continue
             getattr(self, f"add_{element.kind}")(f"e{number}", element)

@@ -57,7 +57,7 @@ def test_supplies_start_where_their_roles_say(family: Family) -> None:
         if wire.role == "supply-battery":
             assert wire.to == "feed"
         if wire.role == "sensor-ground":
-            assert wire.to in {"cu-ground", "battery-"}
+            assert wire.to in {"cu-ground", "body"}
         if wire.role == "supply-regulated":
             assert wire.to not in {"feed", "battery", "cu-ground", "battery-"}
 

@@ -218,9 +218,12 @@ def test_two_tracks_keep_their_relation() -> None:
 
 
 def test_a_two_bar_sensor_and_a_barometric_one_read_the_barometer_differently() -> None:
-    # 3.9 to 4.8 V for the 1 bar type, less at height.
-    assert healthy("pressure-manifold-three-wire", KEY_ON, "signal").low > 3.6
-    assert healthy("pressure-boost-three-wire", KEY_ON, "signal").high < 3.2
+    # 3.9 to 4.8 V for the 1 bar type, less at height; the ranges allow for other makes and meet.
+    manifold = healthy("pressure-manifold-three-wire", KEY_ON, "signal")
+    boost = healthy("pressure-boost-three-wire", KEY_ON, "signal")
+    assert 3.9 < manifold.middle < 4.8
+    assert boost.middle < 2.6
+    assert boost.high < manifold.middle
 
 
 def test_an_inductive_pick_up_alternates_only_when_it_turns() -> None:

@@ -24,13 +24,12 @@ def _job(*rounds: Round, n: int = 4) -> Job:
 
 
 def _sound() -> tuple[Round, ...]:
-    """A battery-fed air-mass sensor with thermistor, 2.2 kohm pull-up, curve of 2.5 kohm at 20 degC.
+    """A battery-fed air-mass sensor with thermistor and a 2.2 kohm pull-up.
 
     Worked by hand: 5 V over 2.2 kohm and 2.2 kohm stands at 2.50 V; 1 kohm from the pulled-up wire
     to ground leaves 5 / (1 + 2.2) = 1.56 V (common practice, no source).
     """
-    battery = {"battery_volts": Indication(12.5, False, "12.50")}
-    check = {"black_lead_check": Indication(12.49, False, "12.49")}
+    battery, check = Indication(12.5, False, "12.50"), Indication(12.49, False, "12.49")
     return (
         Round(
             "A",
@@ -38,10 +37,17 @@ def _sound() -> tuple[Round, ...]:
             key="on",
             volts=_read(12.42, 0.0, 0.004, 5.0),
             volts_loaded={"1": Indication(12.41), "4": Indication(1.563)},
-            **battery,
-            **check,
+            battery_volts=battery,
+            black_lead_check=check,
         ),
-        Round("B", plugged=True, key="on", volts=_read(12.4, 1.0, 0.011, 2.5), **battery, **check),
+        Round(
+            "B",
+            plugged=True,
+            key="on",
+            volts=_read(12.4, 1.0, 0.011, 2.5),
+            battery_volts=battery,
+            black_lead_check=check,
+        ),
         Round(
             "C",
             plugged=True,

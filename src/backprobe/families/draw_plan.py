@@ -21,6 +21,7 @@ BRANCH: Final = 3.6
 
 FLAGS: Final = {
     "battery-": "body",
+    "body": "body ground",
     "battery": "battery",
     "feed": "battery feed",
     "vcc": "5 V inside",

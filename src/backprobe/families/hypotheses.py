@@ -34,7 +34,15 @@ UNIT_LIMITS = {
 }
 # What sensors put out differs more between vehicles than any list of examples shows.
 WIDENING = 1.5
-NOT_WIDENED = ("battery-volts", "inner-offset", "rail-offset", "body-offset", "feed-loss")
+NOT_WIDENED = (
+    "battery-volts",
+    "inner-offset",
+    "rail-offset",
+    "body-offset",
+    "feed-loss",
+    "high-share",
+    "low-share",
+)
 SMALLEST_OHM, LARGEST_OHM = 1e-3, 1e12
 
 
