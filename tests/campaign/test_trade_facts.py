@@ -323,6 +323,16 @@ def test_two_wire_current_sensor_over_its_shunt() -> None:
         assert found == pytest.approx(expected, abs=0.05)
 
 
+def test_key_off_tells_a_short_to_a_switched_feed_from_one_to_a_permanent_one() -> None:
+    # Common practice, no source: some live wires stay live with the key off, others don't.
+    for permanent, expected in ((1.0, 12.5), (0.0, 0.0)):
+        circuit = thermistor().with_edits({"rails.short is permanent": permanent})
+        faulty = with_fault(circuit, "short-to-battery:signal-thermistor", 0.1)
+        off = Moment(False, False, False, False, 0.0, 12.5, QUIET)
+        seen = Bench(faulty, METER).levels(off, LEAD, "signal").mean()
+        assert seen == pytest.approx(expected, abs=0.3)
+
+
 # ---------------------------------------------------------------- wire and healthy sheets
 def test_drop_along_a_wire_out_and_back() -> None:
     # 3 m out and back, 0.5 mm2 class 5 (IEC 60228: at most 39.0 mohm/m), 0.5 A: 117 mV at 20 degC;

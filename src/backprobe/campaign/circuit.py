@@ -112,7 +112,9 @@ def _ghost(ampere: float) -> tuple[float, float]:
 
 
 def _add_shorts(net: Netlist, values: Values, key: str) -> None:
-    for name, other in (("to-ground", BODY), ("to-supply", REF), ("to-battery", FEED)):
+    # The live wire that it touches: one that is always live, or one behind the key.
+    live = "battery" if values["rails.short is permanent"] > 0.5 else FEED
+    for name, other in (("to-ground", BODY), ("to-supply", REF), ("to-battery", live)):
         ohm = values.get(f"{key}.{name}")
         if ohm is not None:
             net.resistor(key, other, ohm)

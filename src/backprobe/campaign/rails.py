@@ -28,6 +28,7 @@ class Rails(Block):
             "rails.vcc.asleep": log_even(rng, 200.0, 3e4),
             "rails.ground.ohm": log_even(rng, 0.003, 0.3),
             "rails.body.ohm": log_even(rng, 0.002, 0.05),
+            "rails.short is permanent": float(chance(rng, 0.5)),
             "rails.lift": 0.0,
             "rails.lift.whole": float(chance(rng, 0.15)),
             "rails.lift.ampere": log_even(rng, 2.0, 40.0),
