@@ -301,15 +301,16 @@ def other_choices(rows: HypothesisTable, layout: Layout, z: Array) -> tuple[IntA
     changed : ndarray, shape (n_new, n_z)
     """
     names = rows.driven_prior.__dataclass_fields__
-    parts = [(0, rows.static)]
+    parts = [(0, rows.static, np.zeros(rows.static.centre.shape, dtype=bool))]
     for state in layout.states:
         prior = type(rows.driven_prior)(
             *(np.asarray(getattr(rows.driven_prior, n))[:, state] for n in names)
         )
-        parts.append((layout.base(state).start, prior))
+        shared = rows.base_of(layout.states, state) != state
+        parts.append((layout.base(state).start, prior, shared))
     source, changed = [], []
-    for start, prior in parts:
-        middle = choice_middles(prior)
+    for start, prior, shared in parts:
+        middle = np.where(shared[..., None], np.nan, choice_middles(prior))
         now, _ = choice_bin(prior, z[:, start : start + prior.centre.shape[1]])
         for m, place, option in np.argwhere(~np.isnan(middle)):
             if option == now[m, place]:
