@@ -9,6 +9,7 @@ from backprobe.campaign.draw import Wishes, draw_vehicle
 from backprobe.campaign.planner import (
     Assistant,
     Wanted,
+    compare_choice,
     count_readings,
     doubt,
     exhaustive,
@@ -116,14 +117,26 @@ def test_doubt_is_counted_in_bits() -> None:
     assert doubt(answer((0.5, 0.25, 0.25), [])) == pytest.approx(1.5)
 
 
-def test_every_listed_reading_is_tried_from_the_same_job() -> None:
-    def two_left(job: Job) -> dict[str, Any]:
-        # The reading of terminal 2 settles the question, that of terminal 1 tells nothing.
-        taken = {pin for each in job.rounds for pin in each.volts}
-        return answer((1.0,) if "2" in taken else (0.5, 0.5), [entry(0), entry(1)])
+def of_two(job: Job) -> dict[str, Any]:
+    """An answer that terminal 2's volts settle and nothing else; it asks for terminal 1's."""
+    taken = {pin for each in job.rounds for pin in each.volts}
+    return answer((1.0,) if "2" in taken else (0.5, 0.5), [entry(0)])
 
+
+def test_every_possible_reading_is_tried_from_the_same_job() -> None:
     assistant = Assistant(thermistor(), np.random.default_rng(1))
-    tried = list(exhaustive(assistant.empty_job(), assistant, two_left))
-    assert [choice.wanted.terminal for choice in tried] == ["1", "2"]
-    assert [choice.bits for choice in tried] == pytest.approx([0.0, 1.0])
-    assert tried[1].bits_per_minute == pytest.approx(2.0)
+    tried = list(exhaustive(assistant.empty_job(), assistant, of_two))
+    assert len(tried) == 2 * 9
+    told = {(c.wanted.quantity, c.wanted.terminal) for c in tried if c.bits > 0.5}
+    assert told == {("volts", "2")}
+    # What needs no running engine is sooner done.
+    fastest = max(tried, key=lambda choice: choice.bits_per_minute)
+    assert not fastest.wanted.rpm
+
+
+def test_a_poor_choice_is_seen_to_be_one() -> None:
+    assistant = Assistant(thermistor(), np.random.default_rng(1))
+    found = compare_choice(assistant.empty_job(), assistant, of_two)
+    assert found is not None
+    assert found.chosen == 0.0
+    assert found.best > found.mean > 0.0

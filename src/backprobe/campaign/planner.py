@@ -14,6 +14,7 @@ from backprobe.campaign.spreads import Random
 from backprobe.campaign.technician import LOAD_OHM, Taker
 from backprobe.campaign.vehicle import Vehicle
 from backprobe.job.model import Indication, Job, Round
+from backprobe.services.steps import State, cost_minutes
 
 Answering: TypeAlias = Callable[[Job], Mapping[str, Any]]
 
@@ -207,16 +208,68 @@ class Choice:
         return self.bits / self.wanted.minutes
 
 
+# States that a technician can bring a vehicle into, with what can be read there.
+REACHABLE = (
+    (False, "on", 0.0, ("volts", "volts_loaded")),
+    (True, "on", 0.0, ("volts",)),
+    (True, "run", 800.0, ("volts", "hertz", "volts_ac")),
+    (True, "run", 2500.0, ("volts",)),
+    (False, "off", 0.0, ("volts", "harness_ohms")),
+)
+
+
+def every_reading(job: Job) -> tuple[Wanted, ...]:
+    """Everything at a terminal that could be read next, with the minutes it takes from here."""
+    now = None
+    if job.rounds:
+        last = job.rounds[-1]
+        now = State(last.plugged, last.key, last.rpm, last.action)
+    return tuple(
+        Wanted(
+            plugged,
+            key,
+            rpm,
+            "",
+            quantity,
+            pin,
+            cost_minutes(now, State(plugged, key, rpm), quantity),
+        )
+        for plugged, key, rpm, quantities in REACHABLE
+        for quantity in quantities
+        for pin in job.connector.pins
+    )
+
+
 def exhaustive(job: Job, assistant: Assistant, answering: Answering) -> Iterator[Choice]:
-    """Take every reading of the program's list on the vehicle, each from the same job, one by one.
+    """Take every possible reading on the vehicle, each from the same job, and see what it tells.
 
     With hindsight the best of them is the most that any choice could have told here.
     """
-    answer = answering(job)
-    before = doubt(answer)
-    for entry in answer["next"]:
-        wanted = wanted_of(entry)
+    before = doubt(answering(job))
+    for wanted in every_reading(job):
         yield Choice(wanted, before - doubt(answering(assistant.take(job, wanted))))
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """The program's own first choice against all others, in bits a minute with hindsight."""
+
+    chosen: float
+    best: float
+    mean: float
+
+
+def compare_choice(job: Job, assistant: Assistant, answering: Answering) -> Comparison | None:
+    """Judge the reading that the program asks for next; None where it asks for none."""
+    answer = answering(job)
+    if not answer["next"]:
+        return None
+    wanted = wanted_of(answer["next"][0])
+    before = doubt(answer)
+    chosen = Choice(wanted, before - doubt(answering(assistant.take(job, wanted))))
+    others = [each.bits_per_minute for each in exhaustive(job, assistant, answering)]
+    best = max([chosen.bits_per_minute, *others])
+    return Comparison(chosen.bits_per_minute, best, sum(others) / len(others))
 
 
 def doubt(answer: Mapping[str, Any]) -> float:
