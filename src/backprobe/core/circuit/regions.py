@@ -5,7 +5,9 @@ within a region, and the region follows from one node difference of the answer. 
 solved, the regions that the answer lies in are looked up, and what changed is solved again. Most
 circuits settle at once. Where an element lets go because it starves and starves because it holds
 on, no region fits; after `MAX_WALK` solutions the last answer is kept and flagged. Where two
-regions fit, it is the one that is found from region 0, in which every element starts.
+regions fit, it is the one that is found from region 0, in which every element starts and through
+which it goes from one outer region to the other: a regulator at its limit, hardly loaded, would
+otherwise be thrown far above its voltage, and from there back to its limit.
 """
 
 from dataclasses import dataclass
@@ -119,19 +121,29 @@ def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
     """
     region = start.copy()
     impedance, voltage = solve_stamps(circuits, circuits.live(region))
-    found = limits.regions(voltage[..., 0])
+    found = _found(circuits, limits, voltage, region)
     settled = (found == region).all(axis=-1)
     m, i = np.nonzero(~settled)
     found = found[m, i]  # (n, G) from here on: of what is still walking
     for _ in range(MAX_WALK - 1):
         if not m.size:
             break
-        region[m, i] = found
+        region[m, i] = now = _next(region[m, i], found)
         some = circuits.rows(m, i)
-        z, v = solve_stamps(some, some.live(found[:, None]))
+        z, v = solve_stamps(some, some.live(now[:, None]))
         impedance[m, i], voltage[m, i] = z[:, 0], v[:, 0]
-        found = limits.rows(m, i).regions(v[..., 0])[:, 0]
-        done = (found == region[m, i]).all(axis=-1)
+        found = _found(some, limits.rows(m, i), v, now[:, None])[:, 0]
+        done = (found == now).all(axis=-1)
         settled[m[done], i[done]] = True
         m, i, found = m[~done], i[~done], found[~done]
     return Walked(impedance, voltage, region, settled)
+
+
+def _found(circuits: Circuits, limits: Limits, voltage: Array, now: IntArray) -> IntArray:
+    """Regions that an answer lies in; a group that is not there keeps its own."""
+    return np.where(circuits.deciding, limits.regions(voltage[..., 0]), now)
+
+
+def _next(now: IntArray, wanted: IntArray) -> IntArray:
+    """Regions to try next: those wanted, the middle one where two would be crossed at once."""
+    return np.where((now > 0) & (wanted > 0) & (now != wanted), 0, wanted)

@@ -47,6 +47,7 @@ class Circuits:
     there : ndarray of bool, shape (M, I, K)
         Stamps present by mode, switching level and choice; the region still decides.
     idle : ndarray of bool, shape (M, I, N): nodes that nothing touches, solved as 0 V.
+    deciding : ndarray of bool, shape (M, I, G): groups of which a stamp is there.
     added : ndarray, shape (M, I, N, N), or None: conductance of fitted resistors, S.
     """
 
@@ -58,6 +59,7 @@ class Circuits:
     coefficient: Array
     there: Bools
     idle: Bools
+    deciding: Bools
     added: Array | None
 
     def rows(self, m: IntArray, i: IntArray) -> "Circuits":
@@ -71,6 +73,7 @@ class Circuits:
             coefficient=self.coefficient[m, i][:, None],
             there=self.there[m, i][:, None],
             idle=self.idle[m, i][:, None],
+            deciding=self.deciding[m, i][:, None],
             added=None if self.added is None else self.added[m, i][:, None],
         )
 
@@ -131,6 +134,7 @@ def circuits_of(
         coefficient=coefficient,
         there=there,
         idle=_idle(table, there & ~is_current[:, None], n_node),
+        deciding=_deciding(table, there),
         added=None if extra is None else extra.matrix(n_node),
     )
 
@@ -157,6 +161,12 @@ def _idle(table: CircuitTable, conducting: Bools, n_node: int) -> Bools:
     touches = np.abs(differences(table.nodes[:, :, :2], n_node))  # (M, K, N)
     touches += np.abs(differences(table.nodes[:, :, 2:], n_node))
     return np.asarray(np.matmul(conducting.astype(float), touches) == 0)
+
+
+def _deciding(table: CircuitTable, there: Bools) -> Bools:
+    """Groups of which a stamp is there, (M, I, G)."""
+    is_in = table.group[:, :, None] == np.arange(table.group_nodes.shape[1])  # (M, K, G)
+    return np.asarray(np.matmul(there.astype(float), is_in.astype(float)) > 0)
 
 
 def solve_stamps(circuits: Circuits, live: Bools) -> tuple[Array, Array]:

@@ -1,0 +1,301 @@
+"""Circuits as decks for the circuit simulator ngspice, many in one run, and its answers.
+
+A deck is written from a family's netlist (with its fault, if any) by the meaning of each element;
+nothing of the program's own stamps, regions or matrices is used here. Every circuit is a block of
+its own nodes beside the others, so that one run of ngspice solves some hundred of them.
+"""
+
+import math
+import subprocess
+import tempfile
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.core.circuit.plan import Mode
+from backprobe.families.element_kinds import is_switching
+from backprobe.families.netlist import Netlist
+from backprobe.families.schema import Element
+
+Array = NDArray[np.float64]
+
+BLOCKS_A_RUN = 80
+OPTIONS = (
+    ".options reltol=1e-6 abstol=1e-8 vntol=1e-7 gmin=1e-15 itl1=100 gminsteps=0 srcsteps=0 noacct"
+)
+# Slope of a regulator beyond its limit, ohm: what the current then exceeds it by moves no voltage
+# by a tenth of what is compared.
+GIVING_WAY = 1e7
+# What is left of a potentiometer's track at either end of its travel, as a share of it.
+TRACK_END = 0.002
+PLATINUM = (3.9083e-3, -5.775e-7, -4.183e-12)  # IEC 60751:2008
+ON = (Mode.UNPLUGGED, Mode.PLUGGED)
+CONNECTED = (Mode.PLUGGED, Mode.PLUGGED_OFF)
+FIXED = {
+    "battery",
+    "battery-",
+    "body",
+    "cu-inner",
+    "cu-ground",
+}  # no key switches what is between these
+
+
+@dataclass(frozen=True)
+class Point:
+    """One circuit with one set of values in one state.
+
+    ``levels`` are those of the switching elements, in the order of the netlist. ``probe`` is the
+    wire into whose probe point an alternating current of 1 A is fed, to find its resistance.
+    """
+
+    netlist: Netlist
+    values: Mapping[str, float]
+    words: Mapping[str, str]
+    mode: Mode
+    levels: tuple[int, ...]
+    probe: str = ""
+
+
+class Block:
+    """The lines of one circuit; its nodes carry the block's number."""
+
+    def __init__(self, point: Point, number: int) -> None:
+        self.point = point
+        self.number = number
+        self.lines: list[str] = []
+        self.nodes: dict[str, str] = {"battery-": "0"}
+        self.on = point.mode in ON
+        self.write()
+
+    def write(self) -> None:
+        netlist = self.point.netlist
+        for wire in netlist.family.wires:
+            self.resistor(wire.to, wire.name, self.value(netlist.series[wire.name]))
+            self.resistor(wire.name, "battery-", self.value(f"{wire.name}.insulation-ohm"))
+            if self.point.mode in CONNECTED:
+                pin = netlist.pin_of[wire.name]
+                self.resistor(wire.name, pin, self.value(netlist.contact[wire.name]))
+        for a, b, name, on_sensor in netlist.bridges:
+            if not on_sensor or self.point.mode in CONNECTED:
+                self.resistor(a, b, self.value(name))
+        if not self.on:  # other loads hold an open feed down
+            self.resistor("feed", "battery-", self.value("off-load-ohm"))
+        for element, level in self.present():
+            KINDS[element.kind](self, element, level)
+        if self.point.probe:
+            self.line("I", "0", self.node(self.point.probe), "dc 0 ac 1")
+
+    def present(self) -> Iterator[tuple[Element, int]]:
+        """Elements that are there, each with its level (0 where it does not switch)."""
+        levels = iter(self.point.levels)
+        for element in self.point.netlist.elements:
+            level = next(levels) if is_switching(element.kind, element.parameters) else 0
+            if element.side == "sensor" and self.point.mode not in CONNECTED:
+                continue
+            if element.only_if is not None:
+                name, word = element.only_if
+                plugged = "plugged" if self.point.mode in CONNECTED else "unplugged"
+                if (plugged if name == "connector" else self.point.words[name]) != word:
+                    continue
+            yield element, level
+
+    def value(self, name: str) -> float:
+        return self.point.values[name]
+
+    def of(self, element: Element, key: str) -> float:
+        return self.value(element.parameters[key])
+
+    def node(self, name: str) -> str:
+        return self.nodes.setdefault(name, f"n{self.number}x{len(self.nodes)}")
+
+    def line(self, letter: str, *words: str) -> str:
+        """Add an element; its name."""
+        name = f"{letter}{self.number}x{len(self.lines)}"
+        self.lines.append(" ".join((name, *words)))
+        return name
+
+    def resistor(self, a: str, b: str, ohm: float) -> None:
+        self.line("R", self.node(a), self.node(b), f"{ohm:.15g}")
+
+    def current(self, start: str, end: str, expression: str) -> None:
+        """A current that flows through the element from one node to the other."""
+        self.line("B", self.node(start), self.node(end), f"I={expression}")
+
+    def source(self, plus: str, minus: str, volt: str, ohm: float) -> None:
+        """A voltage source, plain or alternating, behind a resistance."""
+        inner = f"inside {len(self.lines)}"
+        self.line("V", self.node(inner), self.node(minus), volt)
+        self.resistor(inner, plus, ohm)
+
+    def across(self, a: str, b: str) -> str:
+        return f"v({self.node(a)},{self.node(b)})"
+
+
+def _resistor(block: Block, e: Element, _: int) -> None:
+    if block.on or set(e.nodes) != {"battery", "feed"}:
+        block.resistor(e.nodes[0], e.nodes[1], block.of(e, "ohm"))
+
+
+def _source(block: Block, e: Element, _: int) -> None:
+    plus, minus = e.nodes
+    if not block.on and e.side == "control-unit" and not FIXED.issuperset(e.nodes):
+        if {plus, minus} != {"battery", "feed"}:  # an ignition switch leaves its feed open
+            block.resistor(plus, minus, block.value("off-ohm"))
+        return
+    volt, ohm = block.of(e, "volt"), block.of(e, "ohm")
+    if "limit_ampere" not in e.parameters:
+        block.source(plus, minus, f"dc {volt:.15g}", ohm)
+        return
+    # Beyond the limit the voltage gives way; backwards it rises behind a high resistance. Written
+    # as voltages over the current: from no current at all, the search walks straight to the answer.
+    inner, sensed = f"inside {len(block.lines)}", f"sensed {len(block.lines)}"
+    sense = block.line("V", block.node(inner), block.node(sensed), "0")
+    beyond = f"{GIVING_WAY:.15g}*max(0,i({sense})-{block.of(e, 'limit_ampere'):.15g})"
+    back = f"{block.value('reverse-ohm') - ohm:.15g}*max(0,-i({sense}))"
+    block.line("B", block.node(inner), block.node(minus), f"V={volt:.15g}-{beyond}+{back}")
+    block.resistor(sensed, plus, ohm)
+
+
+def _sink(block: Block, e: Element, _: int) -> None:
+    start, end = e.nodes
+    share = f"min(1,{block.across(start, end)}/{block.of(e, 'full_volt'):.15g})"
+    block.current(start, end, f"{block.of(e, 'ampere'):.15g}*{share}")
+
+
+def _thermistor(block: Block, e: Element, _: int) -> None:
+    kelvin = block.of(e, "celsius") + 273.15
+    factor = math.exp(block.of(e, "beta_kelvin") * (1 / kelvin - 1 / 298.15))
+    block.resistor(e.nodes[0], e.nodes[1], block.of(e, "ohm_25") * factor)
+
+
+def _platinum(block: Block, e: Element, _: int) -> None:
+    t = block.of(e, "celsius")
+    a, b, c = PLATINUM
+    ratio = 1 + a * t + b * t**2 + (c * (t - 100) * t**3 if t < 0 else 0.0)
+    block.resistor(e.nodes[0], e.nodes[1], block.of(e, "ohm_0") * ratio)
+
+
+def _contact(block: Block, e: Element, level: int) -> None:
+    opened, closed = block.of(e, "open_ohm"), block.of(e, "closed_ohm")
+    if e.side == "control-unit" and not block.on:
+        level = 0
+    if level and "full_volt" in e.parameters:
+        a, b, supply, ground = e.nodes
+        fed = f"{block.across(supply, ground)}>={block.of(e, 'full_volt'):.15g}"
+        siemens = f"({fed} ? {1 / closed:.15g} : {1 / opened:.15g})"
+        block.current(a, b, f"{block.across(a, b)}*{siemens}")
+        return
+    block.resistor(e.nodes[0], e.nodes[1], closed if level else opened)
+
+
+def _potentiometer(block: Block, e: Element, _: int) -> None:
+    upper, wiper, lower = e.nodes
+    position, whole = block.of(e, "position"), block.of(e, "ohm")
+    block.resistor(upper, f"{e.name}.track", whole * (1 - position + TRACK_END))
+    block.resistor(f"{e.name}.track", lower, whole * (position + TRACK_END))
+    block.resistor(f"{e.name}.track", wiper, block.of(e, "wiper_ohm"))
+
+
+def _generator(block: Block, e: Element, _: int) -> None:
+    volt = block.of(e, "volt") if "volt" in e.parameters else 0.0
+    swing = 0.0
+    if "ac_volt" in e.parameters and block.point.mode == Mode.PLUGGED and not block.point.probe:
+        swing = block.of(e, "ac_volt")
+    block.source(e.nodes[0], e.nodes[1], f"dc {volt:.15g} ac {swing:.15g}", block.of(e, "ohm"))
+
+
+def _ratiometric(block: Block, e: Element, level: int) -> None:
+    output, supply, ground = e.nodes
+    ratio, ohm = block.of(e, _levelled(e, "ratio", level)), block.of(e, "ohm")
+    inner = f"inside {len(block.lines)}"
+    block.line(
+        "E",
+        *(block.node(name) for name in (inner, ground, supply, ground)),
+        f"{ratio:.15g}",
+    )
+    block.resistor(inner, output, ohm)
+
+
+def _regulated(block: Block, e: Element, level: int) -> None:
+    output, supply, ground = e.nodes
+    volt, ohm = block.of(e, _levelled(e, "volt", level)), block.of(e, "ohm")
+    share = f"min(1,{block.across(supply, ground)}/{block.of(e, 'full_volt'):.15g})"
+    inner = f"inside {len(block.lines)}"
+    block.line("B", block.node(inner), block.node(ground), f"V={volt:.15g}*{share}")
+    block.resistor(inner, output, ohm)
+
+
+def _levelled(e: Element, key: str, level: int) -> str:
+    if "high" not in e.parameters:
+        return key
+    return f"{key}_high" if level else f"{key}_low"
+
+
+KINDS: Mapping[str, Callable[[Block, Element, int], None]] = {
+    "resistor": _resistor,
+    "source": _source,
+    "sink": _sink,
+    "thermistor": _thermistor,
+    "platinum": _platinum,
+    "contact": _contact,
+    "potentiometer": _potentiometer,
+    "coil": _generator,
+    "cell": _generator,
+    "ratiometric": _ratiometric,
+    "regulated": _regulated,
+}
+
+
+def direct(points: Sequence[Point]) -> list[dict[str, float]]:
+    """Direct voltages of every circuit, V, by node."""
+    return _solved(points, "op")
+
+
+def alternating(points: Sequence[Point]) -> list[dict[str, float]]:
+    """Magnitudes of the alternating voltages, the circuits linear about their direct ones."""
+    return _solved(points, "ac lin 1 1k 1k")
+
+
+def _solved(points: Sequence[Point], analysis: str) -> list[dict[str, float]]:
+    answers = []
+    for start in range(0, len(points), BLOCKS_A_RUN):
+        part = points[start : start + BLOCKS_A_RUN]
+        blocks = [Block(point, number) for number, point in enumerate(part)]
+        found = run([line for block in blocks for line in block.lines], analysis)
+        found["0"] = 0.0
+        answers += [{name: found[node] for name, node in b.nodes.items()} for b in blocks]
+    return answers
+
+
+def run(lines: Sequence[str], analysis: str) -> dict[str, float]:
+    """Node voltages by node that one run of ngspice finds (magnitudes where they alternate)."""
+    with tempfile.TemporaryDirectory() as folder:
+        deck, raw = Path(folder) / "deck.cir", Path(folder) / "deck.raw"
+        text = "\n".join(["circuits", *lines, OPTIONS, f".{analysis}", ".end", ""])
+        deck.write_text(text, encoding="utf-8")
+        result = subprocess.run(
+            ["ngspice", "-b", "-r", str(raw), str(deck)],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        if not raw.exists():
+            raise RuntimeError(f"ngspice did not answer:\n{result.stdout}{result.stderr}")
+        return _voltages(raw.read_bytes())
+
+
+def _voltages(raw: bytes) -> dict[str, float]:
+    """Node voltages of a binary raw file with one point, real or complex."""
+    header, data = raw.split(b"Binary:\n", 1)
+    lines = header.decode("ascii").splitlines()
+    names = [line.split()[1] for line in lines[lines.index("Variables:") + 1 :]]
+    kind = np.complex128 if "Flags: complex" in lines else np.float64
+    values = np.frombuffer(data, dtype=kind, count=len(names))
+    voltages = {}
+    for name, value in zip(names, values.tolist(), strict=True):
+        if name.startswith("v("):
+            voltages[name[2:-1]] = abs(value) if kind is np.complex128 else value
+    return voltages
