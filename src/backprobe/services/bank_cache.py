@@ -204,7 +204,7 @@ def _write(path: Path, arrays: Mapping[str, Any]) -> None:
 def _read(path: Path) -> dict[str, Any] | None:
     """Arrays from disk; None where there are none or they cannot be trusted."""
     try:
-        with np.load(path, allow_pickle=False) as file:
+        with path.open("rb") as opened, np.load(opened, allow_pickle=False) as file:
             return {name: file[name] for name in file.files}
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None
