@@ -276,8 +276,9 @@ def gaussian_draws(
             ohm_rounds=sheet.ohm_rounds,
         )
         shown = indicate(rows, sheet, prediction, pick=assigned).mean[:, :, 0]
-        miss = (wanted - shown) / deviation
-        miss = np.where(np.isfinite(miss), np.clip(miss, -LARGEST_MISS, LARGEST_MISS), 0.0)
+        both = np.isfinite(wanted) & np.isfinite(shown)
+        miss = (np.where(both, wanted, 0.0) - np.where(both, shown, 0.0)) / deviation
+        miss = np.clip(miss, -LARGEST_MISS, LARGEST_MISS)
         off = off + np.where(held, 0.0, miss @ gain)
     return np.asarray(fits.z[mode] + off)
 

@@ -249,12 +249,16 @@ class _View:
             log_hertz, _ = self.at(p.log_hertz, index)
             fast = np.nan_to_num(log_hertz, nan=-9.0) > np.log(FAST_HERTZ)
             read = self.sheet.value[index][None, :, None]
+            # A hold that averages shows anything from the mean to the level of a fast signal.
+            inner, outer = np.minimum(value, level), np.maximum(value, level)
+            between = fast & (read > inner) & (read < outer)
             nearer = np.abs(value - read) < np.abs(level - read)
-            as_mean = fast & nearer & ~spans[None, :, None]
-            value = np.where(as_mean, value, level)
+            as_mean = fast & nearer
+            value = np.where(between, read, np.where(as_mean, value, level))
             extra = 0.05 * swing
             if by is not None and level_by is not None:
-                by = np.where(as_mean[:, :, 0, None], by, level_by)
+                slope = np.where(as_mean[:, :, 0, None], by, level_by)
+                by = np.where(between[:, :, 0, None], 0.0, slope)
         return self._against_lead(value, by, extra, index)
 
     def _loaded(self, index: IntArray) -> tuple[Array, Array, Array | None]:
