@@ -50,7 +50,8 @@ def common_offset(meter: Meter, indication: Indication) -> tuple[int, float]:
     statement = _parsed(meter.dc_volts, "volt")
     value = np.array(abs(indication.value))
     digit = float(digit_size(value, meter.counts, Measured.VOLTS))
-    number = int(np.clip(round(math.log10(digit * meter.counts)) + 1, 0, 2))
+    decade = math.floor(math.log10(digit * meter.counts) + 1e-9)  # 0.4 V: -1, 4 V: 0, 40 V: 1
+    number = int(np.clip(decade + 1, 0, 2))
     limit = statement.digits * digit + statement.absolute
     return number, limit * COMMON_PART / math.sqrt(3.0)
 
