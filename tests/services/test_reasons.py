@@ -1,0 +1,127 @@
+"""Reasons: weights of evidence add up, strongest first, and say what was read."""
+
+from collections.abc import Iterator
+from functools import cache
+
+import numpy as np
+import pytest
+
+from backprobe.services.answer import Reason
+from backprobe.services.reasons import (
+    BEFORE,
+    DECIBANS_PER_NAT,
+    MOST_SHOWN,
+    SMALLEST_SHOWN,
+    Weigher,
+    evidence_tables,
+    main_reasons,
+    role_claim,
+    ruled_out,
+)
+from backprobe.services.summary import best_roles, fault_answers
+from tests.services.sheets import after
+
+NAMES = ("thermistor", "cell", "pick-up")
+
+
+@cache
+def weigher(name: str) -> Weigher:
+    return Weigher(after(name))
+
+
+@cache
+def tables(name: str) -> dict[str, tuple[Reason, ...]]:
+    return evidence_tables(weigher(name), best_roles(after(name)))
+
+
+def all_tables() -> Iterator[tuple[str, tuple[Reason, ...]]]:
+    for name in NAMES:
+        yield from tables(name).items()
+
+
+def test_ten_decibans_are_a_factor_of_ten() -> None:
+    # Good (1950): the deciban is a tenth of the logarithm to base ten of the factor.
+    assert DECIBANS_PER_NAT * np.log(10.0) == pytest.approx(10.0)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_decibans_of_the_whole_table_are_the_difference_of_scores(name: str) -> None:
+    w = weigher(name)
+    for t in range(len(w.pins)):
+        rival = w.rival_of_role(t, w.best.roles[t])
+        assert rival is not None
+        rows = w.table("claim", w.best, rival, "rival")
+        total = sum(r.decibans for r in rows)
+        assert total == pytest.approx((w.best.score - rival.score) * 10.0 / np.log(10.0))
+        assert len(rows) == w.sheet.n_read + 1
+        assert {r.reading for r in rows} == {*w.sheet.label, BEFORE}
+
+
+def test_weights_of_claim_and_rival_are_each_others_negative() -> None:
+    w = weigher("thermistor")
+    rival = w.rival_of_role(0, w.best.roles[0])
+    assert rival is not None
+    there, before = w.decibans(w.best, rival)
+    back, before_back = w.decibans(rival, w.best)
+    assert there == pytest.approx(-back)
+    assert before == pytest.approx(-before_back)
+
+
+def test_tables_are_strongest_first() -> None:
+    for claim, rows in all_tables():
+        weights = [r.decibans for r in rows]
+        assert weights == sorted(weights, reverse=True), claim
+        assert all(r.claim == claim for r in rows)
+        assert all(r.text for r in rows)
+
+
+def test_rivals_differ_in_what_is_claimed_and_none_is_better() -> None:
+    w = weigher("thermistor")
+    for t, role in enumerate(w.best.roles):
+        rival = w.rival_of_role(t, role)
+        assert rival is not None
+        assert rival.roles[t] != role
+        better = [e for e in w.all if e.roles[t] != role and e.score > rival.score]
+        assert not better
+    other = w.rival_of_fault(w.best.fault)
+    assert other is not None
+    assert other.fault != w.best.fault
+
+
+def test_reasons_of_the_answer_are_the_strong_ones_and_few() -> None:
+    posterior = after("healthy-air-mass")
+    roles, pins = best_roles(posterior), posterior.problem.job.connector.pins
+    fault = fault_answers(posterior)[0].fault
+    found = main_reasons(tables("healthy-air-mass"), roles, pins, fault)
+    assert found
+    assert all(r.decibans >= SMALLEST_SHOWN and r.reading != BEFORE for r in found)
+    claims = {role_claim(p, r) for p, r in zip(pins, roles, strict=True)} | {f"fault {fault}"}
+    for claim in {r.claim for r in found}:
+        assert claim in claims
+        mine = [r.decibans for r in found if r.claim == claim]
+        assert len(mine) <= MOST_SHOWN
+        assert mine == sorted(mine, reverse=True)
+
+
+def test_the_ohmmeter_speaks_for_the_thermistor_wire() -> None:
+    # A resistance between two pins that follows the room's temperature: only a thermistor has it.
+    rows = tables("healthy-air-mass")["terminal 4 is signal-thermistor"]
+    strong = {r.reading: r for r in rows if r.decibans > 10.0}
+    assert "A sensor_ohms 3-4" in strong
+    assert "kohm" in strong["A sensor_ohms 3-4"].text
+
+
+def test_ruled_out_faults_carry_the_reading_that_says_so() -> None:
+    posterior, w = after("thermistor"), weigher("thermistor")
+    shares = {f.fault: f.probability for f in fault_answers(posterior)}
+    found = ruled_out(w, shares)
+    assert found
+    weights = [r.decibans for r in found]
+    assert weights == sorted(weights, reverse=True)
+    for r in found:
+        assert r.fault != w.best.fault
+        assert shares.get(r.fault, 0.0) < 0.01
+        assert r.reading in w.sheet.label
+        assert r.decibans >= SMALLEST_SHOWN
+        assert "was read" in r.text
+    assert len({r.fault for r in found}) == len(found)
