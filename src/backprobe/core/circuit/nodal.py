@@ -68,7 +68,8 @@ def invert(conductance: Array, names: Sequence[str] = ()) -> Array:
     # One ampere into every node has to come back out of the answer. Where a node floats, the
     # inverse of a matrix that rounding has just kept from being singular fails this by an ampere;
     # sound circuits of milliohm contacts and gigohm insulation fail it by a milliampere at most.
-    residual = (conductance @ impedance.sum(axis=-1)[..., None])[..., 0] - 1.0
+    with np.errstate(invalid="ignore"):
+        residual = (conductance @ impedance.sum(axis=-1)[..., None])[..., 0] - 1.0
     # Written so that a residual that is not a number fails as well.
     if not np.all(np.abs(residual) <= _RESIDUAL_LIMIT):
         raise _no_answer(conductance, names)

@@ -3,11 +3,11 @@
 A regulator at its current limit, a current sink or an output short of supply: each is linear
 within a region, and the region follows from one node difference of the answer. The circuit is
 solved, the regions that the answer lies in are looked up, and what changed is solved again. Most
-circuits settle at once. Where an element lets go because it starves and starves because it holds
-on, no region fits; after `MAX_WALK` solutions the last answer is kept and flagged. Where two
-regions fit, it is the one that is found from region 0, in which every element starts and through
-which it goes from one outer region to the other: a regulator at its limit, hardly loaded, would
-otherwise be thrown far above its voltage, and from there back to its limit.
+circuits settle at once. Where two answers fit, it is the one that is found from region 0, in which
+every element starts and through which it goes from one outer region to the other: a regulator at
+its limit, hardly loaded, would otherwise be thrown far above its voltage, and from there back to
+its limit. Where an element lets go because it starves and starves because it holds on, no answer
+fits: the circuit is left at rest, all elements in region 0, and flagged.
 """
 
 from dataclasses import dataclass
@@ -22,9 +22,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-# Solutions of one piecewise-linear circuit. Odd: an element that goes to and fro between its first
-# region and another one is left in its first.
-MAX_WALK = 7
+MAX_WALK = 7  # solutions of one piecewise-linear circuit before it is left at rest
 EDGE_VOLT = 1e-9  # V; a region is left only when the answer lies beyond its edge by more
 
 
@@ -63,7 +61,7 @@ class Walked:
 
     impedance : ndarray, shape (M, I, N, N), ohm; voltage : (M, I, N, 2), direct and alternating, V.
     region : ndarray of int, shape (M, I, G): regions that the answer was found in.
-    settled : ndarray of bool, shape (M, I): whether it lies in them.
+    settled : ndarray of bool, shape (M, I): whether the answer lies in them.
     """
 
     impedance: Array
@@ -125,10 +123,11 @@ def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
     settled = (found == region).all(axis=-1)
     m, i = np.nonzero(~settled)
     found = found[m, i]  # (n, G) from here on: of what is still walking
-    for _ in range(MAX_WALK - 1):
+    for step in range(1, MAX_WALK + 1):
         if not m.size:
             break
-        region[m, i] = now = _next(region[m, i], found)
+        at_rest = step == MAX_WALK
+        region[m, i] = now = np.zeros_like(found) if at_rest else _next(region[m, i], found)
         some = circuits.rows(m, i)
         z, v = solve_stamps(some, some.live(now[:, None]))
         impedance[m, i], voltage[m, i] = z[:, 0], v[:, 0]

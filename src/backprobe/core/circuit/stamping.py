@@ -13,6 +13,9 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+# Nodes as plans number them: the first row of a matrix is node 1.
+_NODE_NAMES = tuple(f"node {number}" for number in range(1, 1000))
+
 
 @dataclass(frozen=True, slots=True)
 class Extra:
@@ -202,7 +205,7 @@ def solve_stamps(circuits: Circuits, live: Bools) -> tuple[Array, Array]:
     matrix[..., diagonal, diagonal] += circuits.idle
     if circuits.added is not None:
         matrix += circuits.added
-    impedance = invert(matrix)
+    impedance = invert(matrix, _NODE_NAMES)
     return impedance, np.matmul(impedance, _injection(circuits, live, n_node))
 
 
