@@ -1,6 +1,7 @@
 """Campaigns: the same again for the same seed, in any number of processes; files that read back."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ from backprobe.campaign.draw import Wishes, draw_vehicle
 from backprobe.campaign.faulting import option_name, options
 from backprobe.campaign.prediction import Predicted
 from backprobe.campaign.run import Campaign, run_campaign, vehicle_of
-from backprobe.campaign.separability import alike_pins, separability
+from backprobe.campaign.separability import alike_pins, hidden_rounds, separability
 from backprobe.campaign.vehicle import Vehicle
 from backprobe.errors import JobFileError
 from backprobe.job.job_file import parse_job, read_job, write_job
@@ -143,6 +144,24 @@ def test_a_broken_thermistor_wire_shows_and_its_two_ends_are_one_class() -> None
     assert found.is_separable
     assert "control-unit-input:signal-thermistor" in found.rivals
     assert "none" not in found.rivals
+
+
+def test_a_key_that_is_not_on_shows_on_a_pull_up_and_not_on_a_coil_at_ground() -> None:
+    # Arithmetic: without supply a pull-up reads 0 V; a coil's two ends at ground do so anyway.
+    for design, shows in (("thermistor", True), ("inductive", False)):
+        healthy = draw_vehicle(np.random.default_rng(6), Wishes("healthy", design=design))
+        simulation = healthy.simulation
+        grounded = simulation.circuit.with_edits({"coil.bias volt": 0.0})
+        states = tuple(
+            replace(state, moment=replace(state.moment, awake=state.name != "B"))
+            for state in simulation.states
+        )
+        asleep = replace(
+            healthy,
+            truth=replace(healthy.truth, bad_rounds={"B": "key not on"}),
+            simulation=replace(simulation, circuit=grounded, states=states),
+        )
+        assert bool(hidden_rounds(asleep)) is not shows
 
 
 @pytest.mark.parametrize(

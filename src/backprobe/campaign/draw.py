@@ -72,7 +72,10 @@ def _draw_fault(circuit: Circuit, asked: Wishes, rng: Random) -> Fault:
 def _draw_trouble(plans: tuple[RoundPlan, ...], asked: Wishes, rng: Random) -> Trouble:
     if asked.conditions in {"healthy", "fault"}:
         return Trouble()
-    names = [plan.name for plan in plans]
+    # Without a voltage a bad point shows nowhere.
+    names = [plan.name for plan in plans if plan.checks or "volts" in plan.columns]
+    if not names:
+        return Trouble()
     kind = "lead"
     if asked.conditions == "mixed":
         kind = pick(rng, (0.77, ""), (0.15, "lead"), (0.03, "asleep"), (0.05, "weak"))

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field, replace
 from backprobe.campaign.circuit import Circuit
 from backprobe.campaign.spreads import Random, chance, even, pick
 
+KEY_NOT_ON = "key not on"  # what is wrong with such a round
+
 
 @dataclass(frozen=True, slots=True)
 class RoundPlan:
@@ -31,7 +33,7 @@ class Trouble:
     def bad_rounds(self) -> dict[str, str]:
         """Rounds that are not what the file says, each with what is wrong."""
         named = {name: f"black lead {kind}" for name, kind in self.leads.items()}
-        return named | dict.fromkeys(sorted(self.asleep), "key not on")
+        return named | dict.fromkeys(sorted(self.asleep), KEY_NOT_ON)
 
 
 def full_plan(circuit: Circuit, rng: Random) -> tuple[RoundPlan, ...]:

@@ -118,7 +118,8 @@ def score_vehicle(
     """Compare an answer with the truth."""
     place = fault_place(answer, truth, separability)
     rounds: Mapping[str, float] = answer["measurement"]["rounds"]
-    bad = {name: trust for name, trust in rounds.items() if name in truth.bad_rounds}
+    shown = truth.bad_rounds.keys() - separability.hidden
+    bad = {name: trust for name, trust in rounds.items() if name in shown}
     good = {name: trust for name, trust in rounds.items() if name not in truth.bad_rounds}
     nothing: Mapping[str, Any] = {"fault": NO_FAULT, "probability": 0.0}
     first: Mapping[str, Any] = next(iter(answer["faults"]), nothing)
@@ -143,7 +144,7 @@ def score_vehicle(
         claims=(
             *_role_claims(answer, truth),
             *_fault_claims(answer, separability),
-            *_trust_claims(answer, truth),
+            *_trust_claims(answer, truth, separability),
         ),
         intervals=_intervals(answer, truth),
         misfit=float(answer.get("misfit", {}).get("probability", 1.0)),
@@ -273,11 +274,12 @@ def _fault_claims(answer: AnswerObject, separability: Separability) -> list[Clai
     return [Claim("fault", min(together, 1.0), is_true=True)]
 
 
-def _trust_claims(answer: AnswerObject, truth: Truth) -> list[Claim]:
+def _trust_claims(answer: AnswerObject, truth: Truth, separability: Separability) -> list[Claim]:
     """Each round's trust, as the claim that it is good, or bad, whichever is more probable."""
     return [
         Claim("trust", max(trust, 1.0 - trust), (name in truth.bad_rounds) == (trust < CLAIMED))
         for name, trust in answer["measurement"]["rounds"].items()
+        if name not in separability.hidden
     ]
 
 

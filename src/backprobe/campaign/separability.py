@@ -9,13 +9,14 @@ form one class: whoever names one of them has said all that the readings hold.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from backprobe.campaign.block import FaultOption
 from backprobe.campaign.faulting import apply, at_share, option_name, options
 from backprobe.campaign.nodal import Vector
+from backprobe.campaign.plan import KEY_NOT_ON
 from backprobe.campaign.prediction import Predicted, Sheet
 from backprobe.campaign.unknowns import Case, Unknown, moved, unknowns_of, variants
 from backprobe.campaign.vehicle import Vehicle
@@ -27,6 +28,7 @@ LEAST_DIFFERENCE = 4.0  # standard uncertainties of a reading, or spreads of an 
 GRID = [number / 20 for number in range(21)]  # shares of a fault's range of severities
 SHARE_STEP = 0.02
 N_ITERATION = 3
+GROUND_VOLT = 0.04  # what grounds differ by with and without current; no sign of a key
 SMALL_STEP = 0.05  # of an unknown's spread, for derivatives
 FELT = 1.0  # standard uncertainties: an unknown that moves every reading less is left alone
 MOST_UNKNOWNS = 30  # moved in a fit, those felt most
@@ -51,11 +53,14 @@ class Separability:
         Names of the faults (or "none") that give the same readings, the true one included.
     alike : tuple of frozenset of str
         Pins of different roles that read the same in every round.
+    hidden : frozenset of str
+        Rounds with the key not really on whose readings would be the same with it on.
     """
 
     difference: float
     rivals: frozenset[str]
     alike: tuple[frozenset[str], ...] = ()
+    hidden: frozenset[str] = frozenset()
 
     @property
     def is_separable(self) -> bool:
@@ -81,10 +86,11 @@ def separability(vehicle: Vehicle) -> Separability:
     true = simulation.fault.name
     seen = {each.name: each for each in sheet_of(vehicle).readings(simulation.circuit)}
     alike = alike_pins(vehicle.job, seen)
+    hidden = hidden_rounds(vehicle)
     if true == NO_FAULT:
-        return Separability(0.0, frozenset({NO_FAULT}), alike)
+        return Separability(0.0, frozenset({NO_FAULT}), alike, hidden)
     if not seen:
-        return Separability(0.0, frozenset({NO_FAULT, true}), alike)
+        return Separability(0.0, frozenset({NO_FAULT, true}), alike, hidden)
     comparison = Comparison(vehicle)
     difference = comparison.nearest(None)
     rivals = {true}
@@ -97,7 +103,29 @@ def separability(vehicle: Vehicle) -> Separability:
     for group in simulation.healthy.interchangeable():
         roles = {simulation.healthy.role(key) for key in group}
         rivals |= {_renamed(name, roles) for name in rivals}
-    return Separability(difference, frozenset(rivals), alike)
+    return Separability(difference, frozenset(rivals), alike, hidden)
+
+
+def hidden_rounds(vehicle: Vehicle) -> frozenset[str]:
+    """Rounds with the key not really on that nothing shows: a circuit without a supply."""
+    simulation = vehicle.simulation
+    meter, pins = simulation.meter, simulation.pins
+    sheet = Sheet(vehicle.job, simulation.states, pins, meter)
+    hidden = set()
+    for state in simulation.states:
+        if vehicle.truth.bad_rounds.get(state.name) != KEY_NOT_ON:
+            continue
+        awake = replace(state, moment=replace(state.moment, awake=True))
+        there = {each.name: each for each in sheet.readings(simulation.circuit, only=state.name)}
+        on = sheet.readings(simulation.circuit, {state.name: awake}, state.name)
+        if all(
+            abs(each.value - there[each.name].value)
+            <= LEAST_DIFFERENCE * each.uncertainty + GROUND_VOLT
+            for each in on
+            if each.name in there
+        ):
+            hidden.add(state.name)
+    return frozenset(hidden)
 
 
 def alike_pins(job: Job, seen: Mapping[str, Predicted]) -> tuple[frozenset[str], ...]:

@@ -51,12 +51,14 @@ def kept_separability(vehicle: Vehicle, key: str) -> Separability:
     with suppress(OSError, ValueError, KeyError):
         kept = json.loads(path.read_text(encoding="utf-8"))
         alike = tuple(frozenset(group) for group in kept["alike"])
-        return Separability(float(kept["difference"]), frozenset(kept["rivals"]), alike)
+        hidden = frozenset(kept["hidden"])
+        return Separability(float(kept["difference"]), frozenset(kept["rivals"]), alike, hidden)
     found = separability(vehicle)
     with suppress(OSError):
         content = {
             "difference": found.difference,
             "rivals": sorted(found.rivals),
+            "hidden": sorted(found.hidden),
             "alike": [sorted(group) for group in found.alike],
         }
         _write(path, content)
