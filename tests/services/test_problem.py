@@ -133,6 +133,17 @@ def test_a_lead_that_was_not_checked_or_lacks_volts_is_doubted(check: Indication
     assert conditions[1].lead_bad.tolist() == [True]
 
 
+def test_rounds_whose_check_fails_are_bad_together() -> None:
+    """A sound lead can't fail its check (common practice, no source): no single one is blamed."""
+    fails = Indication(11.0, False, "11.00")
+    rounds = [
+        replace(FULL, name=n, black_lead=p, black_lead_check=fails)
+        for n, p in (("A", "bracket"), ("B", "body"))
+    ]
+    conditions = problem_of(job("12", *rounds)).conditions
+    assert [c.bad_lead for c in conditions] == [(), (0, 1)]
+
+
 def test_priors_of_the_conditions_are_what_they_say() -> None:
     rounds = [
         replace(FULL, name=n, black_lead="bracket", black_lead_check=None) for n in ("A", "B")
@@ -142,7 +153,7 @@ def test_priors_of_the_conditions_are_what_they_say() -> None:
     assert found[()] == pytest.approx(2 * math.log(1 - odd))
     assert found[(0,)] == found[(1,)] == pytest.approx(math.log(odd) + math.log(1 - odd))
     both = found[(0, 1)]
-    assert both == pytest.approx(2 * math.log(1 - odd) + math.log(odd * BAD_LEAD_REPEATED))
+    assert both == pytest.approx(math.log(odd * BAD_LEAD_REPEATED))
     # Two rounds on one point go bad together more often than by chance. The priors are rounded
     # judgements, normalised with everything else: their sum only has to be near one.
     assert both > 2 * math.log(odd)

@@ -27,8 +27,10 @@ BAD_LEAD = 0.02  # on battery negative itself
 BAD_LEAD_ELSEWHERE = 0.06
 BAD_LEAD_REPEATED = 0.5  # a second round on the same point as a bad one
 KEY_NOT_ON = 0.006
-# A check that agrees with the battery to this share clears the lead: twice a meter's usual limits.
-LEAD_CHECK_SHARE = 0.015
+# A check that agrees with the battery to this clears the lead. One meter read both, so most of its
+# error cancels: a few digits and what the battery moves in between are left (common practice).
+LEAD_CHECK_VOLT, LEAD_CHECK_SHARE = 0.05, 0.002
+LEAD_FAILS_AT = 2.5  # times that, it is bad
 OFF_BELOW_VOLT, OFF_ABOVE_VOLT = 1.0, 9.0
 
 # Stands in where there is no round yet, so that the priors can be told.
@@ -257,13 +259,8 @@ def _conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:
     prior = [BAD_LEAD if r.black_lead == BATTERY_NEGATIVE else BAD_LEAD_ELSEWHERE for r in rounds]
     sound = float(np.sum(np.log1p(-np.array(prior)))) if rounds else 0.0
     yield Condition(sheet, sound)
-    doubtful = [i for i, r in enumerate(rounds) if _has_volts(r) and not _lead_holds(r)]
-    for i in doubtful:
-        yield Condition(sheet, sound + float(np.log(prior[i]) - np.log1p(-prior[i])), (i,))
-    for group in _same_point(rounds, doubtful):
-        first = group[0]
-        log_prior = sound + np.log(prior[first]) + (len(group) - 1) * np.log(BAD_LEAD_REPEATED)
-        yield Condition(sheet, float(log_prior), group)
+    for which in _bad_leads(rounds):
+        yield Condition(sheet, sound + _log_odds(rounds, prior, which), which)
     for i, r in enumerate(rounds):
         if r.key == "on" and _may_be_off(r):
             changed = replace(sheet.rounds[i], powered=False)
@@ -272,12 +269,49 @@ def _conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:
             yield Condition(replace(sheet, rounds=some), off, key_off=(i,))
 
 
+def _bad_leads(rounds: tuple[Round, ...]) -> list[tuple[int, ...]]:
+    """Sets of rounds that may have been behind a bad black lead.
+
+    Rounds whose check fails are bad together (a sound lead can't fail it but by a slip of the
+    pen); beside them each doubtful round, and all doubtful rounds on one point.
+    """
+    doubtful = [i for i, r in enumerate(rounds) if _has_volts(r) and not _lead_holds(r)]
+    failed = {i for i in doubtful if _lead_fails(rounds[i])}
+    sets = [failed] if failed else []
+    sets += [failed | {i} for i in doubtful]
+    sets += [failed | set(group) for group in _same_point(rounds, doubtful)]
+    return list(dict.fromkeys(tuple(sorted(s)) for s in sets))
+
+
+def _log_odds(rounds: tuple[Round, ...], prior: list[float], which: tuple[int, ...]) -> float:
+    """Log of how likely these leads are bad against sound; a point that is bad may stay so."""
+    total, seen = 0.0, set()
+    for i in which:
+        point = _point(rounds[i])
+        share = BAD_LEAD_REPEATED if point in seen else prior[i]
+        total += float(np.log(share) - np.log1p(-prior[i]))
+        seen.add(point)
+    return total
+
+
+def _lead_gap(r: Round) -> tuple[float, float] | None:
+    """What is missing between check and battery, and what a sound lead may miss; None: unread."""
+    if r.battery_volts is None or r.black_lead_check is None:
+        return None
+    battery, check = r.battery_volts.value, r.black_lead_check.value
+    return abs(battery - check), LEAD_CHECK_VOLT + LEAD_CHECK_SHARE * abs(battery)
+
+
 def _lead_holds(r: Round) -> bool:
     """Whether the check of the black lead's point against the battery posts shows it sound."""
-    if r.battery_volts is None or r.black_lead_check is None:
-        return False
-    battery, check = r.battery_volts.value, r.black_lead_check.value
-    return abs(battery - check) < LEAD_CHECK_SHARE * abs(battery)
+    gap = _lead_gap(r)
+    return gap is not None and gap[0] < gap[1]
+
+
+def _lead_fails(r: Round) -> bool:
+    """Whether the check shows a bad point beyond what a meter may be off."""
+    gap = _lead_gap(r)
+    return gap is not None and gap[0] > LEAD_FAILS_AT * gap[1]
 
 
 def _may_be_off(r: Round) -> bool:
