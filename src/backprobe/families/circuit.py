@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 from backprobe.core.circuit.elements import Coefficient
 from backprobe.core.circuit.plan import (
@@ -71,6 +72,7 @@ def compile_family(family: Family, fault: Fault = HEALTHY) -> FamilyCircuit:
     _write_wires(writer, netlist)
     for element in netlist.elements:
         write_element(writer, element, _where(writer, netlist, element))
+        _write_absence(writer, netlist, element)
     for a, b, value, on_sensor in netlist.bridges:
         modes = CONNECTED | ALONE if on_sensor else UNIT_SIDE
         writer.conductance((a, b), value, Where(modes))
@@ -124,6 +126,23 @@ def _where(writer: StampWriter, netlist: Netlist, element: Element) -> Where:
         return Where(modes & (CONNECTED if word == "plugged" else UNPLUGGED))
     code = netlist.values[name].choices.index(word)
     return Where(modes, only_slot=writer.slot(name), only_code=code)
+
+
+def _write_absence(writer: StampWriter, netlist: Netlist, element: Element) -> None:
+    """To an ohmmeter, a part that this vehicle does not have is an open circuit.
+
+    Without it the pins that it would join would hang in the air, and have no voltage at all.
+    """
+    if element.side != "sensor" or not element.passive or element.only_if is None:
+        return
+    name, word = element.only_if
+    if name == CONNECTOR:
+        return
+    for code, other in enumerate(netlist.values[name].choices):
+        if other != word:
+            where = Where(ALONE, only_slot=writer.slot(name), only_code=code)
+            for ends in pairwise(element.nodes):
+                writer.conductance(ends, "absent-ohm", where)
 
 
 def _write_off_load(writer: StampWriter) -> None:

@@ -20,6 +20,7 @@ from backprobe.families.faults import (
     Fault,
 )
 from backprobe.families.netlist import Netlist
+from backprobe.families.outputs import moved_elements, signals
 from backprobe.families.schema import Driven, Element, Prior
 from backprobe.vocabulary import NO_FAULT
 
@@ -34,6 +35,9 @@ STUCK_CELL = Prior("uniform", 0.0, 1.0, source=COMMON_PRACTICE)
 SILENT = Prior("fixed", 0.0, source=COMMON_PRACTICE)
 DRIFT_WIDTH = 0.75  # how far beyond its usual range a drifted output goes, in widths of it
 DRIFT_FACTOR = 6.0  # factor on a thermistor's resistance or on a frequency
+PLATINUM_DRIFT = 1.5  # factor on a platinum sensor's: wrong type, water, a strand of its own leads
+# What drifts in a temperature sensor, and by which factor.
+DRIFTING = {"thermistor": ("ohm_25", DRIFT_FACTOR), "platinum": ("ohm_0", PLATINUM_DRIFT)}
 
 
 def apply_fault(netlist: Netlist, fault: Fault) -> None:
@@ -74,12 +78,22 @@ def _short_to_battery(netlist: Netlist, fault: Fault) -> None:
 def _supply_low(netlist: Netlist, fault: Fault) -> None:
     """The source of the supply gives less than it should, whatever pulls it down."""
     node = next(w.to for w in netlist.family.wires if w.name == fault.wire)
-    netlist.elements = [_lowered(netlist, e, node) for e in netlist.elements]
+    sources = [e for e in netlist.elements if e.kind == "source" and e.nodes[0] == node]
+    netlist.elements = [_lowered(netlist, e) if e in sources else e for e in netlist.elements]
+    conditions = [e.only_if for e in sources if e.only_if is not None]
+    if len(conditions) == len(sources) and len({name for name, _ in conditions}) == 1:
+        _settle(netlist, conditions[0][0], {word for _, word in conditions})
 
 
-def _lowered(netlist: Netlist, element: Element, node: str) -> Element:
-    if element.kind != "source" or element.nodes[0] != node:
-        return element
+def _settle(netlist: Netlist, name: str, words: set[str]) -> None:
+    """Only with these options is there anything for the fault to sit on."""
+    prior = netlist.values[name]
+    weights = [w if c in words else 0.0 for c, w in zip(prior.choices, prior.weights, strict=True)]
+    total = sum(weights)
+    netlist.values[name] = replace(prior, weights=tuple(w / total for w in weights))
+
+
+def _lowered(netlist: Netlist, element: Element) -> Element:
     prior = netlist.values[element.parameters["volt"]]
     usual = prior.a if prior.kind in ("fixed", "normal", "log_normal") else (prior.a + prior.b) / 2
     netlist.values[SEVERITY] = replace(LOW_SHARE, a=LOW_SHARE.a * usual, b=LOW_SHARE.b * usual)
@@ -147,29 +161,34 @@ def _pin(netlist: Netlist, wire: str) -> str:
     return next(w.pin for w in netlist.family.wires if w.name == wire)
 
 
-def _moving(netlist: Netlist, wire: str) -> set[str]:
-    """Driven quantities that move the output on a wire."""
-    pin = _pin(netlist, wire)
-    outputs = [e for e in netlist.elements if e.side == "sensor" and pin in e.nodes]
-    return {
-        name
-        for e in outputs
-        for name in e.parameters.values()
-        if name in netlist.driven
-        and not (e.kind in ("ratiometric", "regulated") and e.nodes[0] != pin)
-    }
+def _moving(netlist: Netlist, fault: Fault) -> dict[str, set[str]]:
+    """Driven quantities that move the output on a fault's wire, each with the keys it moves.
+
+    One that moves another output as well gets a double of its own here: one of two tracks sticks,
+    the other goes on.
+    """
+    pin = _pin(netlist, fault.wire)
+    mine = moved_elements(netlist.elements, netlist.driven, pin)
+    names = {n for e in mine for n in e.parameters.values()} & signals(netlist.driven)
+    others = [e for e in netlist.elements if e not in mine]
+    shared = names & {name for e in others for name in e.parameters.values()}
+    double = {name: f"{name} on {fault.wire}" for name in shared}
+    for name, own in double.items():
+        netlist.driven[own] = netlist.driven[name]
+    keys: dict[str, set[str]] = {}
+    changed = {}
+    for e in mine:
+        parameters = {key: double.get(name, name) for key, name in e.parameters.items()}
+        changed[e.name] = replace(e, parameters=parameters)
+        for key, name in parameters.items():
+            if name in names or name in double.values():
+                keys.setdefault(name, set()).add(key)
+    netlist.elements = [changed.get(e.name, e) for e in netlist.elements]
+    return keys
 
 
 def _sensor_stuck(netlist: Netlist, fault: Fault) -> None:
-    pin = _pin(netlist, fault.wire)
-    for name in _moving(netlist, fault.wire):
-        keys = {
-            k
-            for e in netlist.elements
-            if pin in e.nodes
-            for k, v in e.parameters.items()
-            if v == name
-        }
+    for name, keys in _moving(netlist, fault).items():
         netlist.driven[name] = _stuck(netlist.driven[name], keys, fault)
 
 
@@ -214,13 +233,13 @@ def _ends(prior: Prior) -> tuple[float, float]:
 def _sensor_drift(netlist: Netlist, fault: Fault) -> None:
     pin = _pin(netlist, fault.wire)
     for e in netlist.elements:
-        if e.kind == "thermistor" and pin in e.nodes:
-            name = e.parameters["ohm_25"]
-            low, high = _ends(netlist.values[name])
-            netlist.values[name] = Prior(
-                "log_uniform", low / DRIFT_FACTOR, high * DRIFT_FACTOR, source=COMMON_PRACTICE
+        if e.kind in DRIFTING and pin in e.nodes:
+            key, factor = DRIFTING[e.kind]
+            low, high = _ends(netlist.values[e.parameters[key]])
+            netlist.values[e.parameters[key]] = Prior(
+                "log_uniform", low / factor, high * factor, source=COMMON_PRACTICE
             )
-    for name in _moving(netlist, fault.wire):
+    for name in _moving(netlist, fault):
         driven = netlist.driven[name]
         if driven.unit == "celsius":
             continue

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
+from backprobe.families.outputs import can_drift, moved_elements
 from backprobe.families.schema import Family, Prior, Wire
 from backprobe.vocabulary import NO_FAULT, fault_name
 
@@ -18,6 +19,7 @@ SIGNALS = ("signal-analogue", "signal-switching", "signal-thermistor", "signal-s
 SUPPLIES = ("supply-regulated", "supply-battery")
 DRIVEN_ENDS = ("heater-control", "driver-control", "motor")
 OUTPUTS = (*SIGNALS, "generator-signal")
+DRIFTING_OUTPUTS = ("signal-analogue", "signal-thermistor", "signal-switching")
 RETURNS = ("sensor-ground", "generator-return")
 
 # How often a wire has each kind of fault, relative to a broken wire: common practice, no source.
@@ -62,7 +64,8 @@ RESISTANCE_OHM = {
 class Fault:
     """One fault of one family: its kind, the wire it sits on, and how common it is.
 
-    ``other`` is the second wire of an exchange; ``weight`` is relative within the family.
+    ``other`` is the second wire of an exchange, or of a rail that both return through; ``weight``
+    is relative within the family.
     """
 
     kind: str
@@ -88,6 +91,7 @@ HEALTHY = Fault(NO_FAULT)
 def faults_of(family: Family) -> tuple[Fault, ...]:
     """Every single fault that makes sense on the family's wires, `HEALTHY` first."""
     found = [fault for wire in family.wires for fault in _on_wire(family, wire)]
+    found.extend(_lifted_grounds(family))
     found.extend(_exchanges(family))
     total = sum(f.weight for f in found)
     scale = FAULTY_SHARE / total if total else 0.0
@@ -107,20 +111,33 @@ def _on_wire(family: Family, wire: Wire) -> Iterator[Fault]:
         kinds.append("short-to-battery")
     if wire.role == "supply-regulated":
         kinds.append("supply-low")
-    if wire.role == "sensor-ground":
-        kinds.append("ground-lifted")
     if wire.role in OUTPUTS and any(
         wire.to in e.nodes for e in family.elements if e.side == "control-unit"
     ):
         kinds.append("control-unit-input")
     if wire.role in OUTPUTS or wire.role in DRIVEN_ENDS:
         kinds += ["sensor-open", "sensor-shorted"]
-    if wire.role in OUTPUTS and wire.role != "signal-thermistor":
+    if (
+        wire.role in OUTPUTS
+        and wire.role != "signal-thermistor"
+        and moved_elements(family.elements, family.driven, wire.pin)
+    ):
         kinds.append("sensor-stuck")
-    if wire.role in ("signal-analogue", "signal-thermistor", "signal-switching"):
+    if wire.role in DRIFTING_OUTPUTS and can_drift(family.elements, family.driven, wire.pin):
         kinds.append("sensor-drift")
     for kind in kinds:
         yield Fault(kind, wire.name, wire.role, weight=KIND_WEIGHT[kind])
+
+
+def _lifted_grounds(family: Family) -> Iterator[Fault]:
+    """One for each rail, on the first two wires that return through it."""
+    rails: dict[str, list[str]] = {}
+    for wire in family.wires:
+        if wire.role == "sensor-ground":
+            rails.setdefault(wire.to, []).append(wire.name)
+    for first, *others in rails.values():
+        other = others[0] if others else ""
+        yield Fault("ground-lifted", first, "sensor-ground", other, KIND_WEIGHT["ground-lifted"])
 
 
 def _exchanges(family: Family) -> Iterator[Fault]:

@@ -12,6 +12,7 @@ from backprobe.families.schema import Driven, Element, Family, Prior
 OFF_OHM = Prior("log_uniform", 300.0, 3e5, source=COMMON_PRACTICE)
 OFF_LOAD_OHM = Prior("log_uniform", 2.0, 2e3, source=COMMON_PRACTICE)
 REVERSE_OHM = Prior("fixed", 5e3, source=COMMON_PRACTICE)
+ABSENT_OHM = Prior("fixed", 1e9, source="more than a meter can measure")
 # Roles whose wires carry enough current for their resistance to show.
 WITH_CURRENT = (
     "supply-battery",
@@ -63,7 +64,7 @@ def netlist_of(family: Family) -> Netlist:
         values[contact[wire.name]] = _typical(family.values["contact-ohm"])
         values[f"{wire.name}.insulation-ohm"] = _typical(family.values["insulation-ohm"])
     values["off-ohm"], values["off-load-ohm"] = OFF_OHM, OFF_LOAD_OHM
-    values["reverse-ohm"] = REVERSE_OHM
+    values["reverse-ohm"], values["absent-ohm"] = REVERSE_OHM, ABSENT_OHM
     return Netlist(
         family=family,
         values=values,

@@ -1,0 +1,214 @@
+"""What a fault does to a circuit: something, nothing that another one does, where its name says."""
+
+from collections.abc import Hashable
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from backprobe.core.circuit.plan import Mode
+from backprobe.families.circuit import FamilyCircuit, compile_family
+from backprobe.families.fault_edits import SEVERITY, apply_fault
+from backprobe.families.faults import HEALTHY, Fault, faults_of
+from backprobe.families.loader import load_families
+from backprobe.families.netlist import Netlist, netlist_of
+from backprobe.families.schema import Family
+from backprobe.vocabulary import NO_FAULT
+from tests.core.circuit.drawn_up import MOMENTS, Case, Subject, solve
+
+Array = NDArray[np.float64]
+
+FAMILIES = {family.id: family for family in load_families()}
+
+
+def chosen(family: Family, kind: str, *wires: str) -> Fault:
+    return next(f for f in faults_of(family) if f.kind == kind and set(wires) <= set(f.wires))
+
+
+def edited(name: str, kind: str, *wires: str) -> Netlist:
+    netlist = netlist_of(FAMILIES[name])
+    apply_fault(netlist, chosen(FAMILIES[name], kind, *wires))
+    return netlist
+
+
+def content(circuit: FamilyCircuit) -> Hashable:
+    """All that can tell one circuit from another."""
+    driven = [(n, d.unit, d.always, *d.states.items()) for n, d in circuit.driven.items()]
+    return circuit.plan.stamps, tuple(circuit.values.items()), tuple(driven)
+
+
+@pytest.mark.parametrize("name", FAMILIES)
+def test_every_fault_makes_another_circuit(name: str) -> None:
+    seen = {content(compile_family(FAMILIES[name])): "none"}
+    for fault in faults_of(FAMILIES[name])[1:]:
+        own = content(compile_family(FAMILIES[name], fault))
+        assert own not in seen, (fault.name, fault.wire, seen.get(own))
+        seen[own] = f"{fault.name} {fault.wire}"
+
+
+def readings(subjects: list[Subject]) -> Array:
+    """Everything that a meter could show of circuits that switch alike, (n_subject, n_reading)."""
+    parts = []
+    for mode, state in (*MOMENTS, (Mode.SENSOR_ALONE, "key-on")):
+        cases = [
+            [Case(mode, level, values) for level in subject.levels]
+            for subject, values in ((one, one.central(state)) for one in subjects)
+        ]
+        found = solve(subjects, cases)
+        z = found.thevenin
+        own = np.diagonal(z, axis1=2, axis2=3)
+        if mode == Mode.SENSOR_ALONE:
+            between = own[..., :, None] + own[..., None, :] - z - np.swapaxes(z, 2, 3)
+            parts.append(np.log(np.maximum(between[:, 0], 1e-3)).reshape(len(subjects), -1))
+            continue
+        for load in (1e7, 1e3):
+            volts = found.voltage * load / (load + own)
+            parts += [volts.max(axis=1), volts.min(axis=1)]
+        parts += [found.alternating.max(axis=1), found.unit_voltage.max(axis=1)]
+    return np.concatenate(parts, axis=1)
+
+
+# Two ends that are alike may be exchanged unseen; a piezo ring of megohms hides some kilohms.
+UNSEEN = (
+    "swapped:supply-battery+heater-control",
+    "swapped:supply-battery+sensor-ground",
+    "swapped:supply-battery+signal-switching",
+    "swapped:signal-thermistor+sensor-ground",
+    "swapped:signal-switch+sensor-ground",
+    "resistance:generator-signal",
+)
+
+
+@pytest.mark.parametrize("name", FAMILIES)
+def test_a_fault_of_usual_size_shows_somewhere(name: str) -> None:
+    groups: dict[int, list[Subject]] = {}
+    for fault in faults_of(FAMILIES[name]):
+        # Stuck and drifted outputs are wrong by what is measured, not by what is wired.
+        if fault.kind not in ("sensor-stuck", "sensor-drift") and fault.name not in UNSEEN:
+            subject = Subject(FAMILIES[name], fault)
+            groups.setdefault(len(subject.levels), []).append(subject)
+    solved = {n: readings(subjects) for n, subjects in groups.items()}
+    sound = next(
+        v[0]
+        for n, v in solved.items()
+        if groups[n][0].circuit.fault == faults_of(FAMILIES[name])[0]
+    )
+    for n, found in solved.items():
+        for subject, own in zip(groups[n], found, strict=True):
+            if subject.circuit.fault.kind != NO_FAULT:
+                assert np.abs(own - sound).max() > 0.01, subject.name
+
+
+# ---------------------------------------------------------------- where a fault sits
+def test_a_broken_wire_lies_before_the_probe_and_a_bad_terminal_beyond_it() -> None:
+    broken = edited("potentiometer-three-wire", "open", "signal")
+    assert broken.series["signal"] == SEVERITY
+    assert broken.contact["signal"] != SEVERITY
+    bad = edited("potentiometer-three-wire", "sensor-open", "signal")
+    assert bad.contact["signal"] == SEVERITY
+    assert bad.series["signal"] != SEVERITY
+
+
+@pytest.mark.parametrize(
+    ("name", "wire", "ends"),
+    [
+        ("thermistor-two-wire", "signal", {"signal.pin", "ground.pin"}),
+        ("air-mass-voltage-thermistor-own-return", "signal", {"signal.pin", "return.pin"}),
+        ("solenoid-two-wire", "control", {"control.pin", "supply.pin"}),
+        ("oxygen-four-wire", "heater-control", {"heater-control.pin", "heater-supply.pin"}),
+        ("oxygen-four-wire", "signal", {"signal.pin", "return.pin"}),
+        ("throttle-body-six-wire", "motor-1", {"motor-1.pin", "motor-2.pin"}),
+    ],
+)
+def test_a_short_inside_a_sensor_is_across_its_output(name: str, wire: str, ends: set[str]) -> None:
+    (bridge,) = edited(name, "sensor-shorted", wire).bridges
+    assert set(bridge[:2]) == ends
+    assert bridge[3]  # it goes with the sensor when that is unplugged
+
+
+def test_a_short_to_the_supply_is_to_the_connector_s_own_one() -> None:
+    for name, supply in (("hall-8v", "supply"), ("thermistor-two-wire", "ref")):
+        (bridge,) = edited(name, "short-to-supply", "signal").bridges
+        assert set(bridge[:2]) == {"signal", supply}
+
+
+def test_a_failed_input_leaves_nothing_but_its_leakage() -> None:
+    netlist = edited("thermistor-two-wire", "control-unit-input", "signal")
+    assert not [e for e in netlist.elements if e.side == "control-unit" and "signal.cu" in e.nodes]
+    (bridge,) = netlist.bridges
+    assert set(bridge[:2]) == {"signal.cu", "cu-inner"}
+    prior = netlist.values[SEVERITY]
+    assert prior.a > 1e6  # a wire that a meter finds hanging in the air
+
+
+def test_a_rail_is_lifted_once_for_all_wires_that_return_through_it() -> None:
+    for name, rails in (("pedal-opposed-six-wire", 1), ("air-mass-voltage-own-return", 2)):
+        faults = [f for f in faults_of(FAMILIES[name]) if f.kind == "ground-lifted"]
+        assert len(faults) == rails
+    (fault,) = [
+        f for f in faults_of(FAMILIES["pedal-opposed-six-wire"]) if f.kind == "ground-lifted"
+    ]
+    assert fault.wires == ("ground-1", "ground-2")
+
+
+def test_a_low_second_supply_is_one_that_exists() -> None:
+    netlist = edited("pedal-opposed-six-wire", "supply-low", "supply-2")
+    prior = netlist.values["second-supply"]
+    assert dict(zip(prior.choices, prior.weights, strict=True)) == {"shared": 0.0, "own": 1.0}
+
+
+# ---------------------------------------------------------------- outputs that stick or drift
+@pytest.mark.parametrize("kind", ["sensor-stuck", "sensor-drift"])
+@pytest.mark.parametrize("name", ["tracks-opposed-four-wire", "pedal-half-slope-six-wire"])
+def test_one_of_two_tracks_goes_wrong_and_the_other_goes_on(name: str, kind: str) -> None:
+    subject = Subject(FAMILIES[name], chosen(FAMILIES[name], kind, "signal-2"))
+    wires = [wire.name for wire in FAMILIES[name].wires]
+    volts = []
+    for position in (0.2, 0.7):
+        values = subject.central("key-on") | {"position": position}
+        found = solve([subject], [[Case(Mode.PLUGGED, (), values)]])
+        volts.append(found.voltage[0, 0, [wires.index("signal-1"), wires.index("signal-2")]])
+    first, second = np.abs(volts[1] - volts[0])
+    assert first > 1.0
+    assert second < 0.01
+
+
+def test_a_stuck_current_sensor_stays_at_one_of_its_currents() -> None:
+    driven = edited("speed-current-battery", "sensor-stuck", "signal").driven["high-share"]
+    assert driven.always is not None
+    assert driven.always.choices == (0.0, 1.0)
+
+
+def test_what_carries_no_signal_cannot_stick() -> None:
+    # The trim resistor in a plug, and the cells of a sensor that only its control unit moves.
+    stuck = {f.wire for f in faults_of(FAMILIES["wide-range-six-wire"]) if f.kind == "sensor-stuck"}
+    assert stuck == set()
+    assert "sensor-stuck" in {f.kind for f in faults_of(FAMILIES["wide-range-four-wire"])}
+
+
+def test_a_contact_is_open_or_closed_and_does_not_drift() -> None:
+    for name in ("switch-to-battery", "switch-two-wire"):
+        assert "sensor-drift" not in {f.kind for f in faults_of(FAMILIES[name])}
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("thermistor-two-wire", "thermistor.ohm_25"), ("platinum-two-wire", "platinum.ohm_0")],
+)
+def test_a_drifted_temperature_sensor_has_ohms_beyond_the_usual(name: str, value: str) -> None:
+    usual = FAMILIES[name].values[value]
+    prior = edited(name, "sensor-drift", "signal").values[value]
+    low, high = (
+        (usual.a, usual.b)
+        if usual.kind == "log_uniform"
+        else (usual.a - usual.b, usual.a + usual.b)
+    )
+    assert prior.a < 0.8 * low
+    assert prior.b > 1.25 * high
+
+
+def test_no_fault_is_no_edit() -> None:
+    for family in FAMILIES.values():
+        netlist = netlist_of(family)
+        apply_fault(netlist, HEALTHY)
+        assert netlist == netlist_of(family)
