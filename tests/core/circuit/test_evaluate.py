@@ -196,15 +196,6 @@ def test_starting_from_a_like_answer_ends_in_the_same_one() -> None:
     same(first, again)
 
 
-def test_folding_spreads_the_same_solutions_over_other_rows() -> None:
-    subjects, cases = batch_of("thermistor-two-wire", 6)
-    found = solve(subjects[:2], cases[:2])
-    folded = found.folded(4, 3)
-    assert np.array_equal(folded.voltage[1], found.voltage[0, 3:])
-    assert np.array_equal(folded.thevenin[2], found.thevenin[1, :3])
-    assert folded.voltage_by is None
-
-
 def test_a_floating_node_is_reported_not_solved() -> None:
     sketch = Sketch()
     sketch.source("vcc", "0", 5.0, 0.1)

@@ -52,29 +52,6 @@ class Evaluation:
     alternating_by: Array | None = None
     thevenin_by: Array | None = None
 
-    def folded(self, n_circuit: int, n_solution: int) -> "Evaluation":
-        """The same solutions spread over another number of circuits, in the same order."""
-
-        def fold(value: Array) -> Array:
-            return value.reshape(n_circuit, n_solution, *value.shape[2:])
-
-        def fold_some(value: Array | None) -> Array | None:
-            return None if value is None else fold(value)
-
-        return Evaluation(
-            voltage=fold(self.voltage),
-            unit_voltage=fold(self.unit_voltage),
-            alternating=fold(self.alternating),
-            thevenin=fold(self.thevenin),
-            settled=self.settled.reshape(n_circuit, n_solution),
-            region=self.region.reshape(n_circuit, n_solution, -1),
-            pair_by=fold_some(self.pair_by),
-            voltage_by=fold_some(self.voltage_by),
-            unit_by=fold_some(self.unit_by),
-            alternating_by=fold_some(self.alternating_by),
-            thevenin_by=fold_some(self.thevenin_by),
-        )
-
 
 def evaluate(
     table: CircuitTable,
