@@ -28,6 +28,7 @@ class Frequency(Active):
         return {
             **self.draw_electronics(rng, ampere, log_even(rng, 680.0, 1.6e4)),
             self.key("open collector"): float(chance(rng, 0.7)),
+            self.key("inner leak"): log_even(rng, 5e6, 3e8),
             self.key("scale"): pick(
                 rng, (0.85, even(rng, 0.8, 1.3)), (0.15, even(rng, 0.02, 0.08))
             ),
@@ -115,6 +116,7 @@ class Hall(Active):
         to_feed = chance(rng, 0.25 if self.fed_by == FEED else 0.04)
         return {
             **self.draw_electronics(rng, log_even(rng, 0.003, 0.025), log_even(rng, 680.0, 1.6e4)),
+            self.key("inner leak"): log_even(rng, 5e6, 3e8),
             self.key("up to"): 2.0 if to_feed else float(self.fed_by == REF_8 and chance(rng, 0.4)),
             self.key("duty"): even(rng, 0.15, 0.85) if self.cam else even(rng, 0.33, 0.67),
             self.key("at rest"): float(rng.integers(2)),

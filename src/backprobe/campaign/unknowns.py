@@ -36,7 +36,7 @@ FACTORS: Final[Mapping[str, float]] = {
     "duty": 0.4,
     "share": 0.12,
     "hertz": 0.8,
-    "scale": 0.2,
+    "scale": 0.8,  # which part it is, nobody knows
     "volt a turn": 0.7,
     "rms": 1.0,
     "element": 2.0,
