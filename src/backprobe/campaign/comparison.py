@@ -1,7 +1,7 @@
 """How near the readings of a rival fault, or of no fault, come to those of a faulty vehicle.
 
-Least squares by Gauss and Newton: part values, temperatures, pressures and positions are moved, each
-held near its place by its own spread, and the rival's severity freely.
+Least squares by Gauss and Newton: part values, temperatures, pressures and positions are moved,
+each held near its place by its own spread, and the rival's severity freely.
 """
 
 import math
