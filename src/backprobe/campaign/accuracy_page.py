@@ -13,9 +13,13 @@ INTRODUCTION = """\
 How often the program is right, on simulated vehicles whose truth is known. The vehicles share
 nothing with the program's own family files or solver: their circuits are drawn from wider spreads,
 solved by another, nonlinear solver, and measured by a meter with its own errors (src/backprobe/
-campaign). Intervals are 95 % Wilson intervals. "Where it shows": at least one reading of the job
-differs from that of the same vehicle without the fault by more than four standard uncertainties of
-the meter; faults that give the same readings within that, at any severity, count as one.
+campaign). Intervals are 95 % Wilson intervals.
+
+"Where it shows": no healthy connector of the same kind reads the same within four standard
+uncertainties of the meter, whatever its part values, temperatures, pressures and positions within
+their usual spreads. Faults that reach the same readings in that way, at any severity, count as one.
+What another kind of connector could read is left out of this, so a dead wire that could have
+belonged to any of them counts as a miss.
 
 The page is written by the command below; it isn't edited by hand.
 """
