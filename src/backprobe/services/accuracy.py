@@ -13,10 +13,10 @@ from functools import lru_cache
 import numpy as np
 
 from backprobe.core.instrument.ranges import Measured, digit_size, reading_digit
-from backprobe.core.instrument.specification import AccuracyStatement, parse_specification
 from backprobe.core.instrument.uncertainty import standard_uncertainty as of_statement
 from backprobe.job import Indication, Meter
 from backprobe.quantities import parse_quantity
+from backprobe.quantities.accuracy import AccuracyStatement, parse_accuracy
 
 WANDER_SHARE = 0.0015  # how far a reading wanders while it is taken (common practice)
 WANDER_VOLT = 0.001
@@ -94,7 +94,7 @@ def standard_uncertainty(meter: Meter, key: str, indication: Indication) -> floa
 
 @lru_cache(maxsize=64)
 def _parsed(written: str, unit: str) -> AccuracyStatement:
-    return parse_specification(written, unit)
+    return parse_accuracy(written, unit)
 
 
 def _written_digit(indication: Indication, unit: str) -> float:

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from backprobe.core.instrument.ranges import digit_size, full_scale
-from backprobe.core.instrument.specification import AccuracyStatement, parse_specification
 from backprobe.core.instrument.uncertainty import (
     combined,
     coverage_factor,
@@ -20,12 +19,13 @@ from backprobe.core.instrument.uncertainty import (
     standard_uncertainty,
 )
 from backprobe.errors import ValueOutOfRange
+from backprobe.quantities.accuracy import AccuracyStatement, parse_accuracy
 
 
 def test_voltmeter_of_the_guide() -> None:
     # JCGM 100, 4.3.7 example 2 and 5.1.5: 14e-6 of reading + 2e-6 of range, 1 V range, mean
     # 0.928571 V, type A 12 uV. The half-width, its standard uncertainty and the combined one.
-    statement = parse_specification("14 ppm of reading + 2 ppm of range")
+    statement = parse_accuracy("14 ppm of reading + 2 ppm of range")
     limit = half_width(statement, 0.928571, full_scale=1.0)
     assert limit == pytest.approx(15e-6, abs=0.1e-6)
     u = standard_uncertainty(statement, 0.928571, full_scale=1.0)
@@ -40,13 +40,13 @@ def test_voltmeter_of_the_guide() -> None:
 
 def test_bench_meter_of_a_manual() -> None:
     # "Error example" of a maker's 6 1/2-digit meter manual: 5 V on the 10 V range, within 150 uV.
-    statement = parse_specification("0.0020 % of reading + 0.0005 % of range")
+    statement = parse_accuracy("0.0020 % of reading + 0.0005 % of range")
     assert half_width(statement, 5.0, full_scale=10.0) == pytest.approx(150e-6, rel=1e-12)
 
 
 def test_hand_held_meter_in_digits() -> None:
     # JCGM 100, 4.3.7: a = 0.5 % of 5.00 V + 2 digits of 0.01 V = 45 mV, u = a / sqrt 3.
-    statement = parse_specification("0.5 % + 2 digits")
+    statement = parse_accuracy("0.5 % + 2 digits")
     assert half_width(statement, 5.0, 0.01) == pytest.approx(0.045, abs=1e-12)
     assert standard_uncertainty(statement, 5.0, 0.01) == pytest.approx(0.0260, abs=1e-4)
 
@@ -57,7 +57,7 @@ def test_hand_held_meter_in_digits() -> None:
     [(5.0, 0.001, 27e-3), (12.6, 0.01, 83e-3), (0.1, 0.01, 20.5e-3), (0.1, 0.0001, 0.7e-3)],
 )
 def test_limits_by_range(value: float, digit: float, limit: float) -> None:
-    statement = parse_specification("0.5 % + 2 digits")
+    statement = parse_accuracy("0.5 % + 2 digits")
     assert half_width(statement, value, digit) == pytest.approx(limit, rel=1e-9)
     if value > 1.0 or digit < 0.001:  # the range that the meter takes by itself
         assert digit_size(np.array([value]), 6000)[0] == pytest.approx(digit)
@@ -123,7 +123,7 @@ def test_hand_held_meter_dominated_by_one_rectangle() -> None:
 
 
 def test_rounding_is_counted_once() -> None:
-    in_digits = parse_specification("0.5 % + 2 digits")
+    in_digits = parse_accuracy("0.5 % + 2 digits")
     # Shown as 12.3 mV and written so, or nothing known of the writing: covered by the 2 digits.
     plain = standard_uncertainty(in_digits, 0.0123, 1e-4)
     assert standard_uncertainty(in_digits, 0.0123, 1e-4, written_digit=1e-4) == plain
@@ -145,7 +145,7 @@ def test_rectangles_agree_with_a_statistics_library() -> None:
 
 @given(st.floats(0.001, 900.0), st.sampled_from([2000, 4000, 6000, 50000]))
 def test_a_reading_taken_with_its_own_range_equals_one_by_one(value: float, counts: int) -> None:
-    statement = parse_specification("0.5 % + 2 digits + 0.1 % of range")
+    statement = parse_accuracy("0.5 % + 2 digits + 0.1 % of range")
     values = np.array([value, -value, 2 * value])
     batch = standard_uncertainty(
         statement, values, digit_size(values, counts), full_scale=full_scale(values, counts)
@@ -174,8 +174,8 @@ def test_certain_limits_have_infinite_degrees_of_freedom() -> None:
 
 
 def test_missing_sizes_and_impossible_levels_are_refused() -> None:
-    in_digits = parse_specification("0.5 % + 2 digits")
-    of_range = parse_specification("0.5 % of range")
+    in_digits = parse_accuracy("0.5 % + 2 digits")
+    of_range = parse_accuracy("0.5 % of range")
     with pytest.raises(ValueOutOfRange, match="size is not given"):
         half_width(in_digits, 5.0)
     with pytest.raises(ValueOutOfRange, match="size is not given"):

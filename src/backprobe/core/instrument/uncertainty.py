@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri, stdtrit
 
-from backprobe.core.instrument.specification import AccuracyStatement
 from backprobe.errors import ValueOutOfRange
+from backprobe.quantities.accuracy import AccuracyStatement
 
 Array: TypeAlias = NDArray[np.float64]
 
