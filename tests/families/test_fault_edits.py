@@ -73,8 +73,9 @@ UNSEEN = (
     "swapped:supply-battery+heater-control",
     "swapped:supply-battery+sensor-ground",
     "swapped:supply-battery+signal-switching",
-    "swapped:signal-thermistor+sensor-ground",
-    "swapped:signal-switch+sensor-ground",
+    "swapped:sensor-ground+signal-thermistor",
+    "swapped:sensor-ground+signal-switch",
+    "swapped:generator-signal+generator-return",
     "resistance:generator-signal",
 )
 
@@ -96,7 +97,10 @@ def test_a_fault_of_usual_size_shows_somewhere(name: str) -> None:
     for n, found in solved.items():
         for subject, own in zip(groups[n], found, strict=True):
             if subject.circuit.fault.kind != NO_FAULT:
-                assert np.abs(own - sound).max() > 0.01, subject.name
+                # A lever in the middle of its track reads the same from either end.
+                in_middle = "second-position" in subject.circuit.driven
+                if not (in_middle and subject.circuit.fault.kind == "swapped"):
+                    assert np.abs(own - sound).max() > 0.01, subject.name
 
 
 # ---------------------------------------------------------------- where a fault sits

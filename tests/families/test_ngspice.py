@@ -30,7 +30,8 @@ def middle(prior: Prior) -> float:
     if prior.kind == "log_uniform":
         return float(np.sqrt(prior.a * prior.b))
     if prior.kind == "choice":
-        return float(prior.choices[-1])
+        last = len(prior.choices) - 1
+        return float(last if isinstance(prior.choices[last], str) else prior.choices[last])
     return prior.a
 
 

@@ -102,7 +102,7 @@ def test_an_open_ground_puts_five_volts_on_both_wires_of_a_thermistor() -> None:
 
 def test_exchanging_the_wires_of_a_thermistor_changes_nothing() -> None:
     for wire in ("signal", "ground"):
-        found = with_fault("thermistor-two-wire", "swapped", "signal", KEY_ON, wire)
+        found = with_fault("thermistor-two-wire", "swapped", "ground", KEY_ON, wire)
         assert found.is_like(healthy("thermistor-two-wire", KEY_ON, wire))
 
 

@@ -22,8 +22,8 @@ def alike(family: str) -> set[str]:
 
 
 def test_ends_are_alike_only_where_they_are_biased_alike() -> None:
-    assert alike("pick-up-biased") == {"both alike"}
-    assert alike("pick-up-screened") == {"biased"}
+    assert alike("pick-up-biased") == {"both alike", "both at ground"}
+    assert alike("pick-up-screened") == {"biased", "both at ground"}
     assert alike("knock-two-wire") == {"both biased"}
 
 

@@ -28,6 +28,14 @@ SEVERITY = "fault.severity"  # value slot of every fault's unknown size
 # What another branch pulls down is no stiff source any more.
 PULLED_OHM = "fault.source-ohm"
 PULLED = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
+FUSE, BLOWN_OHM = "fault.fuse", "fault.blown-ohm"
+FUSE_STATE = Prior(
+    "choice", choices=("blown", "intact"), weights=(0.5, 0.5), source=COMMON_PRACTICE
+)
+BLOWN = Prior("log_uniform", 1e6, 1e9, source=COMMON_PRACTICE)
+# Bad is the joint of the sensors' returns alone, or the control unit's own ground.
+LIFTED = "fault.lifted"
+LIFTED_PART = Prior("choice", choices=("rail", "whole"), weights=(0.7, 0.3), source=COMMON_PRACTICE)
 STUCK_SHARE = Prior("uniform", 0.02, 0.98, source=COMMON_PRACTICE)
 STUCK_LEVEL = Prior("choice", choices=(0.0, 1.0), weights=(0.5, 0.5), source=COMMON_PRACTICE)
 STUCK_VOLT = Prior("uniform", 0.0, 5.0, source=COMMON_PRACTICE)
@@ -64,6 +72,24 @@ def _bridge(netlist: Netlist, a: str, b: str, prior: Prior = SHORT_OHM) -> None:
 
 def _short_to_ground(netlist: Netlist, fault: Fault) -> None:
     _bridge(netlist, fault.wire, "battery-")
+    if fault.role == "supply-battery":
+        _fuse(netlist)
+
+
+def _fuse(netlist: Netlist) -> None:
+    """A short of the battery feed may have blown its fuse."""
+    netlist.values[FUSE] = FUSE_STATE
+    netlist.values[BLOWN_OHM] = BLOWN
+    feeding = [e for e in netlist.elements if e.name == "feed-wiring"]
+    for e in feeding:
+        intact = replace(e, only_if=(FUSE, "intact"))
+        blown = replace(
+            e,
+            name="feed-fuse-blown",
+            parameters={**e.parameters, "ohm": BLOWN_OHM},
+            only_if=(FUSE, "blown"),
+        )
+        netlist.elements = [x for x in netlist.elements if x is not e] + [intact, blown]
 
 
 def _short_to_supply(netlist: Netlist, fault: Fault) -> None:
@@ -103,14 +129,28 @@ def _lowered(netlist: Netlist, element: Element) -> Element:
 
 
 def _ground_lifted(netlist: Netlist, fault: Fault) -> None:
+    """The rail stands higher; where it is the control unit's, perhaps with all of its inside."""
     node = next(w.to for w in netlist.family.wires if w.name == fault.wire)
     netlist.values[SEVERITY] = LIFT_VOLT
-    netlist.elements = [
-        replace(e, parameters={**e.parameters, "volt": SEVERITY})
-        if e.kind == "source" and e.nodes[0] == node and e.name in ("ground-rail", "body-ground")
-        else e
+    rails = [
+        e
         for e in netlist.elements
+        if e.kind == "source" and e.nodes[0] == node and e.name in ("ground-rail", "body-ground")
     ]
+    if any(e.name == "ground-rail" for e in rails):
+        netlist.values[LIFTED] = LIFTED_PART
+        rails += [e for e in netlist.elements if e.name == "inner-ground"]
+    for e in rails:
+        lifted = replace(e, parameters={**e.parameters, "volt": SEVERITY})
+        netlist.elements = [x for x in netlist.elements if x is not e]
+        if e.name == "body-ground":
+            netlist.elements.append(lifted)
+            continue
+        mine, other = ("rail", "whole") if e.name == "ground-rail" else ("whole", "rail")
+        netlist.elements += [
+            replace(lifted, name=f"{e.name}-lifted", only_if=(LIFTED, mine)),
+            replace(e, only_if=(LIFTED, other)),
+        ]
 
 
 def _control_unit_input(netlist: Netlist, fault: Fault) -> None:

@@ -10,7 +10,7 @@ from itertools import combinations
 
 from backprobe.families.outputs import can_drift, moved_elements
 from backprobe.families.schema import Family, Prior, Wire
-from backprobe.vocabulary import NO_FAULT, fault_name
+from backprobe.vocabulary import NO_FAULT, ROLES, fault_name
 
 COMMON_PRACTICE = "common practice"
 FAULTY_SHARE = 0.5  # share of connectors looked at that have a fault; the rest are sound
@@ -27,8 +27,8 @@ KIND_WEIGHT = {
     "open": 1.0,
     "resistance": 0.9,
     "short-to-ground": 0.6,
-    "short-to-supply": 0.3,
-    "short-to-battery": 0.35,
+    "short-to-supply": 0.4,
+    "short-to-battery": 0.45,
     "supply-low": 1.0,
     "ground-lifted": 0.8,
     "control-unit-input": 0.5,
@@ -36,7 +36,7 @@ KIND_WEIGHT = {
     "sensor-shorted": 0.5,
     "sensor-stuck": 0.6,
     "sensor-drift": 0.6,
-    "swapped": 0.12,
+    "swapped": 0.2,
 }
 
 OPEN_OHM = Prior("log_uniform", 3e7, 3e9, source=COMMON_PRACTICE)
@@ -141,8 +141,10 @@ def _lifted_grounds(family: Family) -> Iterator[Fault]:
 
 
 def _exchanges(family: Family) -> Iterator[Fault]:
-    swappable = (*SIGNALS, *SUPPLIES, "sensor-ground", "generator-signal", "heater-control")
-    for first, second in combinations(family.wires, 2):
+    """Two wires changed over; the name has their roles in the vocabulary's order."""
+    swappable = (*SIGNALS, *SUPPLIES, *RETURNS, "generator-signal", "heater-control")
+    ordered = sorted(family.wires, key=lambda wire: ROLES.index(wire.role))
+    for first, second in combinations(ordered, 2):
         if first.role == second.role:
             continue
         if first.role in swappable and second.role in swappable:
