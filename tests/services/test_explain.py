@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from backprobe.job import Connector, Indication, Job, Round, Terminal
 from backprobe.services.answer import Answer, answer_to_json
-from backprobe.services.explain import explain
+from backprobe.services.explain import explain, posterior_of
 
+OPEN = Indication(float("inf"), over_range=True)
 PINS = ("1", "2", "3", "4")
 
 
@@ -149,3 +151,21 @@ def test_without_readings_nothing_is_claimed() -> None:
     assert max(t.probability for t in answer.terminals) < 0.9
     assert answer.misfit.probability == 1.0
     assert answer.next
+
+
+def test_the_kind_that_a_connector_is_taken_for_is_a_witness_that_can_be_outvoted() -> None:
+    def share(kind: str, *rounds: Round) -> float:
+        whole = _job(*rounds, n=3)
+        found = posterior_of(replace(whole, connector=replace(whole.connector, kind=kind)))
+        pairs = found.bench.hypotheses.pairs
+        mine = np.array([pairs[int(h)][0].kind == "pressure" for h in found.draws.hypothesis])
+        return float(found.draws.weight[mine].sum())
+
+    # A supply and a ground alone: what sort of sensor hangs on them stays open.
+    some = Round("A", plugged=False, key="on", volts=_read(5.0, 0.01, 0.01))
+    assert share("pressure", some) > 1.5 * share("unknown", some)
+    # Both ends alternate, and 900 ohm between them: a coil, whoever calls it a pressure sensor.
+    ohms = {("1", "2"): Indication(900.0), ("1", "3"): OPEN, ("2", "3"): OPEN}
+    coil = Round("A", plugged=False, key="on", volts=_read(0.0, 0.0, 0.0), sensor_ohms=ohms)
+    turning = Round("B", plugged=True, key="run", rpm=800, volts_ac=_read(1.9, 1.9, 0.01))
+    assert share("pressure", coil, turning) < 0.1

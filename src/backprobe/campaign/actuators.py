@@ -43,6 +43,7 @@ class Load(Block):
             "solenoid": (log_even(rng, 2.5, 55.0), log_even(rng, 8.0, 900.0), even(rng, 0.1, 0.85)),
             "relay": (log_even(rng, 55.0, 150.0), 0.0, 0.0),
         }[self.what]
+        steady = {"heater": 0.25, "injector": 0.0, "solenoid": 0.05, "relay": 0.0}[self.what]
         on_at_key = {"heater": 0.35, "injector": 0.0, "solenoid": 0.25, "relay": 0.5}[self.what]
         return {
             self.key("ohm"): ohm,
@@ -52,7 +53,7 @@ class Load(Block):
             self.key("hertz"): hertz,
             self.key("duty"): duty,
             self.key("at key"): float(chance(rng, on_at_key)),
-            self.key("steady"): float(chance(rng, 0.25 if self.what == "heater" else 0.05)),
+            self.key("steady"): float(chance(rng, steady)),
             self.key("stuck"): -1.0,
             **draw_driver(rng, self.name),
         }

@@ -163,10 +163,9 @@ def _write_job(
         )
         for (pin, key), pair in zip(pins.items(), colours, strict=True)
     )
-    kind = circuit.design.kind if chance(rng, 0.5) else "unknown"
     return Job(
         title=f"Simulated vehicle {number}",
-        connector=Connector("unknown sensor", kind, terminals),
+        connector=Connector("unknown sensor", "unknown", terminals),
         meter=meter.sheet,
         rounds=rounds,
     )

@@ -9,7 +9,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -26,8 +26,8 @@ from backprobe.core.inference.predict import predict
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.problem import Condition, Problem
-from backprobe.vocabulary import NO_FAULT
+from backprobe.services.problem import Condition, Problem, corrected_sheets
+from backprobe.vocabulary import CONNECTOR_KINDS
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -41,10 +41,13 @@ N_GROUP_ALTERNATIVE = 4
 N_DRAW = 48
 FAR_BEHIND = 14.0  # nats; groups further behind the best are not sampled
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
-FIRST_STEPS, LAST_STEPS, WIDEN_STEPS = 3, 4, 1
+FIRST_STEPS, LAST_STEPS, WIDEN_STEPS = 4, 5, 2
 ALTERNATIVE_STEPS = 6
-N_FLIPPED = 4  # explanations whose choices are tried otherwise
-N_REFINED = 20  # explanations whose fit is carried to the end
+N_PARTICLE = 2  # starts of each explanation
+N_REFINED = 40  # explanations whose fit is carried to the end
+WORTH_WIDENING = 12.0  # nats behind the best within which a bad measurement is gone into
+HOPELESS = 80.0  # nats; explanations further behind the best are not carried on
+KIND_RIGHT = 0.9  # probability that a connector is of the kind it is taken for (common practice)
 SEED = 7
 
 
@@ -79,9 +82,18 @@ class Posterior:
 def infer(problem: Problem, bench: Workbench) -> Posterior:
     """Weigh all explanations of a problem."""
     rng = np.random.default_rng(SEED)
+    bench = with_kind(bench, problem.job.connector.kind)
+    table = bench.hypotheses.table
     plain = _explore(bench, problem.sheet)
     fits = [plain, *_alternatives(bench, problem, plain)]
-    table = bench.hypotheses.table
+    reached = [
+        float((f.log_evidence + table.log_prior[f.hypothesis]).max()) + c.log_prior
+        for f, c in zip(fits, problem.conditions, strict=True)
+    ]
+    fits[1:] = [
+        _widened(bench, c.sheet, f) if x > max(reached) - WORTH_WIDENING else f
+        for f, c, x in zip(fits[1:], problem.conditions[1:], reached[1:], strict=True)
+    ]
     groups = [
         importance.group_modes(table, c.sheet, f)
         for c, f in zip(problem.conditions, fits, strict=True)
@@ -103,6 +115,18 @@ def infer(problem: Problem, bench: Workbench) -> Posterior:
     )
 
 
+def with_kind(bench: Workbench, kind: str) -> Workbench:
+    """The same with what the technician takes the connector for, a witness that may be wrong."""
+    if kind == "unknown":
+        return bench
+    hypotheses = bench.hypotheses
+    said = np.array([family.kind == kind for family, _ in hypotheses.pairs])
+    others = len(CONNECTOR_KINDS) - 2  # "unknown" is none
+    shift = np.where(said, np.log(KIND_RIGHT), np.log((1.0 - KIND_RIGHT) / others))
+    table = replace(hypotheses.table, log_prior=hypotheses.table.log_prior + shift)
+    return replace(bench, hypotheses=replace(hypotheses, table=table))
+
+
 def _is_stable(draws: Draws) -> bool:
     """Whether no single draw of a sampled group carries most of that group's weight."""
     w = draws.weight
@@ -116,29 +140,65 @@ def _is_stable(draws: Draws) -> bool:
 def _explore(bench: Workbench, sheet: Sheet) -> Fit:
     """Fits of the sheet taken at its word."""
     table = bench.hypotheses.table
-    start = screen(bench.bank, table, sheet, N_START)
+    start = screen(bench.bank, table, sheet, N_START, per_assignment=N_PARTICLE)
     z = _start_z(bench, sheet, start.particle)
     first = fit_split(bench, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
-    first = _refined(bench, sheet, first, N_REFINED)
-    return fitting.concatenate([first, _widen(bench, sheet, first)])
+    return _widened(bench, sheet, _refined(bench, sheet, first, FIRST_STEPS))
 
 
-def _refined(bench: Workbench, sheet: Sheet, fits: Fit, most: int) -> Fit:
-    """The same fits, the most promising of them carried further."""
+def _widened(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
+    """The same fits with their nearest rivals beside them, the best of all carried to the end."""
+    return _refined(bench, sheet, fitting.concatenate([fits, _widen(bench, sheet, fits)]))
+
+
+def _refined(bench: Workbench, sheet: Sheet, fits: Fit, steps: int = LAST_STEPS) -> Fit:
+    """The same fits, the most promising of them with better choices and carried further."""
     table = bench.hypotheses.table
-    order = np.argsort(-(fits.log_posterior + table.log_prior[fits.hypothesis]))
-    best, rest = order[:most], order[most:]
+    score = fits.log_posterior + table.log_prior[fits.hypothesis]
+    order = np.argsort(-score)
+    n_near = min(N_REFINED, int(np.sum(score > score.max() - HOPELESS)))
+    best, rest = fits.rows(order[:n_near]), fits.rows(order[n_near:])
     refined = fit_split(
         bench,
-        fits.hypothesis[best],
-        fits.assigned[best],
-        fits.z[best],
+        best.hypothesis,
+        best.assigned,
+        _better_choices(bench, sheet, best),
         sheet,
-        LAST_STEPS,
-        fits.lead_bad[best],
-        gentle=(),
+        steps,
+        best.lead_bad,
+        gentle=fitting.GENTLE[-1:],
     )
-    return fitting.concatenate([refined, fits.rows(rest)])
+    return fitting.concatenate([refined, best, rest])
+
+
+def _better_choices(bench: Workbench, sheet: Sheet, fits: Fit) -> Array:
+    """Coordinates with one choice put otherwise where the readings are better explained so.
+
+    No fit moves a choice (is the input pulled up or down, did the wheel stop on a tooth?), so
+    each is tried by itself, everything else as it stands.
+    """
+    table = bench.hypotheses.table
+    rows = table.rows(fits.hypothesis)
+    layout = layout_of(rows, sheet)
+    source, changed = fitting.other_choices(rows, layout, fits.z)
+    z = fits.z.copy()
+    if not source.size:
+        return z
+    best = fits.reading_log.sum(axis=1) + fitting.choice_log_probability(rows, layout, fits.z)
+    tried = score(
+        bench,
+        fits.hypothesis[source],
+        fits.assigned[source],
+        changed,
+        sheet,
+        fits.lead_bad[source],
+    )
+    tried += fitting.choice_log_probability(rows.rows(source), layout, changed)
+    for k in np.argsort(tried):
+        row = source[k]
+        if tried[k] > best[row]:
+            z[row], best[row] = changed[k], tried[k]
+    return z
 
 
 def _start_z(bench: Workbench, sheet: Sheet, particle: IntArray) -> Array:
@@ -195,63 +255,52 @@ def _widen(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
         if len(families) == N_FAMILY:
             break
     hypothesis, wires, start = np.concatenate(target), np.concatenate(assigned), np.concatenate(z)
-    start = _best_severity(bench, hypothesis, wires, start, sheet)
+    doubted = first.lead_bad[:1]
+    start = _best_severity(bench, hypothesis, wires, start, sheet, doubted)
     best = int(order[0])
     swapped = _exchanges(first.assigned[best])
     n_swap = len(swapped)
-    chosen = _other_choices(bench, sheet, hypothesis, wires, start, first.rows(order[:N_FLIPPED]))
-    tried = fit_split(
+    return fit_split(
         bench,
-        np.concatenate([hypothesis, np.full(n_swap, first.hypothesis[best]), chosen[0]]),
-        np.concatenate([wires, swapped, chosen[1]]),
-        np.concatenate([start, np.repeat(first.z[best : best + 1], n_swap, axis=0), chosen[2]]),
+        np.concatenate([hypothesis, np.full(n_swap, first.hypothesis[best])]),
+        np.concatenate([wires, swapped]),
+        np.concatenate([start, np.repeat(first.z[best : best + 1], n_swap, axis=0)]),
         sheet,
         WIDEN_STEPS,
+        np.repeat(doubted, hypothesis.size + n_swap, axis=0),
         gentle=fitting.GENTLE[-1:],
     )
-    return _refined(bench, sheet, tried, N_REFINED)
-
-
-def _other_choices(
-    bench: Workbench,
-    sheet: Sheet,
-    hypothesis: IntArray,
-    wires: IntArray,
-    start: Array,
-    best: Fit,
-) -> tuple[IntArray, IntArray, Array]:
-    """The best explanations, and the sound circuits, with one choice each put otherwise.
-
-    No fit moves a choice (is the input pulled up or down, did the wheel stop on a tooth?), so
-    each is tried by itself.
-    """
-    sound = np.array([bench.hypotheses.pairs[int(h)][1].kind == NO_FAULT for h in hypothesis])
-    origin = np.concatenate([best.hypothesis, hypothesis[sound]])
-    assigned = np.concatenate([best.assigned, wires[sound]])
-    z = np.concatenate([best.z, start[sound]])
-    rows = bench.hypotheses.table.rows(origin)
-    source, changed = fitting.other_choices(rows, layout_of(rows, sheet), z)
-    return origin[source], assigned[source], changed
 
 
 def _best_severity(
-    bench: Workbench, hypothesis: IntArray, assigned: IntArray, z: Array, sheet: Sheet
+    bench: Workbench,
+    hypothesis: IntArray,
+    assigned: IntArray,
+    z: Array,
+    sheet: Sheet,
+    lead_bad: NDArray[np.bool_],
 ) -> Array:
     """Starting coordinates with the severity that explains the readings best as they stand."""
     place = np.array([bench.hypotheses.severity_place(int(h)) for h in hypothesis])
     rows = np.arange(hypothesis.size)
+    doubted = np.repeat(lead_bad, hypothesis.size, axis=0)
     scores, tried = [], []
     for severity in SEVERITY_STARTS:
         some = z.copy()
         some[rows[place >= 0], place[place >= 0]] = severity
-        scores.append(score(bench, hypothesis, assigned, some, sheet))
+        scores.append(score(bench, hypothesis, assigned, some, sheet, doubted))
         tried.append(some)
     best = np.argmax(np.stack(scores), axis=0)
     return np.asarray(np.stack(tried)[best, rows])
 
 
 def score(
-    bench: Workbench, hypothesis: IntArray, assigned: IntArray, z: Array, sheet: Sheet
+    bench: Workbench,
+    hypothesis: IntArray,
+    assigned: IntArray,
+    z: Array,
+    sheet: Sheet,
+    lead_bad: NDArray[np.bool_] | None = None,
 ) -> Array:
     """Log likelihood of the readings at given coordinates, no slopes, (M,)."""
     table = bench.hypotheses.table
@@ -261,7 +310,12 @@ def score(
         index = np.flatnonzero(n_switch == count)
         rows = table.rows(hypothesis[index])
         prediction = predict(
-            rows, z[index], sheet, assigned=assigned[index], ohm_rounds=sheet.ohm_rounds
+            rows,
+            z[index],
+            sheet,
+            assigned=assigned[index],
+            ohm_rounds=sheet.ohm_rounds,
+            lead_bad=None if lead_bad is None else lead_bad[index],
         )
         shown = indicate(rows, sheet, prediction, pick=assigned[index])
         found[index] = log_likelihood(sheet, shown)[:, :, 0].sum(axis=1)
@@ -324,38 +378,36 @@ def _alternatives(bench: Workbench, problem: Problem, plain: Fit) -> list[Fit]:
         found += [fits.rows(np.arange(a, b)) for a, b in pairwise(ends)]
     for condition in conditions:
         if condition.key_off:
-            found.append(
-                fit_split(
-                    bench,
-                    carried.hypothesis,
-                    carried.assigned,
-                    carried.z,
-                    condition.sheet,
-                    LAST_STEPS,
-                )
-            )
+            starts = _starts_without(bench, condition, carried)
+            found.append(fit_split(bench, *starts, condition.sheet, ALTERNATIVE_STEPS))
     return found
 
 
 def _starts_without(
     bench: Workbench, condition: Condition, carried: Fit
 ) -> tuple[IntArray, IntArray, Array]:
-    """Starts that the other rounds suggest, and what explained the plain sheet best."""
-    table = bench.hypotheses.table
-    start = screen(
-        bench.bank,
-        table,
-        condition.sheet,
-        N_START_ALTERNATIVE,
-        per_hypothesis=1,
-        skipped=condition.bad_lead,
-    )
-    z = _start_z(bench, condition.sheet, start.particle)
-    return (
-        np.concatenate([start.hypothesis, carried.hypothesis]),
-        np.concatenate([start.assigned, carried.assigned]),
-        np.concatenate([z, carried.z]),
-    )
+    """Starts that the readings suggest, and what explained the plain sheet best.
+
+    The other rounds speak for themselves; where a check tells how much is missing, the doubtful
+    rounds are looked at as if it were missing from every reading alike.
+    """
+    table, sheet = bench.hypotheses.table, condition.sheet
+    views: list[tuple[Sheet, tuple[int, ...]]] = [(sheet, condition.bad_rounds)]
+    views += [(s, ()) for s in corrected_sheets(sheet, condition.bad_lead)]
+    hypothesis, assigned, z = [carried.hypothesis], [carried.assigned], [carried.z]
+    for view, skipped in views:
+        start = screen(
+            bench.bank,
+            table,
+            view,
+            N_START_ALTERNATIVE,
+            per_hypothesis=1,
+            skipped=skipped,
+        )
+        hypothesis.append(start.hypothesis)
+        assigned.append(start.assigned)
+        z.append(_start_z(bench, sheet, start.particle))
+    return np.concatenate(hypothesis), np.concatenate(assigned), np.concatenate(z)
 
 
 def _sample(

@@ -6,7 +6,7 @@ the extended Kalman filter [bell1993] finds the most probable point in a few ste
 enters as weights (iteratively reweighted least squares). All explanations are updated in one batch.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from backprobe.core.inference.likelihood import (
     noted,
     student_log_density,
 )
+from backprobe.core.inference.limits import limit_side, log_tail
 from backprobe.core.inference.predict import predict
 from backprobe.core.inference.prior import choice_bin, choice_middles
 from backprobe.core.inference.sheet import Quantity, Sheet
@@ -139,11 +140,17 @@ def fit(
         source, at = (state, z) if is_gentle else (keep, best)
         if is_gentle:
             damping = np.ones(len(z))
-        towards = _update(source, at, gentle[step] if is_gentle else None)
-        move = np.clip(np.where(held, 0.0, towards - at), -LONGEST_STEP, LONGEST_STEP)
+        knee = gentle[step] if is_gentle else None
+        towards = _update(source, at, knee)
+        outward = limit_side(rows, layout, at) * (towards - at) > 0
+        if outward.any():
+            towards = _update(source.without(outward), at, knee)
+        move = np.clip(np.where(held | outward, 0.0, towards - at), -LONGEST_STEP, LONGEST_STEP)
         z = np.clip(at + np.maximum(damping, SMALLEST_DAMPING)[:, None] * move, -FURTHEST, FURTHEST)
     if keep is None:
         raise AssertionError  # the loop ran once at least; tells the type checker
+    side = limit_side(rows, layout, best)
+    keep = keep.without(side != 0)
     log_choice = choice_log_probability(rows, layout, best)
     spread = log_determinant(keep.jacobian, keep.deviation)
     return Fit(
@@ -151,7 +158,7 @@ def fit(
         assigned=assigned,
         z=best,
         log_posterior=best_score,
-        log_evidence=best_score - 0.5 * spread + log_choice,
+        log_evidence=best_score - 0.5 * spread + log_choice + log_tail(side, best),
         reading_log=keep.reading_log,
         residual=keep.residual,
         jacobian=keep.jacobian,
@@ -180,6 +187,10 @@ class _State:
             return np.asarray(np.where(shaped, theirs, mine))
 
         return _State(*(choose(n) for n in _State.__dataclass_fields__))
+
+    def without(self, fixed: Bools) -> "_State":
+        """The same, no reading moving with the coordinates that are fixed, (M, n_z)."""
+        return replace(self, jacobian=np.where(fixed[:, None], 0.0, self.jacobian))
 
 
 def _evaluate(

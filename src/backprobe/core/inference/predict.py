@@ -267,17 +267,29 @@ def _ohm(
     if not rounds:
         return ohm, None
     some = values.rounds(rounds)
+    stands = _contact_stands(table, some.value[:, :, 0])
+    n_level = 1 if stands is None else 2
+    levels = np.repeat(np.arange(2 - n_level, 2)[:, None], N_SWITCH, axis=1)
     found = _solve_shared(
         table,
-        some.value[:, :, 0],
-        np.full(len(rounds), int(Mode.SENSOR_ALONE)),
-        np.ones((len(rounds), N_SWITCH), dtype=np.int64),
+        np.repeat(some.value[:, :, 0], n_level, axis=1),
+        np.full(n_level * len(rounds), int(Mode.SENSOR_ALONE)),
+        np.tile(levels, (len(rounds), 1)),
         sensitivities=sensitivities,
         pairs=True,
     )
-    own = np.diagonal(found.thevenin, axis1=2, axis2=3)
+
+    def standing(value: Array) -> Array:
+        """Of both positions of a contact, the one it stands in."""
+        both = value.reshape(n_m, len(rounds), n_level, *value.shape[2:])
+        if stands is None:
+            return both[:, :, 0]
+        return both[np.arange(n_m)[:, None], np.arange(len(rounds)), stands]
+
+    thevenin = standing(found.thevenin)
+    own = np.diagonal(thevenin, axis1=2, axis2=3)
     across = own[..., :, None] + own[..., None, :]
-    across = across - found.thevenin - np.swapaxes(found.thevenin, 2, 3)
+    across = across - thevenin - np.swapaxes(thevenin, 2, 3)
     same = (table.component[:, :, None] == table.component[:, None, :])[:, None]
     active = (table.active_end[:, :, None] | table.active_end[:, None, :])[:, None]
     both = (table.active_end[:, :, None] & table.active_end[:, None, :])[:, None]
@@ -286,11 +298,27 @@ def _ohm(
     ohm[:, rounds] = np.where(both & same & (across > 5e3), np.nan, result)
     if found.pair_by is None:
         return ohm, None
-    by = found.pair_by.reshape(n_m, len(rounds), 1, n_t * n_t, -1)
+    by = standing(found.pair_by).reshape(n_m, len(rounds), 1, n_t * n_t, -1)
     chained = some.chain(by).reshape(n_m, len(rounds), n_t, n_t, -1) / safe[..., None]
     ohm_by = np.zeros((n_m, n_r, n_t, n_t, values.n_z))
     ohm_by[:, rounds] = chained
     return ohm, ohm_by
+
+
+def _contact_stands(table: HypothesisTable, value: Array) -> IntArray | None:
+    """Whether the lone sensor's contact is closed (1) or open (0), (M, R); None: has none."""
+    circuits = table.circuits
+    own = circuits.active[:, :, int(Mode.SENSOR_ALONE)] & (circuits.switch >= 0)
+    if not own.any():
+        return None
+    number = np.where(own, circuits.switch, N_SWITCH).min(axis=1)
+    slot = np.take_along_axis(
+        circuits.switch_share, np.minimum(number, N_SWITCH - 1)[:, None], axis=1
+    )[:, 0]
+    slot = np.repeat(np.where(number < N_SWITCH, slot, -1), table.repeats)
+    rows = np.arange(slot.size)[:, None]
+    share = value[rows, np.arange(value.shape[1]), np.maximum(slot, 0)[:, None]]
+    return np.where(slot[:, None] >= 0, share > 0.5, True).astype(np.int64)
 
 
 def _shares(table: HypothesisTable, values: RoundValues, level: IntArray) -> tuple[Array, Array]:
@@ -346,6 +374,9 @@ def _combine(
     is_up = (v > 0.5 * (high + low)[:, :, None]).astype(float)
     own = np.diagonal(by_round(found.thevenin), axis1=3, axis2=4)
     log_hertz, slot = _hertz(table, values, v[:, :, :n_c], high - low, ac)
+    # A wire that alternates about its mean is above it for half of the time.
+    swings = (slot >= 0) & (slot == table.alternating_hertz[:, None, None])
+    is_up = np.where(swings[:, :, None], 0.5, is_up)
     value = {
         "mean": mean,
         "high": high,

@@ -111,7 +111,7 @@ def to_values(prior: PriorTable, z: Array) -> tuple[Array, Array]:
     Returns
     -------
     value, slope : ndarray, shape (..., n_value)
-        Values, and d value / d z.
+        Values, and d value / d z (at a limit, towards its inside).
     """
     straight, straight_slope = normal_shape(z)
     flat, flat_slope = uniform_shape(z)
@@ -121,7 +121,6 @@ def to_values(prior: PriorTable, z: Array) -> tuple[Array, Array]:
     value = np.where(prior.is_log, np.exp(np.where(prior.is_log, linear, 0.0)), linear)
     slope = np.where(prior.is_log, value * slope, slope)
     clipped = np.clip(value, prior.lowest, prior.highest)
-    slope = np.where(clipped == value, slope, 0.0)
     chosen = prior.is_choice
     if chosen.any():
         shape_out = np.broadcast_shapes(chosen.shape, z.shape)

@@ -21,7 +21,7 @@ class RoundValues:
     value : ndarray, shape (M, R, S, P)
     static_slope : ndarray, shape (M, F): d value / d z of the static ones.
     base_slope, change_slope : ndarray, shape (M, R, S, Q): of the driven ones by their base
-        coordinate and by their change.
+        coordinate (at a limit, towards its inside) and by their change.
     base_at : ndarray of int, shape (M, R, S, Q): where the base coordinates lie.
     change_at : ndarray of int, shape (R, Q): where the changes lie.
     n_z : number of coordinates.
@@ -125,7 +125,7 @@ def round_values(table: HypothesisTable, layout: Layout, sheet: Sheet, z: Array)
     return RoundValues(
         value=value[..., :-1],
         static_slope=static_slope,
-        base_slope=np.where(free, slope, 0.0),
+        base_slope=slope,
         change_slope=np.where(free, np.broadcast_to(step, free.shape), 0.0),
         base_at=base_at,
         change_at=change_at,

@@ -161,6 +161,7 @@ def screen(
     sheet: Sheet,
     n_start: int,
     per_hypothesis: int = 2,
+    per_assignment: int = 1,
     skipped: Collection[int] = (),
 ) -> Start:
     """The most promising starts.
@@ -174,9 +175,11 @@ def screen(
     sheet : Sheet
         Readings.
     n_start : int
-        How many starts to return, at most.
+        How many explanations (hypothesis and assignment) to return, at most.
     per_hypothesis : int
         How many assignments of one hypothesis, at most.
+    per_assignment : int
+        How many particles of one hypothesis with one assignment, at most.
     skipped : collection of int
         Rounds whose readings are not looked at (behind a bad black lead they mean little).
 
@@ -202,16 +205,21 @@ def screen(
     score = own + common[chosen] + table.log_prior[bank.hypothesis[chosen]]
     order = np.argsort(-score)
     taken: list[int] = []
-    count: dict[int, set[tuple[int, ...]]] = {}
+    known: dict[int, dict[tuple[int, ...], int]] = {}
+    n_known = 0
     for k in order:
         h = int(bank.hypothesis[chosen[k]])
         key = _wires_by_role(found.best[k], table, h)
-        seen = count.setdefault(h, set())
-        if key in seen or len(seen) >= per_hypothesis:
+        seen = known.setdefault(h, {})
+        if key not in seen:
+            if len(seen) >= per_hypothesis or n_known == n_start:
+                continue
+            n_known += 1
+        elif seen[key] == per_assignment:
             continue
-        seen.add(key)
+        seen[key] = seen.get(key, 0) + 1
         taken.append(int(k))
-        if len(taken) == n_start:
+        if len(taken) == n_start * per_assignment:
             break
     pick = np.array(taken, dtype=np.int64)
     return Start(bank.hypothesis[chosen[pick]], chosen[pick], found.best[pick], score[pick])
