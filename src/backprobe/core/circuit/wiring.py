@@ -1,0 +1,260 @@
+"""Which stamps are there in each solution, and where they enter the equations.
+
+All of this depends on the circuits and on what is connected, powered and switched, not on their
+values: it is made once and used for every set of values (each step of a fit). A stamp that is
+there in one solution is an *entry*; entries are kept as flat lists, since of the stamps that a
+padded table holds only some are there in any one mode.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.core.circuit.elements import CURRENT_KINDS, Coefficient
+from backprobe.core.circuit.plan import CircuitTable
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Extra:
+    """Resistors fitted for some solutions only.
+
+    nodes : ndarray of int, shape (M, I, F, 2); 0 is the reference.
+    siemens : ndarray, shape (M, I, F); 0 is "not fitted".
+    """
+
+    nodes: IntArray
+    siemens: Array
+
+    def part(self, solutions: slice) -> "Extra":
+        """Those of some solutions."""
+        return Extra(self.nodes[:, solutions], self.siemens[:, solutions])
+
+    def matrices(self, n_node: int) -> Array:
+        """What they add to the conductance matrices, S, (M * I, N, N)."""
+        eye = np.vstack([np.zeros((1, n_node)), np.eye(n_node)])
+        e = eye[self.nodes[..., 0]] - eye[self.nodes[..., 1]]  # (M, I, F, N)
+        added = np.matmul(np.swapaxes(e, -1, -2), self.siemens[..., None] * e)
+        return np.asarray(added.reshape(-1, n_node, n_node))
+
+
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """Edges of the regions of the piecewise-linear groups; V solutions, G groups.
+
+    ends : ndarray of int, shape (2, V, G)
+        Places of the nodes whose difference decides, among voltages (V, 1 + N) laid flat.
+    low, high : ndarray of int, shape (3, V, G)
+        Places of the values that make up the limits, among values (M, J, P) laid flat.
+    is_low, is_high : ndarray of bool, shape (V, G): whether there is such a limit.
+    """
+
+    ends: IntArray
+    low: IntArray
+    high: IntArray
+    is_low: Bools
+    is_high: Bools
+
+
+@dataclass(frozen=True, eq=False)  # no slots: what follows from the fields is kept once made
+class Wiring:
+    """Entries of M circuits with I solutions each: V = M I solutions, N nodes, G groups.
+
+    E entries, in order of solution and stamp. "Place among values" is that in an array of shape
+    (M, J, P), laid flat: J sets of values a circuit, P slots; solutions may share a set.
+
+    table : the circuits.
+    n_solution : I.
+    value_shape : (M, J, P).
+    solution : ndarray of int, shape (E,): the solution (0 to V - 1) that an entry is in.
+    nodes : ndarray of int, shape (4, E): u+, u-, w+, w-; 0 is the reference.
+    slots : ndarray of int, shape (3, E): places of p0, p1, p2 among values.
+    kinds : kinds of coefficient that occur, each with its entries.
+    conducting, injecting : ndarray of int, shape (n,): entries by what they are.
+    is_alternating : ndarray of bool, shape (E,): current entries of the alternating solution.
+    grouped : ndarray of int, shape (n,): entries of a piecewise-linear group;
+        group_place (V G laid flat) and region (the one they are there in), same shape.
+    choosing : ndarray of int, shape (n,): entries that a choice among the values decides;
+        choice_slot (place among values) and choice_code, same shape.
+    edges : of the groups' regions.
+    terminal : ndarray of int, shape (V, 2T): nodes of probe points, then of the unit's ends.
+    added : ndarray, shape (V, N, N), or None: conductance of fitted resistors, S.
+    """
+
+    table: CircuitTable
+    n_solution: int
+    value_shape: tuple[int, int, int]
+    n_node: int
+    solution: IntArray
+    nodes: IntArray
+    slots: IntArray
+    kinds: tuple[tuple[Coefficient, IntArray], ...]
+    conducting: IntArray
+    injecting: IntArray
+    is_alternating: Bools
+    grouped: IntArray
+    group_place: IntArray
+    region: IntArray
+    choosing: IntArray
+    choice_slot: IntArray
+    choice_code: IntArray
+    edges: Edges
+    terminal: IntArray
+    added: Array | None
+
+    @property
+    def count(self) -> int:
+        """Number of solutions, V."""
+        return int(self.terminal.shape[0])
+
+    @property
+    def n_group(self) -> int:
+        """Number of piecewise-linear groups, G."""
+        return int(self.edges.ends.shape[2])
+
+    def live(self, region: IntArray, chosen: Bools | None) -> Bools:
+        """Entries that are there while each group is in a region, (E,); ``region`` (V, G)."""
+        live = np.ones(self.solution.size, dtype=bool) if chosen is None else chosen.copy()
+        live[self.grouped] &= region.ravel()[self.group_place] == self.region
+        return live
+
+    def chosen(self, values: Array) -> Bools | None:
+        """Entries that the choices among values (M, J, P) leave, (E,); None: all of them."""
+        if not self.choosing.size:
+            return None
+        left = np.ones(self.solution.size, dtype=bool)
+        left[self.choosing] = values.ravel()[self.choice_slot] == self.choice_code
+        return left
+
+    def idle(self, chosen: Bools | None) -> Bools:
+        """Nodes that no conductance touches, in whatever region, (V, N)."""
+        return self._idle_of_all if chosen is None else self._idle(chosen)
+
+    def deciding(self, chosen: Bools | None) -> Bools:
+        """Groups of which an entry is there, in whatever region, (V, G)."""
+        return self._deciding_of_all if chosen is None else self._deciding(chosen)
+
+    @cached_property
+    def _idle_of_all(self) -> Bools:
+        return self._idle(None)
+
+    @cached_property
+    def _deciding_of_all(self) -> Bools:
+        return self._deciding(None)
+
+    def _idle(self, chosen: Bools | None) -> Bools:
+        at = self.conducting if chosen is None else self.conducting[chosen[self.conducting]]
+        touched = np.zeros((self.count, self.n_node + 1), dtype=bool)
+        place = self.solution[at] * (self.n_node + 1)
+        plus, minus, over, under = self.nodes[:, at]
+        for node, other in ((plus, minus), (over, under)):
+            apart = node != other
+            for end in (node, other):
+                touched.ravel()[(place + end)[apart]] = True
+        return ~touched[:, 1:]
+
+    def _deciding(self, chosen: Bools | None) -> Bools:
+        found = np.zeros((self.count, self.n_group), dtype=bool)
+        mine = slice(None) if chosen is None else chosen[self.grouped]
+        found.ravel()[self.group_place[mine]] = True
+        return found
+
+
+def wire(
+    table: CircuitTable,
+    mode: IntArray,
+    level: IntArray,
+    value_set: IntArray,
+    n_value: int,
+    extra: Extra | None = None,
+) -> Wiring:
+    """Wire up the circuits of a table for some solutions each.
+
+    Parameters
+    ----------
+    table : CircuitTable
+        M circuits.
+    mode : ndarray of int, shape (I,)
+        `Mode` of each solution.
+    level : ndarray of int, shape (I, N_SWITCH)
+        Level of each switching element.
+    value_set : ndarray of int, shape (I,)
+        Which of a circuit's J sets of values each solution takes; J is the largest plus one.
+    n_value : int
+        Slots of a set of values, P.
+    extra : Extra, optional
+        Fitted resistors.
+
+    Returns
+    -------
+    Wiring
+        See there.
+    """
+    n_m, n_i = table.kind.shape[0], mode.size
+    n_set = int(value_set.max(initial=-1)) + 1
+    n_node, n_group = int(table.n_node.max()), table.group_nodes.shape[1]
+    m, i, k = np.nonzero(_present(table, mode, level))
+    solution = m * n_i + i
+    base = (m * n_set + value_set[i]) * n_value  # (E,), where a circuit's set of values begins
+    kind, group, only = table.kind[m, k], table.group[m, k], table.only_slot[m, k]
+    grouped, choosing = np.flatnonzero(group >= 0), np.flatnonzero(only >= 0)
+    is_current = np.isin(kind, [int(code) for code in CURRENT_KINDS])
+    codes = [int(code) for code in np.unique(kind)]
+    ends = np.concatenate([table.probe, table.unit], axis=1)  # (M, 2T)
+    return Wiring(
+        table=table,
+        n_solution=n_i,
+        value_shape=(n_m, n_set, n_value),
+        n_node=n_node,
+        solution=solution,
+        nodes=np.ascontiguousarray(table.nodes[m, k].T),
+        slots=np.ascontiguousarray(table.value[m, k].T) + base,
+        kinds=tuple((Coefficient(code), np.flatnonzero(kind == code)) for code in codes),
+        conducting=np.flatnonzero(~is_current),
+        injecting=np.flatnonzero(is_current),
+        is_alternating=table.alternating[m, k],
+        grouped=grouped,
+        group_place=solution[grouped] * n_group + group[grouped],
+        region=table.region[m, k][grouped],
+        choosing=choosing,
+        choice_slot=base[choosing] + only[choosing],
+        choice_code=table.only_code[m, k][choosing],
+        edges=_edges(table, value_set, n_set, n_value, n_node),
+        terminal=np.repeat(ends, n_i, axis=0),
+        added=None if extra is None else extra.matrices(n_node),
+    )
+
+
+def _present(table: CircuitTable, mode: IntArray, level: IntArray) -> Bools:
+    """Stamps present by mode and by the level of the switching elements, (M, I, K)."""
+    by_mode = np.moveaxis(table.active[:, :, mode], 2, 1)
+    wanted = np.concatenate([level, np.zeros((level.shape[0], 1), dtype=level.dtype)], axis=1)
+    own = wanted[:, table.switch]  # switch -1 picks the padding column: (I, M, K)
+    by_level = (table.switch[:, None] < 0) | (np.moveaxis(own, 0, 1) == table.level[:, None])
+    return np.asarray(by_mode & by_level & (table.kind[:, None] > 0))
+
+
+def _edges(
+    table: CircuitTable, value_set: IntArray, n_set: int, n_value: int, n_node: int
+) -> Edges:
+    n_m, n_i = table.kind.shape[0], value_set.size
+    first = (np.arange(n_m)[:, None] * n_set + value_set) * n_value  # (M, I)
+    item = np.arange(n_m * n_i).reshape(n_m, n_i) * (n_node + 1)
+
+    def flat(numbers: IntArray, start: IntArray) -> IntArray:
+        """Numbers (M, G, n) from a start (M, I) on, as (n, V, G)."""
+        at = np.maximum(numbers, 0)[:, None] + start[:, :, None, None]  # (M, I, G, n)
+        return np.moveaxis(at.reshape(n_m * n_i, *numbers.shape[1:]), 2, 0).copy()
+
+    return Edges(
+        ends=flat(table.group_nodes, item),
+        low=flat(table.group_low, first),
+        high=flat(table.group_high, first),
+        is_low=np.repeat(table.group_low[:, :, 0] >= 0, n_i, axis=0),
+        is_high=np.repeat(table.group_high[:, :, 0] >= 0, n_i, axis=0),
+    )
