@@ -41,7 +41,7 @@ class Evaluation:
     region : ndarray of int, shape (M, I, G)
         Regions that the answer was found in.
     pair_by : ndarray, shape (M, I, T, T, W), or None
-        Sensitivity of the resistance between two terminals.
+        Sensitivity of the resistance between two terminals; (M, I, n_pair, W) for some pairs.
     voltage_by, unit_by, alternating_by, thevenin_by : ndarray, shape (M, I, T, W), or None
         Sensitivities to the W wanted values; ``thevenin_by`` is that of the diagonal.
     """
@@ -110,12 +110,24 @@ def evaluate(
         part = slice(start, start + step)
         fitted = None if extra is None else extra.part(part)
         own = np.arange(mode[part].size)
-        wiring = wire(table, mode[part], level[part], own, values.shape[2], fitted)
+        wiring = wire(table, mode[part], level[part], own, (own.size, values.shape[2]), fitted)
         entries = None if wanted is None else wanted_entries(wiring, wanted)
+        ends = _all_pairs(wiring) if pairs else None
         pieces.append(
-            evaluate_wired(wiring, values[:, part], entries, region=region[:, part], pairs=pairs)
+            evaluate_wired(wiring, values[:, part], entries, region=region[:, part], pairs=ends)
         )
-    return pieces[0] if len(pieces) == 1 else _joined(pieces)
+    found = pieces[0] if len(pieces) == 1 else _joined(pieces)
+    if found.pair_by is None:
+        return found
+    n_t = found.thevenin.shape[2]
+    return replace(found, pair_by=found.pair_by.reshape(*values.shape[:2], n_t, n_t, -1))
+
+
+def _all_pairs(wiring: Wiring) -> tuple[IntArray, IntArray]:
+    """Probe points of every two terminals, (V, T * T) each."""
+    n_t = wiring.terminal.shape[1] // 2
+    probe = wiring.terminal[:, :n_t]
+    return np.repeat(probe, n_t, axis=1), np.tile(probe, (1, n_t))
 
 
 def evaluate_wired(
@@ -124,7 +136,7 @@ def evaluate_wired(
     wanted: Wanted | None = None,
     *,
     region: IntArray | None = None,
-    pairs: bool = False,
+    pairs: tuple[IntArray, IntArray] | None = None,
 ) -> Evaluation:
     """Solve circuits that are wired up already.
 
@@ -136,13 +148,15 @@ def evaluate_wired(
         Sets of values by slot, SI units.
     wanted : Wanted, optional
         Entries of the values to return derivatives by.
-    region, pairs
-        As for `evaluate`.
+    region : ndarray of int, shape (M, I, G), optional
+        Regions to start the walk from.
+    pairs : two ndarrays of int, shape (V, n_pair), optional
+        Nodes between which to derive the resistance, instead of what is read at the terminals.
 
     Returns
     -------
     Evaluation
-        See there.
+        See there; ``pair_by`` has the shape (M, I, n_pair, W).
 
     Raises
     ------
@@ -173,9 +187,8 @@ def evaluate_wired(
     if wanted is None:
         return found
     moved = moved_entries(circuits, walked, wanted)
-    if pairs:
-        by = pair_slopes(moved, np.repeat(probe, n_t, axis=1), np.tile(probe, (1, n_t)))
-        return replace(found, pair_by=by.reshape(n_m, n_i, n_t, n_t, -1))
+    if pairs is not None:
+        return replace(found, pair_by=shaped(pair_slopes(moved, *pairs)))
     ends_by = voltage_slopes(moved)
     alternating_by = np.zeros_like(ends_by[:, :n_t])
     if wiring.is_alternating.any():

@@ -170,7 +170,7 @@ def wire(
     mode: IntArray,
     level: IntArray,
     value_set: IntArray,
-    n_value: int,
+    sets: tuple[int, int],
     extra: Extra | None = None,
 ) -> Wiring:
     """Wire up the circuits of a table for some solutions each.
@@ -184,9 +184,9 @@ def wire(
     level : ndarray of int, shape (I, N_SWITCH)
         Level of each switching element.
     value_set : ndarray of int, shape (I,)
-        Which of a circuit's J sets of values each solution takes; J is the largest plus one.
-    n_value : int
-        Slots of a set of values, P.
+        Which of a circuit's sets of values each solution takes.
+    sets : tuple of int
+        How many sets of values a circuit has, J, and how many slots a set has, P.
     extra : Extra, optional
         Fitted resistors.
 
@@ -195,8 +195,7 @@ def wire(
     Wiring
         See there.
     """
-    n_m, n_i = table.kind.shape[0], mode.size
-    n_set = int(value_set.max(initial=-1)) + 1
+    n_m, n_i, (n_set, n_value) = table.kind.shape[0], mode.size, sets
     n_node, n_group = int(table.n_node.max()), table.group_nodes.shape[1]
     m, i, k = np.nonzero(_present(table, mode, level))
     solution = m * n_i + i
@@ -224,7 +223,7 @@ def wire(
         choosing=choosing,
         choice_slot=base[choosing] + only[choosing],
         choice_code=table.only_code[m, k][choosing],
-        edges=_edges(table, value_set, n_set, n_value, n_node),
+        edges=_edges(table, value_set, sets, n_node),
         terminal=np.repeat(ends, n_i, axis=0),
         added=None if extra is None else extra.matrices(n_node),
     )
@@ -239,11 +238,9 @@ def _present(table: CircuitTable, mode: IntArray, level: IntArray) -> Bools:
     return np.asarray(by_mode & by_level & (table.kind[:, None] > 0))
 
 
-def _edges(
-    table: CircuitTable, value_set: IntArray, n_set: int, n_value: int, n_node: int
-) -> Edges:
+def _edges(table: CircuitTable, value_set: IntArray, sets: tuple[int, int], n_node: int) -> Edges:
     n_m, n_i = table.kind.shape[0], value_set.size
-    first = (np.arange(n_m)[:, None] * n_set + value_set) * n_value  # (M, I)
+    first = (np.arange(n_m)[:, None] * sets[0] + value_set) * sets[1]  # (M, I)
     item = np.arange(n_m * n_i).reshape(n_m, n_i) * (n_node + 1)
 
     def flat(numbers: IntArray, start: IntArray) -> IntArray:

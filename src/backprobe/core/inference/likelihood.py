@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import expit, gammaln
 
 from backprobe.core.inference.hypotheses import HypothesisTable
-from backprobe.core.inference.predict import Field, Prediction
+from backprobe.core.inference.prediction import Field, Prediction
 from backprobe.core.inference.sheet import VOLTAGES, Quantity, Sheet
 
 Array = NDArray[np.float64]
@@ -41,6 +41,23 @@ BROAD_DENSITY = {
 # Readings of DC volts, which share the meter's gain error.
 BY_METER = VOLTAGES | {Quantity.VOLTS_LOADED, Quantity.BATTERY, Quantity.LEAD_CHECK}
 LOGARITHMIC = frozenset((Quantity.HERTZ, Quantity.HARNESS_OHM, Quantity.SENSOR_OHM))
+
+# Predicted quantities whose slopes a reading takes its own from.
+SLOPES_READ = {
+    Quantity.VOLTS: ("mean", "thevenin"),
+    Quantity.VOLTS_HIGH: ("mean", "high", "thevenin"),
+    Quantity.VOLTS_LOW: ("mean", "low", "thevenin"),
+    Quantity.VOLTS_AC: ("alternating",),
+    Quantity.HERTZ: ("log_hertz",),
+    Quantity.DUTY: ("share_high",),
+    Quantity.VOLTS_LOADED: ("mean", "thevenin"),
+    Quantity.HARNESS_OHM: ("thevenin",),
+    Quantity.BATTERY: ("battery",),
+    Quantity.LEAD_CHECK: ("battery",),
+    Quantity.INPUT_VOLTS: ("unit",),
+    Quantity.INPUT_CELSIUS: ("celsius",),
+    Quantity.AMBIENT: ("celsius",),
+}
 
 GHOST_VOLT = 0.1  # what damp and stray fields put on a floating wire, V (common practice)
 GHOST_OHM = 3e5  # source resistance at which half of that shows, ohm (common practice)
@@ -97,6 +114,12 @@ def noted(sheet: Sheet) -> tuple[Array, Array]:
     return value, deviation
 
 
+def slopes_read(sheet: Sheet) -> frozenset[str]:
+    """Predicted quantities whose slopes the readings of a sheet take theirs from."""
+    codes = np.unique(sheet.quantity).tolist()
+    return frozenset(name for q in codes for name in SLOPES_READ.get(Quantity(q), ()))
+
+
 def indicate(
     table: HypothesisTable,
     sheet: Sheet,
@@ -126,7 +149,7 @@ def indicate(
     n_z = prediction.lead_offset.by.shape[-1] if prediction.lead_offset.by is not None else 0
     mean = np.full((n_m, sheet.n_read, n_candidate), np.nan)
     deviation = np.ones_like(mean)
-    by = np.zeros((n_m, sheet.n_read, n_z)) if pick is not None else None
+    by = np.zeros((n_m, sheet.n_read, n_z)) if pick is not None and n_z else None
     _, own = noted(sheet)
     view = _View(table, sheet, prediction, pick)
     for code in np.unique(sheet.quantity):
