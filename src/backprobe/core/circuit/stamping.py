@@ -97,48 +97,45 @@ def solve_stamps(
     Each stamp touches at most four entries of a matrix: adding them up one by one is far less
     work than a matrix product over the incidence (measured: about 20 times).
     """
-    wiring = circuits.wiring
-    conducting, injecting, number = wiring.conducting, wiring.injecting, wiring.solution
+    wiring, siemens, ampere = circuits.wiring, *_live_coefficients(circuits, live)
+    size = wiring.n_node + 1  # the first row and column are the reference's and are dropped
+    into, through = wiring.matrix_place, wiring.current_place
     idle, added, count = circuits.idle, wiring.added, wiring.count
     if which is not None:
-        place = np.full(count, -1)
-        place[which] = np.arange(which.size)
-        number = place[number]
-        conducting = conducting[number[conducting] >= 0]
-        injecting = injecting[number[injecting] >= 0]
+        number = np.full(count, -1)
+        number[which] = np.arange(which.size)
+        into, siemens = _picked(into, siemens, number, size * size)
+        through, ampere = _picked(through, ampere, number, size * 2)
         idle, count = idle[which], which.size
         added = None if added is None else added[which]
-    matrix = _conductance(circuits, conducting, live, number, count)
+    matrix = _summed(into, (siemens, siemens, -siemens, -siemens), (count, size, size))
+    matrix = matrix[:, 1:, 1:].copy()
     diagonal = np.arange(wiring.n_node)
     matrix[:, diagonal, diagonal] += idle
     if added is not None:
         matrix += added
     impedance = invert(matrix, _NODE_NAMES)
-    return impedance, impedance @ _injection(circuits, injecting, live, number, count)
+    flow = _summed(through, (ampere, -ampere), (count, size, 2))
+    return impedance, impedance @ flow[:, 1:]
 
 
-def _conductance(
-    circuits: Circuits, at: IntArray, live: Bools, number: IntArray, count: int
-) -> Array:
-    """Conductance matrices (count, N, N), S, from the entries ``at``."""
-    size = circuits.wiring.n_node + 1  # row and column 0 are the reference and are dropped
-    up, um, wp, wm = circuits.wiring.nodes[:, at]
-    start = number[at] * size * size
-    up, um = start + up * size, start + um * size
-    place = np.concatenate([up + wp, um + wm, up + wm, um + wp])
-    siemens = np.where(live[at], circuits.coefficient[at], 0.0)
-    weight = np.concatenate([siemens, siemens, -siemens, -siemens])
-    full = np.bincount(place, weights=weight, minlength=count * size * size)
-    return full.reshape(count, size, size)[:, 1:, 1:].astype(np.float64)
+def _summed(place: IntArray, weights: tuple[Array, ...], shape: tuple[int, ...]) -> Array:
+    """Weights (n_entry,) added up at places (n, n_entry) of an array."""
+    length = int(np.prod(shape))
+    full = np.bincount(place.ravel(), weights=np.concatenate(weights), minlength=length)
+    return full.astype(np.float64, copy=False).reshape(shape)  # integers where there is no entry
 
 
-def _injection(
-    circuits: Circuits, at: IntArray, live: Bools, number: IntArray, count: int
-) -> Array:
-    """Injected currents (count, N, 2), A, direct and alternating, from the entries ``at``."""
-    wiring, size = circuits.wiring, circuits.wiring.n_node + 1
-    start = number[at] * size * 2 + wiring.is_alternating[at]
-    place = np.concatenate([start + 2 * wiring.nodes[0, at], start + 2 * wiring.nodes[1, at]])
-    ampere = np.where(live[at], circuits.coefficient[at], 0.0)
-    full = np.bincount(place, weights=np.concatenate([ampere, -ampere]), minlength=count * size * 2)
-    return full.reshape(count, size, 2)[:, 1:].astype(np.float64)
+def _live_coefficients(circuits: Circuits, live: Bools) -> tuple[Array, Array]:
+    """Coefficients of conducting entries, S, and of injecting ones, A; 0 where not there."""
+    there = np.where(live, circuits.coefficient, 0.0)
+    return there[circuits.wiring.conducting], there[circuits.wiring.injecting]
+
+
+def _picked(place: IntArray, weight: Array, number: IntArray, size: int) -> tuple[IntArray, Array]:
+    """Places (n, n_entry) and weights (n_entry,) of solutions with a new number (-1: none)."""
+    solution = place[0] // size
+    moved = number[solution]
+    mine = np.flatnonzero(moved >= 0)
+    shift = (moved - solution)[mine] * size
+    return place[:, mine] + shift, weight[mine]

@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+_IS_CURRENT = np.isin(np.arange(len(Coefficient)), [int(kind) for kind in CURRENT_KINDS])
+
 
 @dataclass(frozen=True, slots=True)
 class Extra:
@@ -150,13 +152,34 @@ class Wiring:
     def _idle(self, chosen: Bools | None) -> Bools:
         at = self.conducting if chosen is None else self.conducting[chosen[self.conducting]]
         touched = np.zeros((self.count, self.n_node + 1), dtype=bool)
-        place = self.solution[at] * (self.n_node + 1)
-        plus, minus, over, under = self.nodes[:, at]
-        for node, other in ((plus, minus), (over, under)):
-            apart = node != other
-            for end in (node, other):
-                touched.ravel()[(place + end)[apart]] = True
+        place, nodes = self.solution[at] * (self.n_node + 1), self.nodes[:, at]
+        controlled = np.flatnonzero((nodes[2:] != nodes[:2]).any(axis=0))
+        for of, (one, other) in ((place, nodes[:2]), (place[controlled], nodes[2:, controlled])):
+            apart = one != other  # the difference of a node with itself is none
+            for end in (one, other):
+                touched.ravel()[of + np.where(apart, end, 0)] = True
         return ~touched[:, 1:]
+
+    @cached_property
+    def matrix_place(self) -> IntArray:
+        """Where conducting entries add to, then take from matrices (V, 1 + N, 1 + N) laid flat.
+
+        Shape (4, n_conducting): two places each.
+        """
+        up, um, wp, wm = self.nodes[:, self.conducting]
+        start = self.solution[self.conducting] * (self.n_node + 1) ** 2
+        up, um = start + up * (self.n_node + 1), start + um * (self.n_node + 1)
+        return np.stack([up + wp, um + wm, up + wm, um + wp])
+
+    @cached_property
+    def current_place(self) -> IntArray:
+        """Where injecting entries flow in and out, among (V, 1 + N, 2) laid flat.
+
+        Shape (2, n_injecting); the last axis is of the direct and the alternating solution.
+        """
+        at = self.injecting
+        start = self.solution[at] * 2 * (self.n_node + 1) + self.is_alternating[at]
+        return start + 2 * self.nodes[:2, at]
 
     def _deciding(self, chosen: Bools | None) -> Bools:
         found = np.zeros((self.count, self.n_group), dtype=bool)
@@ -195,15 +218,16 @@ def wire(
     Wiring
         See there.
     """
-    n_m, n_i, (n_set, n_value) = table.kind.shape[0], mode.size, sets
+    (n_m, n_stamp), n_i, (n_set, n_value) = table.kind.shape, mode.size, sets
     n_node, n_group = int(table.n_node.max()), table.group_nodes.shape[1]
     m, i, k = np.nonzero(_present(table, mode, level))
+    stamp = m * n_stamp + k  # (E,), place in arrays (M, K) laid flat
     solution = m * n_i + i
     base = (m * n_set + value_set[i]) * n_value  # (E,), where a circuit's set of values begins
-    kind, group, only = table.kind[m, k], table.group[m, k], table.only_slot[m, k]
-    grouped, choosing = np.flatnonzero(group >= 0), np.flatnonzero(only >= 0)
-    is_current = np.isin(kind, [int(code) for code in CURRENT_KINDS])
-    codes = [int(code) for code in np.unique(kind)]
+    kind, group = table.kind.ravel()[stamp], table.group.ravel()[stamp]
+    grouped, choosing = np.flatnonzero(group >= 0), _choosing(table, stamp)
+    is_current = _IS_CURRENT[kind]
+    codes = [code for code in np.unique(table.kind).tolist() if code != Coefficient.NONE]
     ends = np.concatenate([table.probe, table.unit], axis=1)  # (M, 2T)
     return Wiring(
         table=table,
@@ -211,31 +235,47 @@ def wire(
         value_shape=(n_m, n_set, n_value),
         n_node=n_node,
         solution=solution,
-        nodes=np.ascontiguousarray(table.nodes[m, k].T),
-        slots=np.ascontiguousarray(table.value[m, k].T) + base,
+        nodes=_columns(table.nodes)[:, stamp],
+        slots=_columns(table.value)[:, stamp] + base,
         kinds=tuple((Coefficient(code), np.flatnonzero(kind == code)) for code in codes),
         conducting=np.flatnonzero(~is_current),
         injecting=np.flatnonzero(is_current),
-        is_alternating=table.alternating[m, k],
+        is_alternating=table.alternating.ravel()[stamp],
         grouped=grouped,
         group_place=solution[grouped] * n_group + group[grouped],
-        region=table.region[m, k][grouped],
+        region=table.region.ravel()[stamp[grouped]],
         choosing=choosing,
-        choice_slot=base[choosing] + only[choosing],
-        choice_code=table.only_code[m, k][choosing],
+        choice_slot=base[choosing] + table.only_slot.ravel()[stamp[choosing]],
+        choice_code=table.only_code.ravel()[stamp[choosing]],
         edges=_edges(table, value_set, sets, n_node),
         terminal=np.repeat(ends, n_i, axis=0),
         added=None if extra is None else extra.matrices(n_node),
     )
 
 
+def _columns(table: IntArray) -> IntArray:
+    """Numbers (M, K, n) of stamps as (n, M * K)."""
+    return np.ascontiguousarray(table.reshape(-1, table.shape[2]).T)
+
+
+def _choosing(table: CircuitTable, stamp: IntArray) -> IntArray:
+    """Entries that a choice decides, given their stamps (E,)."""
+    if (table.only_slot < 0).all():
+        return np.zeros(0, dtype=np.int64)
+    return np.flatnonzero(table.only_slot.ravel()[stamp] >= 0)
+
+
 def _present(table: CircuitTable, mode: IntArray, level: IntArray) -> Bools:
     """Stamps present by mode and by the level of the switching elements, (M, I, K)."""
-    by_mode = np.moveaxis(table.active[:, :, mode], 2, 1)
-    wanted = np.concatenate([level, np.zeros((level.shape[0], 1), dtype=level.dtype)], axis=1)
-    own = wanted[:, table.switch]  # switch -1 picks the padding column: (I, M, K)
-    by_level = (table.switch[:, None] < 0) | (np.moveaxis(own, 0, 1) == table.level[:, None])
-    return np.asarray(by_mode & by_level & (table.kind[:, None] > 0))
+    each = [tuple(row) for row in np.concatenate([mode[:, None], level], axis=1).tolist()]
+    settings = list(dict.fromkeys(each))  # a few make up all solutions
+    present = np.empty((table.kind.shape[0], len(settings), table.kind.shape[1]), dtype=bool)
+    for number, (of_mode, *of_level) in enumerate(settings):
+        wanted = np.array([*of_level, 0])[table.switch]  # switch -1 picks the padding
+        by_level = (table.switch < 0) | (wanted == table.level)
+        present[:, number] = table.active[:, :, of_mode] & by_level & (table.kind > 0)
+    place = {setting: number for number, setting in enumerate(settings)}
+    return present[:, [place[setting] for setting in each]]
 
 
 def _edges(table: CircuitTable, value_set: IntArray, sets: tuple[int, int], n_node: int) -> Edges:
