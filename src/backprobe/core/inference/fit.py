@@ -14,19 +14,20 @@ from numpy.typing import NDArray
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.likelihood import (
-    BROAD_DENSITY,
     FREEDOM,
     SLIP_SHARE,
     Indicated,
     indicate,
+    log_broad,
     log_likelihood,
-    noted,
+    readings_of,
     slopes_read,
     student_log_density,
 )
 from backprobe.core.inference.predict import PredictionPlan, predict, prepare
 from backprobe.core.inference.prior import choice_bin, choice_middles
-from backprobe.core.inference.sheet import Quantity, Sheet
+from backprobe.core.inference.readings import Readings
+from backprobe.core.inference.sheet import Sheet
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -118,7 +119,7 @@ def fit(
     rows = table.rows(hypothesis)
     layout = layout_of(rows, sheet)
     held = is_choice(rows, layout)
-    value, _ = noted(sheet)
+    readings = readings_of(sheet)
     if lead_bad is None:
         lead_bad = np.zeros((start.shape[0], len(sheet.rounds)), dtype=bool)
     walk: dict[str, IntArray] = {}
@@ -135,7 +136,7 @@ def fit(
     damping = np.ones(len(z))
     keep: _State | None = None
     for step in range(n_step + 1):
-        state = _evaluate(rows, assigned, z, sheet, value, lead_bad, walk, plan)
+        state = _evaluate(rows, assigned, z, sheet, readings, lead_bad, walk, plan)
         score = state.reading_log.sum(axis=1) - 0.5 * np.sum(np.where(held, 0.0, z) ** 2, axis=1)
         better = score > best_score
         damping = np.where(better, np.minimum(1.0, damping * 2), damping / 3)
@@ -196,15 +197,15 @@ def _evaluate(
     assigned: IntArray,
     z: Array,
     sheet: Sheet,
-    value: Array,
+    readings: Readings,
     lead_bad: Bools,
     walk: dict[str, IntArray],
     plan: PredictionPlan,
 ) -> _State:
     prediction = predict(rows, z, sheet, lead_bad=lead_bad, walk=walk, plan=plan)
-    shown = indicate(rows, sheet, prediction, pick=assigned)
-    reading_log = log_likelihood(sheet, shown)[:, :, 0]
-    return _linearised(sheet, shown, reading_log, value)
+    shown = indicate(rows, sheet, prediction, pick=assigned, readings=readings)
+    reading_log = log_likelihood(sheet, shown, readings)[:, :, 0]
+    return _linearised(sheet, shown, reading_log, readings.value)
 
 
 def _linearised(sheet: Sheet, shown: Indicated, reading_log: Array, value: Array) -> _State:
@@ -213,7 +214,7 @@ def _linearised(sheet: Sheet, shown: Indicated, reading_log: Array, value: Array
     difference = np.where(use, value[None] - np.where(use, mean, 0.0), 0.0)
     scaled = difference / deviation
     # Share of the likelihood that is Student's t and not a slip of the pen.
-    broad = np.array([np.log(SLIP_SHARE * BROAD_DENSITY[Quantity(int(q))]) for q in sheet.quantity])
+    broad = np.log(SLIP_SHARE) + log_broad(sheet)
     good = student_log_density(difference, deviation)
     share = 1.0 / (1.0 + np.exp(np.clip(broad[None] - good, -60.0, 60.0)))
     weight = share * (FREEDOM + 1.0) / (FREEDOM + scaled**2)

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from backprobe.core.inference.assignment import log_sum_with_pairs
 from backprobe.core.inference.fit import Fit, choice_bins, is_choice, log_determinant
@@ -23,6 +22,7 @@ from backprobe.core.inference.likelihood import (
     log_likelihood,
     pair_tables,
 )
+from backprobe.core.inference.log_sum import log_sum_exp
 from backprobe.core.inference.predict import predict
 from backprobe.core.inference.sheet import Sheet
 
@@ -185,7 +185,7 @@ def _steadied(log_weight: Array, log_laplace: Array) -> Array:
     until `FEWEST_CARRYING` draws carry them, so that intervals do not collapse on one draw.
     """
     n_draw = log_weight.shape[1]
-    log_mean = logsumexp(log_weight, axis=1) - np.log(n_draw)
+    log_mean = log_sum_exp(log_weight) - np.log(n_draw)
     size = effective_size(log_weight)
     trust = np.clip((size - 2.0) / (FEWEST_CARRYING - 2.0), 0.0, 1.0)
     mixed = trust * log_mean + (1.0 - trust) * log_laplace
@@ -196,13 +196,13 @@ def _steadied(log_weight: Array, log_laplace: Array) -> Array:
         low = effective_size(centred * power[:, None]) < min(FEWEST_CARRYING, 0.5 * n_draw)
         power = np.where(low, 0.7 * power, power)
     flat = centred * power[:, None]
-    return np.asarray(flat - logsumexp(flat, axis=1, keepdims=True) + evidence[:, None])
+    return np.asarray(flat - log_sum_exp(flat)[:, None] + evidence[:, None])
 
 
 def effective_size(log_weight: Array) -> Array:
     """Effective sample size of each row of log weights [kong1994], (n_row,)."""
-    first = logsumexp(log_weight, axis=-1)
-    return np.asarray(np.exp(2.0 * first - logsumexp(2.0 * log_weight, axis=-1)))
+    first = log_sum_exp(log_weight)
+    return np.asarray(np.exp(2.0 * first - log_sum_exp(2.0 * log_weight)))
 
 
 def _propose(
@@ -228,7 +228,7 @@ def _propose(
         off = np.where(held, 0.0, z - fits.z[group.modes[k]])
         quadratic = np.sum(off**2, axis=1) + np.sum((off @ scaled[k].T) ** 2, axis=1)
         parts[k] = half_log_det[k] - 0.5 * quadratic - np.log(n_mode)
-    return z, np.asarray(logsumexp(parts, axis=0))
+    return z, log_sum_exp(parts, axis=0)
 
 
 def _off_mode(scaled: Array, n_draw: int, rng: np.random.Generator) -> Array:
