@@ -30,7 +30,8 @@ class Wanted:
     entry : ndarray of int, shape (X,): number of the entry.
     which : ndarray of int, shape (X,): as which of its values, 0 to 2.
     value : ndarray of int, shape (X,): which of the wanted values that is, 0 to W - 1.
-    solution, nodes : ndarray of int, shapes (X,) and (4, X): as in `Wiring`, of these entries.
+    solution : ndarray of int, shape (X,): the solution that the entry is in.
+    nodes : ndarray of int, shape (4, X): places of u+, u-, w+, w- among (V, 1 + N) laid flat.
     """
 
     n_wanted: int
@@ -69,7 +70,7 @@ def wanted_entries(wiring: Wiring, slots: IntArray) -> Wanted:
         which=which,
         value=found[which, entry],
         solution=wiring.solution[entry],
-        nodes=wiring.nodes[:, entry],
+        nodes=wiring.nodes[:, entry] + wiring.solution[entry] * (wiring.n_node + 1),
     )
 
 
@@ -118,12 +119,10 @@ def voltage_slopes(moved: Moved, *, alternating: bool = False) -> Array:
     walked, wanted, wiring = moved.walked, moved.wanted, moved.circuits.wiring
     size, n_w = wiring.n_node + 1, wanted.n_wanted
     up, um, wp, wm = wanted.nodes
-    v = walked.voltage[:, :, int(alternating)]
-    across = v[wanted.solution, wp] - v[wanted.solution, wm]
+    v = walked.voltage[:, :, int(alternating)].ravel()
     mine = wiring.is_alternating[wanted.entry] == alternating
-    ampere = np.where(moved.injecting, mine, -across) * moved.slope
-    start = wanted.solution * size
-    place = np.concatenate([start + up, start + um]) * n_w + np.tile(wanted.value, 2)
+    ampere = np.where(moved.injecting, mine, v[wm] - v[wp]) * moved.slope
+    place = np.concatenate([up * n_w + wanted.value, um * n_w + wanted.value])
     weights = np.concatenate([ampere, -ampere])
     flow = np.bincount(place, weights=weights, minlength=wiring.count * size * n_w)
     rows = walked.impedance[np.arange(wiring.count)[:, None], wiring.terminal]  # (V, 2T, 1 + N)
@@ -149,13 +148,14 @@ def pair_slopes(moved: Moved, first: IntArray, second: IntArray) -> Array:
     (count, n_pair), n_w = first.shape, wanted.n_wanted
     up, um, wp, wm = wanted.nodes
     every = np.arange(count)[:, None]
-    rows = z[every, first] - z[every, second]  # (V, n_pair, 1 + N)
-    columns = z[every, :, first] - z[every, :, second]
-    at, pair = wanted.solution[:, None], np.arange(n_pair)
-    seen = rows[at, pair, up[:, None]] - rows[at, pair, um[:, None]]  # (X, n_pair)
-    control = columns[at, pair, wp[:, None]] - columns[at, pair, wm[:, None]]
+    rows = z[every, first] - z[every, second]  # e' Z, (V, n_pair, 1 + N)
+    rows = np.ascontiguousarray(np.swapaxes(rows, 1, 2)).reshape(-1, n_pair)
+    across = np.arange(z.shape[1])[None, :, None]
+    columns = z[every[:, None], across, first[:, None]] - z[every[:, None], across, second[:, None]]
+    columns = columns.reshape(-1, n_pair)  # Z e, (V (1 + N), n_pair)
+    seen, control = rows[up] - rows[um], columns[wp] - columns[wm]  # (X, n_pair)
     slope = np.where(moved.injecting, 0.0, moved.slope)
     weights = -seen * control * slope[:, None]
-    place = (at * n_pair + pair) * n_w + wanted.value[:, None]
+    place = (wanted.solution[:, None] * n_pair + np.arange(n_pair)) * n_w + wanted.value[:, None]
     found = np.bincount(place.ravel(), weights=weights.ravel(), minlength=count * n_pair * n_w)
     return found.reshape(count, n_pair, n_w).astype(np.float64)

@@ -55,15 +55,13 @@ def circuits_of(wiring: Wiring, values: Array) -> Circuits:
     flat = values.ravel()
     coefficient = np.zeros(wiring.solution.size)
     slope = np.zeros((3, wiring.solution.size))
-    for kind, at in wiring.kinds:
-        found, *by = coefficient_of(kind, *flat[wiring.slots[:, at]])
+    for kind, at, slots in wiring.kinds:
+        found, *by = coefficient_of(kind, *flat[slots])
         coefficient[at] = found
         for row, one in zip(slope, by, strict=False):
             row[at] = one
     chosen = wiring.chosen(values)
-    return Circuits(
-        wiring, coefficient, slope, chosen, wiring.idle(chosen), wiring.deciding(chosen)
-    )
+    return Circuits(wiring, coefficient, slope, chosen, *wiring.left(chosen))
 
 
 def solve_stamps(

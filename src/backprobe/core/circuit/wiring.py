@@ -76,7 +76,7 @@ class Wiring:
     solution : ndarray of int, shape (E,): the solution (0 to V - 1) that an entry is in.
     nodes : ndarray of int, shape (4, E): u+, u-, w+, w-; 0 is the reference.
     slots : ndarray of int, shape (3, E): places of p0, p1, p2 among values.
-    kinds : kinds of coefficient that occur, each with its entries.
+    kinds : kinds of coefficient that occur, each with its entries and their ``slots``.
     conducting, injecting : ndarray of int, shape (n,): entries by what they are.
     is_alternating : ndarray of bool, shape (E,): current entries of the alternating solution.
     grouped : ndarray of int, shape (n,): entries of a piecewise-linear group;
@@ -95,7 +95,7 @@ class Wiring:
     solution: IntArray
     nodes: IntArray
     slots: IntArray
-    kinds: tuple[tuple[Coefficient, IntArray], ...]
+    kinds: tuple[tuple[Coefficient, IntArray, IntArray], ...]
     conducting: IntArray
     injecting: IntArray
     is_alternating: Bools
@@ -133,21 +133,19 @@ class Wiring:
         left[self.choosing] = values.ravel()[self.choice_slot] == self.choice_code
         return left
 
-    def idle(self, chosen: Bools | None) -> Bools:
-        """Nodes that no conductance touches, in whatever region, (V, N)."""
-        return self._idle_of_all if chosen is None else self._idle(chosen)
+    def left(self, chosen: Bools | None) -> tuple[Bools, Bools]:
+        """What the choices leave, in whatever region.
 
-    def deciding(self, chosen: Bools | None) -> Bools:
-        """Groups of which an entry is there, in whatever region, (V, G)."""
-        return self._deciding_of_all if chosen is None else self._deciding(chosen)
-
-    @cached_property
-    def _idle_of_all(self) -> Bools:
-        return self._idle(None)
+        Nodes that no conductance touches, (V, N), and groups of which an entry is there, (V, G).
+        """
+        key = b"" if chosen is None else chosen[self.choosing].tobytes()
+        if key not in self._left:  # a fit moves no choice
+            self._left[key] = self._idle(chosen), self._deciding(chosen)
+        return self._left[key]
 
     @cached_property
-    def _deciding_of_all(self) -> Bools:
-        return self._deciding(None)
+    def _left(self) -> dict[bytes, tuple[Bools, Bools]]:
+        return {}
 
     def _idle(self, chosen: Bools | None) -> Bools:
         at = self.conducting if chosen is None else self.conducting[chosen[self.conducting]]
@@ -228,6 +226,8 @@ def wire(
     grouped, choosing = np.flatnonzero(group >= 0), _choosing(table, stamp)
     is_current = _IS_CURRENT[kind]
     codes = [code for code in np.unique(table.kind).tolist() if code != Coefficient.NONE]
+    own = [np.flatnonzero(kind == code) for code in codes]
+    slots = _columns(table.value)[:, stamp] + base
     ends = np.concatenate([table.probe, table.unit], axis=1)  # (M, 2T)
     return Wiring(
         table=table,
@@ -236,8 +236,10 @@ def wire(
         n_node=n_node,
         solution=solution,
         nodes=_columns(table.nodes)[:, stamp],
-        slots=_columns(table.value)[:, stamp] + base,
-        kinds=tuple((Coefficient(code), np.flatnonzero(kind == code)) for code in codes),
+        slots=slots,
+        kinds=tuple(
+            (Coefficient(code), at, slots[:, at]) for code, at in zip(codes, own, strict=True)
+        ),
         conducting=np.flatnonzero(~is_current),
         injecting=np.flatnonzero(is_current),
         is_alternating=table.alternating.ravel()[stamp],

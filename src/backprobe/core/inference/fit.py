@@ -18,7 +18,6 @@ from backprobe.core.inference.likelihood import (
     SLIP_SHARE,
     Indicated,
     indicate,
-    log_broad,
     log_likelihood,
     readings_of,
     slopes_read,
@@ -205,16 +204,17 @@ def _evaluate(
     prediction = predict(rows, z, sheet, lead_bad=lead_bad, walk=walk, plan=plan)
     shown = indicate(rows, sheet, prediction, pick=assigned, readings=readings)
     reading_log = log_likelihood(sheet, shown, readings)[:, :, 0]
-    return _linearised(sheet, shown, reading_log, readings.value)
+    return _linearised(readings, shown, reading_log)
 
 
-def _linearised(sheet: Sheet, shown: Indicated, reading_log: Array, value: Array) -> _State:
+def _linearised(readings: Readings, shown: Indicated, reading_log: Array) -> _State:
+    value = readings.value
     mean, deviation = shown.mean[:, :, 0], shown.deviation[:, :, 0]
     use = np.isfinite(mean) & np.isfinite(value)[None]
     difference = np.where(use, value[None] - np.where(use, mean, 0.0), 0.0)
     scaled = difference / deviation
     # Share of the likelihood that is Student's t and not a slip of the pen.
-    broad = np.log(SLIP_SHARE) + log_broad(sheet)
+    broad = np.log(SLIP_SHARE) + readings.log_broad
     good = student_log_density(difference, deviation)
     share = 1.0 / (1.0 + np.exp(np.clip(broad[None] - good, -60.0, 60.0)))
     weight = share * (FREEDOM + 1.0) / (FREEDOM + scaled**2)

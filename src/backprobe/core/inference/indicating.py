@@ -12,14 +12,12 @@ from numpy.typing import NDArray
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.prediction import Field, Prediction
 from backprobe.core.inference.readings import LEAD_OHM, Readings, readings_of, with_leads
-from backprobe.core.inference.sheet import VOLTAGES, Quantity, Sheet
+from backprobe.core.inference.sheet import Quantity, Sheet
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Told = tuple[Array, Array, Array | None]
-
-_LEVELS = sorted(int(q) for q in VOLTAGES)
 
 GHOST_VOLT = 0.1  # what damp and stray fields put on a floating wire, V (common practice)
 GHOST_OHM = 3e5  # source resistance at which half of that shows, ohm (common practice)
@@ -225,7 +223,7 @@ class _View:
 
     def _volts(self, index: IntArray) -> Told:
         """DC volts at a wire: mean, highest or lowest, or with a resistor to battery negative."""
-        p, quantity = self.prediction, self.sheet.quantity[index]
+        p = self.prediction
         value, by = self.at(p.mean, index)
         source, source_by = self.at(p.thevenin, index)
         swing = self.at(p.high, index)[0] - self.at(p.low, index)[0]
@@ -233,13 +231,13 @@ class _View:
         extra = share[:, None] * swing
         load = self.sheet.input_ohm / (self.sheet.input_ohm + source)
         shrink = load / self.sheet.input_ohm  # of the slope by the source's resistance, 1/ohm
-        held = np.flatnonzero((quantity != Quantity.VOLTS) & np.isin(quantity, _LEVELS))
+        held = np.flatnonzero(self.readings.held[index])
         if held.size:
             value[:, held], slope = self._held(value[:, held], by, index, held)
             extra[:, held] = 0.05 * swing[:, held]
             if by is not None and slope is not None:
                 by[:, held] = slope
-        loaded = np.flatnonzero(quantity == Quantity.VOLTS_LOADED)
+        loaded = np.flatnonzero(self.readings.loaded[index])
         if loaded.size:
             ohm = self.sheet.load_ohm[index[loaded]][:, None]
             load[:, loaded] = part = ohm / (ohm + source[:, loaded])

@@ -15,6 +15,7 @@ from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.indicating import Indicated, indicate, slopes_read
 from backprobe.core.inference.prediction import Prediction
 from backprobe.core.inference.readings import (
+    BROAD_DENSITY,
     COUNTED,
     LEAD_OHM,
     LOGARITHMIC,
@@ -38,7 +39,6 @@ __all__ = [
     "Indicated",
     "assignment_tables",
     "indicate",
-    "log_broad",
     "log_likelihood",
     "noted",
     "pair_tables",
@@ -53,23 +53,6 @@ Bools = NDArray[np.bool_]
 
 FREEDOM = 4.0  # degrees of freedom of Student's t
 SLIP_SHARE = 0.004  # share of readings that are written down wrong (common practice)
-# Density of a slip of the pen, per volt, per unit of log hertz or log ohm, per share, per degree.
-BROAD_DENSITY = {
-    Quantity.VOLTS: 1 / 25.0,
-    Quantity.VOLTS_HIGH: 1 / 25.0,
-    Quantity.VOLTS_LOW: 1 / 25.0,
-    Quantity.VOLTS_AC: 1 / 15.0,
-    Quantity.HERTZ: 1 / 12.0,
-    Quantity.DUTY: 1.0,
-    Quantity.VOLTS_LOADED: 1 / 25.0,
-    Quantity.HARNESS_OHM: 1 / 20.0,
-    Quantity.SENSOR_OHM: 1 / 20.0,
-    Quantity.BATTERY: 1 / 25.0,
-    Quantity.LEAD_CHECK: 1 / 25.0,
-    Quantity.INPUT_VOLTS: 1 / 25.0,
-    Quantity.INPUT_CELSIUS: 1 / 300.0,
-    Quantity.AMBIENT: 1 / 200.0,
-}
 OPEN_OHM = 3e7  # above it an ohmmeter shows OL
 NOTHING_COUNTED = 0.9  # probability that a meter shows no frequency where there is none
 COUNTED_ANYWAY = 0.05
@@ -77,11 +60,6 @@ HIDDEN = 0.03  # probability that it shows none where there is one
 LOG_NO_NUMBER = float(np.log(1e-4))  # nothing shown where a meter shows a number
 OPEN_ANYWAY = 50.0  # log ohm of what is not joined at all
 CANNOT_TELL_OPEN = 0.3  # probability of OL across electronics
-
-
-def log_broad(sheet: Sheet) -> Array:
-    """Log density of each reading where it is a slip of the pen, (n_read,)."""
-    return np.array([math.log(BROAD_DENSITY[Quantity(q)]) for q in sheet.quantity.tolist()])
 
 
 @lru_cache
@@ -119,7 +97,7 @@ def log_likelihood(sheet: Sheet, indicated: Indicated, readings: Readings | None
         Log likelihood; a slip of the pen bounds it below.
     """
     sorted_ = readings_of(sheet) if readings is None else readings
-    broad, value = log_broad(sheet)[:, None], sorted_.value[:, None]
+    broad, value = sorted_.log_broad[:, None], sorted_.value[:, None]
     density, told, number, log_ohm = _compared(value, indicated.mean, indicated.deviation)
     good = np.empty_like(density)
     for at, log in ((sorted_.plain, _plain_log), (sorted_.counted, _counted_log)):
@@ -174,7 +152,7 @@ def _ohm_log(density: Array, told: Bools, number: Bools, broad: Array, log_ohm: 
 
 def _with_slips(good: Array, broad: Array) -> Array:
     """Log likelihood with the share of readings that may be anything."""
-    return np.logaddexp(np.log1p(-SLIP_SHARE) + good, np.log(SLIP_SHARE) + broad)
+    return np.asarray(np.logaddexp(np.log1p(-SLIP_SHARE) + good, np.log(SLIP_SHARE) + broad))
 
 
 def pair_tables(

@@ -11,9 +11,27 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+# Density of a slip of the pen, per volt, per unit of log hertz or log ohm, per share, per degree.
+BROAD_DENSITY = {
+    Quantity.VOLTS: 1 / 25.0,
+    Quantity.VOLTS_HIGH: 1 / 25.0,
+    Quantity.VOLTS_LOW: 1 / 25.0,
+    Quantity.VOLTS_AC: 1 / 15.0,
+    Quantity.HERTZ: 1 / 12.0,
+    Quantity.DUTY: 1.0,
+    Quantity.VOLTS_LOADED: 1 / 25.0,
+    Quantity.HARNESS_OHM: 1 / 20.0,
+    Quantity.SENSOR_OHM: 1 / 20.0,
+    Quantity.BATTERY: 1 / 25.0,
+    Quantity.LEAD_CHECK: 1 / 25.0,
+    Quantity.INPUT_VOLTS: 1 / 25.0,
+    Quantity.INPUT_CELSIUS: 1 / 300.0,
+    Quantity.AMBIENT: 1 / 200.0,
+}
 # Readings of DC volts, which share the meter's gain error.
 BY_METER = VOLTAGES | {Quantity.VOLTS_LOADED, Quantity.BATTERY, Quantity.LEAD_CHECK}
 LOGARITHMIC = frozenset((Quantity.HERTZ, Quantity.HARNESS_OHM, Quantity.SENSOR_OHM))
+LEVELS = frozenset((Quantity.VOLTS_HIGH, Quantity.VOLTS_LOW))
 COUNTED = frozenset((Quantity.HERTZ, Quantity.DUTY))
 OHMS = frozenset((Quantity.HARNESS_OHM, Quantity.SENSOR_OHM))
 LEAD_OHM = 0.3  # resistance of the meter's leads, ohm (meter vendors: 0.2 to 0.5)
@@ -25,20 +43,25 @@ class Readings:
 
     value, deviation : ndarray, shape (n_read,)
         As from `noted`.
+    log_broad : ndarray, shape (n_read,): log density of each where it is a slip of the pen.
     groups : quantities, each with its readings; all voltages at a wire count as `VOLTS`.
     by_meter : ndarray of int, shape (n,): readings of DC volts.
     counted, ohms, plain : ndarray of int, shape (n,): frequency and duty; resistances; the others.
-    spans : ndarray of bool, shape (n_read,): readings while a quantity moves.
+    spans, held, loaded : ndarray of bool, shape (n_read,): readings while a quantity moves; of
+        the highest or lowest level; with a resistor to battery negative.
     """
 
     value: Array
     deviation: Array
+    log_broad: Array
     groups: tuple[tuple[Quantity, IntArray], ...]
     by_meter: IntArray
     counted: IntArray
     ohms: IntArray
     plain: IntArray
     spans: Bools
+    held: Bools
+    loaded: Bools
 
 
 def readings_of(sheet: Sheet) -> Readings:
@@ -55,6 +78,7 @@ def readings_of(sheet: Sheet) -> Readings:
     return Readings(
         value=value,
         deviation=deviation,
+        log_broad=np.log([BROAD_DENSITY[q] for q in quantity]),
         groups=tuple(
             (kind, np.array([i for i, q in enumerate(alike) if q == kind], dtype=np.int64))
             for kind in dict.fromkeys(alike)
@@ -64,6 +88,8 @@ def readings_of(sheet: Sheet) -> Readings:
         ohms=chosen(OHMS),
         plain=chosen(frozenset(Quantity) - COUNTED - OHMS),
         spans=np.array([spans[r] for r in sheet.round.tolist()], dtype=bool),
+        held=np.array([q in LEVELS for q in quantity], dtype=bool),
+        loaded=np.array([q == Quantity.VOLTS_LOADED for q in quantity], dtype=bool),
     )
 
 
