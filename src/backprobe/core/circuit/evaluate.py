@@ -58,6 +58,12 @@ class Evaluation:
     alternating_by: Array | None = None
     thevenin_by: Array | None = None
 
+    def solutions(self, index: IntArray) -> "Evaluation":
+        """Some of the solutions of each circuit, repeats allowed."""
+        parts = {name: getattr(self, name) for name in Evaluation.__dataclass_fields__}
+        there = {name: part for name, part in parts.items() if part is not None}
+        return replace(self, **{n: part.take(index, axis=1) for n, part in there.items()})
+
 
 def evaluate(
     table: CircuitTable,
@@ -169,9 +175,9 @@ def evaluate_wired(
         start = region.reshape(start.shape)
     circuits = circuits_of(wiring, values)
     walked = walk(circuits, limits_of(wiring.edges, values), start)
-    every, probe = np.arange(wiring.count)[:, None], wiring.terminal[:, :n_t]
-    at = walked.voltage[every, wiring.terminal]  # (V, 2T, 2)
-    thevenin = walked.impedance[every[:, :, None], probe[:, :, None], probe[:, None, :]]
+    size, place, probe = wiring.n_node + 1, wiring.terminal_place, wiring.terminal[:, :n_t]
+    at = walked.voltage.reshape(-1, 2).take(place, axis=0)  # (V, 2T, 2)
+    thevenin = walked.impedance.ravel().take(place[:, :n_t, None] * size + probe[:, None])
 
     def shaped(found: Array) -> Array:
         return found.reshape(n_m, n_i, *found.shape[1:])

@@ -69,7 +69,7 @@ def limits_of(edges: Edges, values: Array) -> Limits:
     Limits
         Their edges, V.
     """
-    low, high = values.ravel()[edges.low], values.ravel()[edges.high]
+    low, high = values.ravel().take(edges.low), values.ravel().take(edges.high)
     return Limits(
         np.where(edges.is_low, low[0] - low[1] * low[2], -np.inf),
         np.where(edges.is_high, high[0] - high[1] * high[2], np.inf),
@@ -121,7 +121,7 @@ def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
 
 def _found(circuits: Circuits, limits: Limits, voltage: Array, now: IntArray) -> IntArray:
     """Regions that the answers lie in, (V, G); a group that is not there keeps its own."""
-    plus, minus = voltage[:, :, 0].ravel()[circuits.wiring.edges.ends]
+    plus, minus = voltage[:, :, 0].ravel().take(circuits.wiring.edges.ends)
     across = plus - minus
     above = np.where(across > limits.high + EDGE_VOLT, 2, 0)
     found = np.where(across < limits.low - EDGE_VOLT, 1, above)

@@ -120,12 +120,12 @@ def voltage_slopes(moved: Moved, *, alternating: bool = False) -> Array:
     size, n_w = wiring.n_node + 1, wanted.n_wanted
     up, um, wp, wm = wanted.nodes
     v = walked.voltage[:, :, int(alternating)].ravel()
-    mine = wiring.is_alternating[wanted.entry] == alternating
-    ampere = np.where(moved.injecting, mine, v[wm] - v[wp]) * moved.slope
+    mine = wiring.is_alternating.take(wanted.entry) == alternating
+    ampere = np.where(moved.injecting, mine, v.take(wm) - v.take(wp)) * moved.slope
     place = np.concatenate([up * n_w + wanted.value, um * n_w + wanted.value])
     weights = np.concatenate([ampere, -ampere])
     flow = np.bincount(place, weights=weights, minlength=wiring.count * size * n_w)
-    rows = walked.impedance[np.arange(wiring.count)[:, None], wiring.terminal]  # (V, 2T, 1 + N)
+    rows = walked.impedance.reshape(-1, size).take(wiring.terminal_place, axis=0)  # (V, 2T, 1 + N)
     return np.asarray(rows @ flow.reshape(wiring.count, size, n_w))
 
 
@@ -147,15 +147,24 @@ def pair_slopes(moved: Moved, first: IntArray, second: IntArray) -> Array:
     wanted, z = moved.wanted, moved.walked.impedance
     (count, n_pair), n_w = first.shape, wanted.n_wanted
     up, um, wp, wm = wanted.nodes
-    every = np.arange(count)[:, None]
-    rows = z[every, first] - z[every, second]  # e' Z, (V, n_pair, 1 + N)
-    rows = np.ascontiguousarray(np.swapaxes(rows, 1, 2)).reshape(-1, n_pair)
-    across = np.arange(z.shape[1])[None, :, None]
-    columns = z[every[:, None], across, first[:, None]] - z[every[:, None], across, second[:, None]]
-    columns = columns.reshape(-1, n_pair)  # Z e, (V (1 + N), n_pair)
-    seen, control = rows[up] - rows[um], columns[wp] - columns[wm]  # (X, n_pair)
+    rows = _seen_from(np.swapaxes(z, 1, 2), first, second)  # e' Z
+    columns = _seen_from(z, first, second)  # Z e
+    seen = rows.take(up, axis=0) - rows.take(um, axis=0)  # (X, n_pair)
+    control = columns.take(wp, axis=0) - columns.take(wm, axis=0)
     slope = np.where(moved.injecting, 0.0, moved.slope)
     weights = -seen * control * slope[:, None]
     place = (wanted.solution[:, None] * n_pair + np.arange(n_pair)) * n_w + wanted.value[:, None]
     found = np.bincount(place.ravel(), weights=weights.ravel(), minlength=count * n_pair * n_w)
     return found.reshape(count, n_pair, n_w).astype(np.float64)
+
+
+def _seen_from(z: Array, first: IntArray, second: IntArray) -> Array:
+    """Differences of columns of matrices (V, 1 + N, 1 + N), as (V (1 + N), n_pair)."""
+    (count, n_pair), size = first.shape, z.shape[1]
+    # Columns one after the other: (V (1 + N), 1 + N), a row a column.
+    columns = np.ascontiguousarray(np.swapaxes(z, 1, 2)).reshape(-1, size)
+    start = np.arange(count)[:, None] * size
+    apart = columns.take(start + first, axis=0)  # (V, n_pair, 1 + N)
+    if second.any():  # column 0 is all zero
+        apart = apart - columns.take(start + second, axis=0)
+    return np.ascontiguousarray(np.swapaxes(apart, 1, 2)).reshape(-1, n_pair)

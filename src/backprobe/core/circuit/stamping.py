@@ -56,7 +56,7 @@ def circuits_of(wiring: Wiring, values: Array) -> Circuits:
     coefficient = np.zeros(wiring.solution.size)
     slope = np.zeros((3, wiring.solution.size))
     for kind, at, slots in wiring.kinds:
-        found, *by = coefficient_of(kind, *flat[slots])
+        found, *by = coefficient_of(kind, *flat.take(slots))
         coefficient[at] = found
         for row, one in zip(slope, by, strict=False):
             row[at] = one
@@ -127,13 +127,13 @@ def _summed(place: IntArray, weights: tuple[Array, ...], shape: tuple[int, ...])
 def _live_coefficients(circuits: Circuits, live: Bools) -> tuple[Array, Array]:
     """Coefficients of conducting entries, S, and of injecting ones, A; 0 where not there."""
     there = np.where(live, circuits.coefficient, 0.0)
-    return there[circuits.wiring.conducting], there[circuits.wiring.injecting]
+    return there.take(circuits.wiring.conducting), there.take(circuits.wiring.injecting)
 
 
 def _picked(place: IntArray, weight: Array, number: IntArray, size: int) -> tuple[IntArray, Array]:
     """Places (n, n_entry) and weights (n_entry,) of solutions with a new number (-1: none)."""
     solution = place[0] // size
-    moved = number[solution]
+    moved = number.take(solution)
     mine = np.flatnonzero(moved >= 0)
     shift = (moved - solution)[mine] * size
-    return place[:, mine] + shift, weight[mine]
+    return place.take(mine, axis=1) + shift, weight.take(mine)

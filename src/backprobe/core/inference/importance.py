@@ -21,9 +21,10 @@ from backprobe.core.inference.likelihood import (
     indicate,
     log_likelihood,
     pair_tables,
+    readings_of,
 )
 from backprobe.core.inference.log_sum import log_sum_exp
-from backprobe.core.inference.predict import predict
+from backprobe.core.inference.predict import predict, prepare
 from backprobe.core.inference.sheet import Sheet
 
 Array = NDArray[np.float64]
@@ -266,16 +267,11 @@ def gaussian_draws(
     gain = np.linalg.solve(scaled @ scaled.T + np.eye(deviation.size), scaled)
     assigned = np.repeat(fits.assigned[mode : mode + 1], n_draw, axis=0)
     lead_bad = np.repeat(fits.lead_bad[mode : mode + 1], n_draw, axis=0)
+    plan = prepare(rows, sheet, assigned=assigned, ohm_rounds=sheet.ohm_rounds)
+    readings = readings_of(sheet)
     for _ in range(N_CORRECTION):
-        prediction = predict(
-            rows,
-            fits.z[mode] + off,
-            sheet,
-            assigned=assigned,
-            lead_bad=lead_bad,
-            ohm_rounds=sheet.ohm_rounds,
-        )
-        shown = indicate(rows, sheet, prediction, pick=assigned).mean[:, :, 0]
+        prediction = predict(rows, fits.z[mode] + off, sheet, lead_bad=lead_bad, plan=plan)
+        shown = indicate(rows, sheet, prediction, assigned, readings).mean[:, :, 0]
         both = np.isfinite(wanted) & np.isfinite(shown)
         miss = (np.where(both, wanted, 0.0) - np.where(both, shown, 0.0)) / deviation
         miss = np.clip(miss, -LARGEST_MISS, LARGEST_MISS)
@@ -330,7 +326,9 @@ def weigh(
         ohm_rounds=sheet.ohm_rounds,
         lead_bad=fits.lead_bad[mode],
     )
-    log_like = log_likelihood(sheet, indicate(rows, sheet, prediction))
+    readings = readings_of(sheet)
+    shown = indicate(rows, sheet, prediction, readings=readings)
+    log_like = log_likelihood(sheet, shown, readings)
     unary, common = assignment_tables(rows, sheet, log_like)
     _tie_fitted(sheet, assigned, unary)
     pairs = pair_tables(rows, sheet, prediction)

@@ -172,8 +172,11 @@ class _View:
             by = None if field.by is None else field.by[:, rounds, 0]
             return field.value[:, rounds], by
         wire = np.minimum(self.wire(index), self.n_wire_most - 1)
-        by = None if field.by is None else field.by[self.rows, rounds, wire]
-        return field.value[self.rows, rounds, wire][:, :, None], by
+        place = (self.rows * field.value.shape[1] + rounds) * self.n_wire_most + wire
+        by = None
+        if field.by is not None:
+            by = field.by.reshape(-1, field.by.shape[3]).take(place, axis=0)
+        return field.value.ravel().take(place)[:, :, None], by
 
     def unused(self, index: IntArray) -> Bools:
         """Where the candidate wire is not there at all, (M, n, C)."""

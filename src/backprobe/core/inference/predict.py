@@ -47,7 +47,9 @@ class PredictionPlan:
     layout : of the coordinates.
     rounds : what the values follow from.
     levels : how levels are combined.
-    wiring : the circuits, a solution for each round, set and combination of levels.
+    wiring : the circuits, a solution for each round, set and combination of levels that matters.
+    solution : ndarray of int, shape (R * S * C,) a row, or None
+        The solution of each round, set and combination; None where each has its own.
     wanted : entries to derive by, or None.
     slopes : quantities to derive.
     sensor : the lone sensor for the ohmmeter, or None.
@@ -57,6 +59,7 @@ class PredictionPlan:
     rounds: RoundPlan
     levels: LevelPlan
     wiring: Wiring
+    solution: IntArray | None
     wanted: Wanted | None
     slopes: frozenset[str]
     sensor: SensorPlan | None
@@ -96,19 +99,23 @@ def prepare(
     both = np.zeros((n_c, N_SWITCH), dtype=np.int64)
     both[:, : level.shape[1]] = level
     n_set = n_share * n_r * n_s
+    mode = np.tile(np.repeat([int(_mode(r)) for r in sheet.rounds], n_s * n_c), n_share)
+    kept, solution = _distinct(table, mode, n_c)
+    extra = _fitted(table, sheet, assigned, n_s * n_c)
     wiring = wire(
         table.circuits,
-        np.tile(np.repeat([int(_mode(r)) for r in sheet.rounds], n_s * n_c), n_share),
-        np.tile(both, (n_set, 1)),
-        np.repeat(np.arange(n_set), n_c),
+        mode[kept],
+        np.tile(both, (n_set, 1))[kept],
+        np.repeat(np.arange(n_set), n_c)[kept],
         (n_set, table.fixed.shape[1]),
-        _fitted(table, sheet, assigned, n_s * n_c),
+        None if extra is None else extra.part(kept),
     )
     return PredictionPlan(
         layout=layout,
         rounds=rounds,
         levels=plan_levels(table, level),
         wiring=wiring,
+        solution=None if kept.size == mode.size else solution,
         wanted=wanted_entries(wiring, table.wanted) if sensitivities else None,
         slopes=frozenset(slopes) if sensitivities else frozenset(),
         sensor=plan_sensor(table, rounds, sheet, sorted(ohm_rounds), assigned, sensitivities),
@@ -169,6 +176,8 @@ def predict(
     )
     if walk is not None:
         walk["volts"] = found.region
+    if plan.solution is not None:
+        found = found.solutions(plan.solution)
     ohm, ohm_by = sensor_ohm(plan.sensor, values, table.role.shape[1])
     if lead_bad is None:
         lead_bad = np.zeros((z.shape[0], len(sheet.rounds)), dtype=bool)
@@ -201,6 +210,21 @@ def _n_switch(table: HypothesisTable, sheet: Sheet) -> int:
     if not plugged and not (powered and own.any()):
         return 0
     return int((circuits.switch_share >= 0).sum(axis=1).max(initial=0))
+
+
+def _distinct(table: HypothesisTable, mode: IntArray, n_c: int) -> tuple[IntArray, IntArray]:
+    """Solutions that differ, given the mode of all of them: n_c levels in a row.
+
+    Where no switching element is there in a mode, all combinations of levels are one solution.
+    Returns those to solve, and which of these each one is.
+    """
+    circuits = table.circuits
+    switching = circuits.active & (circuits.switch >= 0)[:, :, None]  # (M, K, n_mode)
+    is_moved = np.asarray(switching.any(axis=(0, 1)))[mode]
+    number = np.arange(mode.size)
+    first = np.where(is_moved, number, number - number % n_c)
+    kept, solution = np.unique(first, return_inverse=True)
+    return kept, solution
 
 
 def _fitted(
