@@ -162,10 +162,10 @@ def sample_groups(
         ``n_draw`` of each group; the sum of a group's weights is its evidence times priors.
     """
     z, log_q, source = [], [], []
-    rows_all = table.rows(fits.hypothesis)
-    held_all = is_choice(rows_all, layout_of(table, sheet))
-    for group in groups:
-        drawn, density = _propose(fits, group, held_all[group.modes[0]], n_draw, rng)
+    firsts = np.array([group.modes[0] for group in groups], dtype=np.int64)
+    held = is_choice(table.rows(fits.hypothesis[firsts]), layout_of(table, sheet))
+    for group, own in zip(groups, held, strict=True):
+        drawn, density = _propose(fits, group, own, n_draw, rng)
         z.append(drawn)
         log_q.append(density)
         source.append(np.full(n_draw, group.modes[0]))

@@ -62,7 +62,7 @@ def plan_sensor(
         np.full(count, int(Mode.SENSOR_ALONE)),
         np.ones((count, N_SWITCH), dtype=np.int64),
         first_set.ravel(),
-        (n_share * n_r * n_s, plan.fixed.shape[3] - 1),
+        (n_share * n_r * n_s, plan.fixed.shape[1]),
     )
     one, other = table.active_end[:, None, :, None], table.active_end[:, None, None, :]
     first, second = _pairs(table, sheet, assigned)

@@ -95,7 +95,22 @@ class PriorTable:
 
     def in_states(self, states: NDArray[np.int64]) -> "PriorTable":
         """Priors (M, S, n_value) in some of the S states each, (M, *states.shape, n_value)."""
-        return PriorTable(*(getattr(self, n)[:, states] for n in PriorTable.__dataclass_fields__))
+        names = PriorTable.__dataclass_fields__
+        return PriorTable(*(getattr(self, n).take(states, axis=1) for n in names))
+
+    def laid_out(self) -> "PriorTable":
+        """Priors (M, ..., n_value) in one row each, (M, n)."""
+        n_m, inner = self.centre.shape[0], self.centre.ndim
+        parts = (getattr(self, name) for name in PriorTable.__dataclass_fields__)
+        # Choices have one axis more.
+        return PriorTable(*(part.reshape(n_m, -1, *part.shape[inner:]) for part in parts))
+
+    def followed_by(self, other: "PriorTable") -> "PriorTable":
+        """Priors (M, n) and those of another table (M, k), as (M, n + k)."""
+        names = PriorTable.__dataclass_fields__
+        return PriorTable(
+            *(np.concatenate([getattr(self, n), getattr(other, n)], axis=1) for n in names)
+        )
 
     @property
     def is_choice(self) -> Bools:

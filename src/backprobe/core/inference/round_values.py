@@ -18,23 +18,26 @@ IntArray = NDArray[np.int64]
 class RoundPlan:
     """What values in R rounds follow from, apart from the coordinates; S sets a round.
 
-    static, driven : priors, (M, F) and (M, R, S, Q).
-    step : ndarray, shape (M, 1 or R, 1 or S, Q): change of a driven quantity by its coordinate.
+    prior : PriorTable, (M, F + R S Q)
+        Of the static values, then of the driven quantities in each set.
+    at : ndarray of int, shape (M, F + R S Q)
+        Places of their coordinates among z (M, n_z) laid flat.
+    step : ndarray, shape (M, R, S, Q): change of a driven quantity by its coordinate.
     base_at : ndarray of int, shape (M, R, S, Q): coordinates of the driven quantities.
     change_at : ndarray of int, shape (R, Q): coordinates of their changes.
-    fixed : ndarray, shape (M, 1, 1, P + 1): values known beforehand; the last slot takes the pads.
-    static_slot, driven_slot : ndarray of int, shapes (M, F) and (M, Q): P where there is none.
+    fixed : ndarray, shape (M, P): values known beforehand.
+    source : ndarray of int, shape (M, R, S, P)
+        Where the value of each slot comes from, among (M, P + F + R S Q) laid flat.
     n_z : number of coordinates.
     """
 
-    static: PriorTable
-    driven: PriorTable
+    prior: PriorTable
+    at: IntArray
     step: Array
     base_at: IntArray
     change_at: IntArray
     fixed: Array
-    static_slot: IntArray
-    driven_slot: IntArray
+    source: IntArray
     n_z: int
 
     @property
@@ -122,20 +125,37 @@ def plan_rounds(table: HypothesisTable, layout: Layout, sheet: Sheet) -> RoundPl
     known, number = np.unique(states, return_inverse=True)
     bases = [base_index(table, layout, int(s)) for s in known]
     stacked = np.stack(bases, axis=1) if bases else np.zeros((n_m, 0, n_q), dtype=np.int64)
+    base_at = stacked.take(number.reshape(states.shape), axis=1)  # (M, R, S, Q)
     driven = table.driven_prior.in_states(states)
     starts = np.array([layout.change(r).start for r in range(n_r)], dtype=np.int64)
-    n_p = table.fixed.shape[1]
+    row = np.arange(n_m)[:, None]
+    static_at = np.broadcast_to(np.arange(layout.n_free), (n_m, layout.n_free))
     return RoundPlan(
-        static=table.static,
-        driven=driven,
+        prior=table.static.followed_by(driven.laid_out()),
+        at=np.concatenate([static_at, base_at.reshape(n_m, -1)], axis=1) + row * layout.size,
         step=np.where(driven.is_choice, 0.0, table.driven_step[:, None, None]),
-        base_at=stacked[:, number.reshape(states.shape)],
+        base_at=base_at,
         change_at=starts[:, None] + np.arange(n_q),
-        fixed=np.concatenate([table.fixed, np.zeros((n_m, 1))], axis=1)[:, None, None],
-        static_slot=np.where(table.free_slot < 0, n_p, table.free_slot),
-        driven_slot=np.where(table.driven_slot < 0, n_p, table.driven_slot),
+        fixed=table.fixed,
+        source=_sources(table, base_at.shape),
         n_z=layout.size,
     )
+
+
+def _sources(table: HypothesisTable, shape: tuple[int, ...]) -> IntArray:
+    """`RoundPlan.source`; ``shape`` is (M, R, S, Q)."""
+    n_m, n_r, n_s, n_q = shape
+    n_p, n_f = table.fixed.shape[1], table.free_slot.shape[1]
+    row = np.arange(n_m)[:, None]
+    own = np.empty((n_m, n_p + 1), dtype=np.int64)  # a last slot takes the pads
+    own[:] = np.arange(n_p + 1)
+    own[row, table.free_slot] = n_p + np.arange(n_f)  # slot -1 is the last one
+    own[row, table.driven_slot] = n_p + n_f + np.arange(n_q)
+    own = own[:, None, :-1]  # (M, 1, P), of the first set
+    later = np.arange(n_r * n_s)[:, None] * n_q
+    source = np.where(own >= n_p + n_f, own + later, own)  # (M, R S, P)
+    source += row[:, :, None] * (n_p + n_f + n_r * n_s * n_q)
+    return np.asarray(source.reshape(n_m, n_r, n_s, n_p))
 
 
 def round_values(plan: RoundPlan, z: Array) -> RoundValues:
@@ -152,22 +172,18 @@ def round_values(plan: RoundPlan, z: Array) -> RoundValues:
     -------
     RoundValues
     """
-    (n_m, n_r, n_s), n_p = plan.shape, plan.fixed.shape[3] - 1
-    static, static_slope = to_values(plan.static, z[:, : plan.static.centre.shape[1]])
-    rows = np.arange(n_m)[:, None]
-    level, slope = to_values(plan.driven, z[rows[:, :, None, None], plan.base_at])
-    moved = level + plan.step * z[:, plan.change_at][:, :, None]
-    limited = np.clip(moved, plan.driven.lowest, plan.driven.highest)
-    free = limited == moved
-    value = np.empty((n_m, n_r, n_s, n_p + 1))
-    value[...] = plan.fixed
-    # Advanced indices on both sides of a slice: their axes go first, (M, F or Q, R, S).
-    value[rows, :, :, plan.static_slot] = static[:, :, None, None]
-    value[rows, :, :, plan.driven_slot] = np.moveaxis(limited, 3, 1)
+    n_m, n_f = z.shape[0], plan.at.shape[1] - plan.base_at[0].size
+    found, slope = to_values(plan.prior, z.ravel().take(plan.at))
+    moved = found[:, n_f:].reshape(plan.base_at.shape)
+    moved = moved + plan.step * z.take(plan.change_at, axis=1)[:, :, None]
+    lowest, highest = plan.prior.lowest[:, n_f:], plan.prior.highest[:, n_f:]
+    limited = np.clip(moved.reshape(n_m, -1), lowest, highest)
+    free = (limited == moved.reshape(n_m, -1)).reshape(moved.shape)
+    given = np.concatenate([plan.fixed, found[:, :n_f], limited], axis=1)
     return RoundValues(
         plan=plan,
-        value=np.ascontiguousarray(value[..., :-1]),
-        static_slope=static_slope,
-        base_slope=np.where(free, slope, 0.0),
+        value=given.ravel().take(plan.source),
+        static_slope=slope[:, :n_f],
+        base_slope=np.where(free, slope[:, n_f:].reshape(moved.shape), 0.0),
         change_slope=np.where(free, plan.step, 0.0),
     )
