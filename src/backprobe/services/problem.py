@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.inference.likelihood import BY_METER
+from backprobe.core.inference.readings import BY_METER
 from backprobe.core.inference.sheet import Quantity, Sheet, SheetRound
 from backprobe.families.schema import STATES
 from backprobe.job import Indication, Job, Round

@@ -139,6 +139,24 @@ _LAWS: Mapping[Coefficient, Callable[[Array, Array, Array], tuple[Array, ...]]] 
 }
 
 
+def coefficient_of(kind: Coefficient, p0: Array, p1: Array, p2: Array) -> tuple[Array, ...]:
+    """Coefficients of stamps of one kind and their partial derivatives.
+
+    Parameters
+    ----------
+    kind : Coefficient
+        Any but `Coefficient.NONE`.
+    p0, p1, p2 : ndarray, shape (n,)
+        Values, SI units; ignored where the kind does not use them.
+
+    Returns
+    -------
+    tuple of ndarray, shape (n,)
+        Coefficient (S or A) and its derivative by each value that the kind uses.
+    """
+    return _LAWS[kind](p0, p1, p2)
+
+
 def coefficients(kind: Codes, p0: Array, p1: Array, p2: Array) -> tuple[Array, Array, Array, Array]:
     """Coefficients of stamps and their partial derivatives.
 

@@ -6,13 +6,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.circuit.elements import coefficients
 from backprobe.core.circuit.plan import CircuitTable
-from backprobe.core.circuit.regions import Walked, limits_of, walk
-from backprobe.core.circuit.sensitivity import Solved, Wanted, pair_slopes, reading_slopes
-from backprobe.core.circuit.stamping import Circuits, Extra, circuits_of
+from backprobe.core.circuit.regions import limits_of, walk
+from backprobe.core.circuit.sensitivity import (
+    Wanted,
+    moved_entries,
+    pair_slopes,
+    voltage_slopes,
+    wanted_entries,
+)
+from backprobe.core.circuit.stamping import circuits_of
+from backprobe.core.circuit.wiring import Extra, Wiring, wire
 
-__all__ = ["Evaluation", "Extra", "evaluate"]
+__all__ = ["Evaluation", "Extra", "evaluate", "evaluate_wired"]
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -35,7 +41,7 @@ class Evaluation:
     region : ndarray of int, shape (M, I, G)
         Regions that the answer was found in.
     pair_by : ndarray, shape (M, I, T, T, W), or None
-        Sensitivity of the resistance between two terminals.
+        Sensitivity of the resistance between two terminals; (M, I, n_pair, W) for some pairs.
     voltage_by, unit_by, alternating_by, thevenin_by : ndarray, shape (M, I, T, W), or None
         Sensitivities to the W wanted values; ``thevenin_by`` is that of the diagonal.
     """
@@ -51,6 +57,12 @@ class Evaluation:
     unit_by: Array | None = None
     alternating_by: Array | None = None
     thevenin_by: Array | None = None
+
+    def solutions(self, index: IntArray) -> "Evaluation":
+        """Some of the solutions of each circuit, repeats allowed."""
+        parts = {name: getattr(self, name) for name in Evaluation.__dataclass_fields__}
+        there = {name: part for name, part in parts.items() if part is not None}
+        return replace(self, **{n: part.take(index, axis=1) for n, part in there.items()})
 
 
 def evaluate(
@@ -79,7 +91,7 @@ def evaluate(
     extra : Extra, optional
         Fitted resistors.
     wanted : ndarray of int, shape (M, W), optional
-        Value slots to return derivatives by; -1 pads.
+        Value slots to return derivatives by, each once; -1 pads.
     region : ndarray of int, shape (M, I, G), optional
         Regions to start the walk from (those of a like solution), for speed.
     pairs : bool
@@ -102,63 +114,98 @@ def evaluate(
     pieces = []
     for start in range(0, values.shape[1], step):
         part = slice(start, start + step)
-        own = _values_by_stamp(table, values[:, part])
-        c, *by_value = coefficients(table.kind[:, None, :], own[..., 0], own[..., 1], own[..., 2])
         fitted = None if extra is None else extra.part(part)
-        circuits = circuits_of(table, c, values[:, part], mode[part], level[part], fitted)
-        walked = walk(circuits, limits_of(table, values[:, part]), region[:, part])
-        slopes = None if wanted is None else Wanted(wanted, (by_value[0], by_value[1], by_value[2]))
-        pieces.append(_collected(table, circuits, walked, slopes, pairs))
-    return pieces[0] if len(pieces) == 1 else _joined(pieces)
-
-
-def _values_by_stamp(table: CircuitTable, values: Array) -> Array:
-    """Values p0, p1, p2 of every stamp, (M, I, K, 3)."""
-    n_m, n_i = values.shape[:2]
-    slots = table.value.reshape(n_m, 1, -1)
-    return np.take_along_axis(values, slots, axis=2).reshape(n_m, n_i, -1, 3)
-
-
-def _collected(
-    table: CircuitTable, circuits: Circuits, walked: Walked, slopes: Wanted | None, pairs: bool
-) -> Evaluation:
-    """What is read at the terminals of solved circuits."""
-    n_m, n_i, n_node = walked.voltage.shape[:3]
-    n_t = table.probe.shape[1]
-    ends = np.concatenate([table.probe, table.unit], axis=1)[:, None, :, None]  # (M, 1, 2T, 1)
-    voltage = np.concatenate([np.zeros((n_m, n_i, 1, 2)), walked.voltage], axis=2)
-    at = np.take_along_axis(voltage, ends, axis=2)  # (M, I, 2T, 2)
-    impedance = np.concatenate([np.zeros((n_m, n_i, 1, n_node)), walked.impedance], axis=2)
-    rows = np.take_along_axis(impedance, ends, axis=2)  # (M, I, 2T, N)
-    probe_rows = np.concatenate([np.zeros((n_m, n_i, n_t, 1)), rows[:, :, :n_t]], axis=3)
-    found = Evaluation(
-        voltage=at[:, :, :n_t, 0],
-        unit_voltage=at[:, :, n_t:, 0],
-        alternating=np.abs(at[:, :, :n_t, 1]),
-        thevenin=np.take_along_axis(probe_rows, table.probe[:, None, None, :], axis=3),
-        settled=walked.settled,
-        region=walked.region,
-    )
-    if slopes is None:
+        own = np.arange(mode[part].size)
+        wiring = wire(table, mode[part], level[part], own, (own.size, values.shape[2]), fitted)
+        entries = None if wanted is None else wanted_entries(wiring, wanted)
+        ends = _all_pairs(wiring) if pairs else None
+        pieces.append(
+            evaluate_wired(wiring, values[:, part], entries, region=region[:, part], pairs=ends)
+        )
+    found = pieces[0] if len(pieces) == 1 else _joined(pieces)
+    if found.pair_by is None:
         return found
-    live = circuits.live(walked.region)
-    solved = Solved(
-        impedance=walked.impedance,
-        voltage=walked.voltage,
-        terminal_rows=rows,
-        probe_alternating=at[:, :, :n_t, 1],
-        conducting=live & ~circuits.is_current[:, None],
-        injecting=live & circuits.is_current[:, None],
+    n_t = found.thevenin.shape[2]
+    return replace(found, pair_by=found.pair_by.reshape(*values.shape[:2], n_t, n_t, -1))
+
+
+def _all_pairs(wiring: Wiring) -> tuple[IntArray, IntArray]:
+    """Probe points of every two terminals, (V, T * T) each."""
+    n_t = wiring.terminal.shape[1] // 2
+    probe = wiring.terminal[:, :n_t]
+    return np.repeat(probe, n_t, axis=1), np.tile(probe, (1, n_t))
+
+
+def evaluate_wired(
+    wiring: Wiring,
+    values: Array,
+    wanted: Wanted | None = None,
+    *,
+    region: IntArray | None = None,
+    pairs: tuple[IntArray, IntArray] | None = None,
+) -> Evaluation:
+    """Solve circuits that are wired up already.
+
+    Parameters
+    ----------
+    wiring : Wiring
+        Of M circuits, I solutions each.
+    values : ndarray, shape (M, J, P)
+        Sets of values by slot, SI units.
+    wanted : Wanted, optional
+        Entries of the values to return derivatives by.
+    region : ndarray of int, shape (M, I, G), optional
+        Regions to start the walk from.
+    pairs : two ndarrays of int, shape (V, n_pair), optional
+        Nodes between which to derive the resistance, instead of what is read at the terminals.
+
+    Returns
+    -------
+    Evaluation
+        See there; ``pair_by`` has the shape (M, I, n_pair, W).
+
+    Raises
+    ------
+    NoUniqueAnswer
+        A node of a circuit floats.
+    """
+    n_m, n_i, n_t = wiring.value_shape[0], wiring.n_solution, wiring.terminal.shape[1] // 2
+    start = np.zeros((wiring.count, wiring.n_group), dtype=np.int64)
+    if region is not None and region.size == start.size:
+        start = region.reshape(start.shape)
+    circuits = circuits_of(wiring, values)
+    walked = walk(circuits, limits_of(wiring.edges, values), start)
+    size, place, probe = wiring.n_node + 1, wiring.terminal_place, wiring.terminal[:, :n_t]
+    at = walked.voltage.reshape(-1, 2).take(place, axis=0)  # (V, 2T, 2)
+    thevenin = walked.impedance.ravel().take(place[:, :n_t, None] * size + probe[:, None])
+
+    def shaped(found: Array) -> Array:
+        return found.reshape(n_m, n_i, *found.shape[1:])
+
+    found = Evaluation(
+        voltage=shaped(at[:, :n_t, 0]),
+        unit_voltage=shaped(at[:, n_t:, 0]),
+        alternating=shaped(np.abs(at[:, :n_t, 1])),
+        thevenin=shaped(thevenin),
+        settled=walked.settled.reshape(n_m, n_i),
+        region=walked.region.reshape(n_m, n_i, -1),
     )
-    if pairs:
-        return replace(found, pair_by=pair_slopes(table, solved, slopes))
-    voltage_by, unit_by, alternating_by, thevenin_by = reading_slopes(table, solved, slopes)
+    if wanted is None:
+        return found
+    moved = moved_entries(circuits, walked, wanted)
+    if pairs is not None:
+        return replace(found, pair_by=shaped(pair_slopes(moved, *pairs)))
+    ends_by = voltage_slopes(moved)
+    alternating_by = np.zeros_like(ends_by[:, :n_t])
+    if wiring.is_alternating.any():
+        sign = np.sign(at[:, :n_t, 1, None])
+        alternating_by = sign * voltage_slopes(moved, alternating=True)[:, :n_t]
     return replace(
         found,
-        voltage_by=voltage_by,
-        unit_by=unit_by,
-        alternating_by=alternating_by,
-        thevenin_by=thevenin_by,
+        voltage_by=shaped(ends_by[:, :n_t]),
+        unit_by=shaped(ends_by[:, n_t:]),
+        alternating_by=shaped(alternating_by),
+        thevenin_by=shaped(pair_slopes(moved, probe, np.zeros_like(probe))),
     )
 
 

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.circuit.plan import CircuitTable
 from backprobe.core.circuit.stamping import Circuits, solve_stamps
+from backprobe.core.circuit.wiring import Edges
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -28,40 +28,24 @@ EDGE_VOLT = 1e-9  # V; a region is left only when the answer lies beyond its edg
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Edges of the regions of M circuits, I solutions each, G groups.
+    """Edges of the regions of V solutions with G groups.
 
-    nodes : ndarray of int, shape (M, G, 2)
-        Nodes whose difference decides; 0 is the reference, -1 pads.
-    low, high : ndarray, shape (M, I, G)
+    low, high : ndarray, shape (V, G)
         Region 1 lies below ``low``, region 2 above ``high``, V; infinite where there is none.
     """
 
-    nodes: IntArray
     low: Array
     high: Array
-
-    def rows(self, m: IntArray, i: IntArray) -> "Limits":
-        """Single solutions, each as a circuit of its own."""
-        return Limits(self.nodes[m], self.low[m, i][:, None], self.high[m, i][:, None])
-
-    def regions(self, voltage: Array) -> IntArray:
-        """Region that each group lies in, (M, I, G), at direct node voltages (M, I, N)."""
-        full = np.concatenate([np.zeros((*voltage.shape[:-1], 1)), voltage], axis=-1)
-        nodes = np.maximum(self.nodes, 0)[:, None]  # (M, 1, G, 2)
-        index = np.broadcast_to(nodes, (*voltage.shape[:-1], *nodes.shape[2:]))
-        ends = np.take_along_axis(full[..., None, :], index, axis=-1)
-        across = ends[..., 0] - ends[..., 1]
-        above = np.where(across > self.high + EDGE_VOLT, 2, 0)
-        return np.where(across < self.low - EDGE_VOLT, 1, above)
 
 
 @dataclass(frozen=True, slots=True)
 class Walked:
-    """Where the walk ended: M circuits, I solutions each, N nodes, G groups.
+    """Where the walk ended: V solutions, N nodes, G groups.
 
-    impedance : ndarray, shape (M, I, N, N), ohm; voltage : (M, I, N, 2), direct and alternating, V.
-    region : ndarray of int, shape (M, I, G): regions that the answer was found in.
-    settled : ndarray of bool, shape (M, I): whether the answer lies in them.
+    impedance : ndarray, shape (V, 1 + N, 1 + N), ohm; voltage : (V, 1 + N, 2), direct and
+        alternating, V. The first node is the reference, all zero.
+    region : ndarray of int, shape (V, G): regions that the answer was found in.
+    settled : ndarray of bool, shape (V,): whether the answer lies in them.
     """
 
     impedance: Array
@@ -70,14 +54,14 @@ class Walked:
     settled: Bools
 
 
-def limits_of(table: CircuitTable, values: Array) -> Limits:
+def limits_of(edges: Edges, values: Array) -> Limits:
     """Edges of the regions at given values.
 
     Parameters
     ----------
-    table : CircuitTable
-        M circuits.
-    values : ndarray, shape (M, I, P)
+    edges : Edges
+        Of V solutions.
+    values : ndarray, shape (M, J, P)
         Values by slot, SI units.
 
     Returns
@@ -85,14 +69,11 @@ def limits_of(table: CircuitTable, values: Array) -> Limits:
     Limits
         Their edges, V.
     """
-
-    def edge(slots: IntArray, missing: float) -> Array:
-        there = slots[:, None, :, 0] >= 0  # (M, 1, G)
-        at = np.maximum(slots, 0).reshape(slots.shape[0], 1, -1)
-        v = np.take_along_axis(values, at, axis=2).reshape(*values.shape[:2], -1, 3)
-        return np.where(there, v[..., 0] - v[..., 1] * v[..., 2], missing)
-
-    return Limits(table.group_nodes, edge(table.group_low, -np.inf), edge(table.group_high, np.inf))
+    low, high = values.ravel().take(edges.low), values.ravel().take(edges.high)
+    return Limits(
+        np.where(edges.is_low, low[0] - low[1] * low[2], -np.inf),
+        np.where(edges.is_high, high[0] - high[1] * high[2], np.inf),
+    )
 
 
 def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
@@ -101,10 +82,10 @@ def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
     Parameters
     ----------
     circuits : Circuits
-        M circuits, I solutions each.
+        V solutions.
     limits : Limits
         Edges of their regions.
-    start : ndarray of int, shape (M, I, G)
+    start : ndarray of int, shape (V, G)
         Regions to try first.
 
     Returns
@@ -117,30 +98,34 @@ def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
     NoUniqueAnswer
         A node of a circuit floats.
     """
-    region = start.copy()
-    impedance, voltage = solve_stamps(circuits, circuits.live(region))
+    wiring, region = circuits.wiring, start.copy()
+    size = wiring.n_node + 1
+    impedance, voltage = np.zeros((wiring.count, size, size)), np.zeros((wiring.count, size, 2))
+    z, v = solve_stamps(circuits, wiring.live(region, circuits.chosen))
+    impedance[:, 1:, 1:], voltage[:, 1:] = z, v
     found = _found(circuits, limits, voltage, region)
-    settled = (found == region).all(axis=-1)
-    m, i = np.nonzero(~settled)
-    found = found[m, i]  # (n, G) from here on: of what is still walking
+    settled = (found == region).all(axis=1)
+    left = np.flatnonzero(~settled)  # solutions that are still walking
     for step in range(1, MAX_WALK + 1):
-        if not m.size:
+        if not left.size:
             break
         at_rest = step == MAX_WALK
-        region[m, i] = now = np.zeros_like(found) if at_rest else _next(region[m, i], found)
-        some = circuits.rows(m, i)
-        z, v = solve_stamps(some, some.live(now[:, None]))
-        impedance[m, i], voltage[m, i] = z[:, 0], v[:, 0]
-        found = _found(some, limits.rows(m, i), v, now[:, None])[:, 0]
-        done = (found == now).all(axis=-1)
-        settled[m[done], i[done]] = True
-        m, i, found = m[~done], i[~done], found[~done]
+        region[left] = 0 if at_rest else _next(region[left], found[left])
+        z, v = solve_stamps(circuits, wiring.live(region, circuits.chosen), left)
+        impedance[left, 1:, 1:], voltage[left, 1:] = z, v
+        found = _found(circuits, limits, voltage, region)
+        settled[left] = (found[left] == region[left]).all(axis=1)
+        left = left[~settled[left]]
     return Walked(impedance, voltage, region, settled)
 
 
 def _found(circuits: Circuits, limits: Limits, voltage: Array, now: IntArray) -> IntArray:
-    """Regions that an answer lies in; a group that is not there keeps its own."""
-    return np.where(circuits.deciding, limits.regions(voltage[..., 0]), now)
+    """Regions that the answers lie in, (V, G); a group that is not there keeps its own."""
+    plus, minus = voltage[:, :, 0].ravel().take(circuits.wiring.edges.ends)
+    across = plus - minus
+    above = np.where(across > limits.high + EDGE_VOLT, 2, 0)
+    found = np.where(across < limits.low - EDGE_VOLT, 1, above)
+    return np.where(circuits.deciding, found, now)
 
 
 def _next(now: IntArray, wanted: IntArray) -> IntArray:

@@ -3,6 +3,9 @@
 With the bus impedance matrix Z at hand, derivatives need no further factorisation: from
 ``G V = I``, a stamp ``c u w'`` moves voltages by ``dV/dc = -(Z u)(w' V)``, a current stamp ``c u``
 by ``+(Z u)``, and impedances move by ``dZ/dc = -(Z u)(w' Z)`` ([grainger1994] ch. 8).
+
+Entries that a wanted value enters are listed once (`Wanted`): what they inject as the value moves
+is added up by node and value, and Z takes it to all terminals in one product.
 """
 
 from dataclasses import dataclass
@@ -10,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.circuit.plan import CircuitTable
-from backprobe.core.circuit.stamping import differences
+from backprobe.core.circuit.regions import Walked
+from backprobe.core.circuit.stamping import Circuits
+from backprobe.core.circuit.wiring import Wiring
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -19,131 +23,148 @@ Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
-class Solved:
-    """Solved circuits: M circuits, I solutions each, N nodes, T terminals, K stamps.
+class Wanted:
+    """Entries that wanted values enter: X of them, W values.
 
-    impedance : ndarray, shape (M, I, N, N), ohm; voltage : (M, I, N, 2), V.
-    terminal_rows : ndarray, shape (M, I, 2T, N)
-        Rows of the impedance matrix at the probe points, then at the control unit's ends.
-    probe_alternating : ndarray, shape (M, I, T)
-        Signed alternating voltage at the probe points, V.
-    conducting, injecting : ndarray of bool, shape (M, I, K)
-        Stamps that are there, by what they are.
+    n_wanted : W.
+    entry : ndarray of int, shape (X,): number of the entry.
+    which : ndarray of int, shape (X,): as which of its values, 0 to 2.
+    value : ndarray of int, shape (X,): which of the wanted values that is, 0 to W - 1.
+    solution : ndarray of int, shape (X,): the solution that the entry is in.
+    nodes : ndarray of int, shape (4, X): places of u+, u-, w+, w- among (V, 1 + N) laid flat.
     """
 
-    impedance: Array
-    voltage: Array
-    terminal_rows: Array
-    probe_alternating: Array
-    conducting: Bools
-    injecting: Bools
+    n_wanted: int
+    entry: IntArray
+    which: IntArray
+    value: IntArray
+    solution: IntArray
+    nodes: IntArray
+
+
+def wanted_entries(wiring: Wiring, slots: IntArray) -> Wanted:
+    """Find the entries that wanted values enter.
+
+    Parameters
+    ----------
+    wiring : Wiring
+        Of M circuits.
+    slots : ndarray of int, shape (M, W)
+        Value slots to derive by, each once; -1 pads.
+
+    Returns
+    -------
+    Wanted
+        See there.
+    """
+    (n_m, _, n_value), n_wanted = wiring.value_shape, slots.shape[1]
+    number = np.full((n_m, n_value + 1), -1)  # the last column takes the pads
+    number[np.arange(n_m)[:, None], slots] = np.arange(n_wanted)
+    number[:, -1] = -1
+    circuit = wiring.solution // wiring.n_solution  # (E,)
+    found = number[circuit, wiring.slots % n_value]  # (3, E)
+    which, entry = np.nonzero(found >= 0)
+    return Wanted(
+        n_wanted=n_wanted,
+        entry=entry,
+        which=which,
+        value=found[which, entry],
+        solution=wiring.solution[entry],
+        nodes=wiring.nodes[:, entry] + wiring.solution[entry] * (wiring.n_node + 1),
+    )
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
-    """By which values derivatives are wanted: M circuits, K stamps, W values.
+class Moved:
+    """What moves with the wanted values in solved circuits.
 
-    slots : ndarray of int, shape (M, W); -1 pads.
-    by_value : three ndarrays, shape (M, I, K): derivatives of the stamps' coefficients.
+    circuits, walked : the circuits and their answers.
+    wanted : the entries that move.
+    slope : ndarray, shape (X,): derivative of each one's coefficient; 0 where it is not there.
+    injecting : ndarray of bool, shape (X,): whether it is a current.
     """
 
-    slots: IntArray
-    by_value: tuple[Array, Array, Array]
-
-    def chain(self, table: CircuitTable, by_coefficient: Array) -> Array:
-        """Chain rule from coefficients (M, I, X, K) to values (M, I, X, W)."""
-        n_wanted = self.slots.shape[1]
-        by = np.zeros((*by_coefficient.shape[:3], n_wanted))
-        for which, slope in enumerate(self.by_value):
-            is_it = table.value[:, :, which, None] == self.slots[:, None, :]  # (M, K, W)
-            if is_it.any():
-                by += np.matmul(by_coefficient * slope[:, :, None, :], is_it[:, None].astype(float))
-        return by
+    circuits: Circuits
+    walked: Walked
+    wanted: Wanted
+    slope: Array
+    injecting: Bools
 
 
-def reading_slopes(
-    table: CircuitTable, solved: Solved, wanted: Wanted
-) -> tuple[Array, Array, Array, Array]:
-    """Derivatives of the readings at each terminal.
+def moved_entries(circuits: Circuits, walked: Walked, wanted: Wanted) -> Moved:
+    """What moves with the wanted values, at the regions that the answers were found in."""
+    wiring = circuits.wiring
+    live = wiring.live(walked.region, circuits.chosen)
+    injecting = np.zeros(live.size, dtype=bool)
+    injecting[wiring.injecting] = True
+    slope = np.where(live[wanted.entry], circuits.slope[wanted.which, wanted.entry], 0.0)
+    return Moved(circuits, walked, wanted, slope, injecting[wanted.entry])
+
+
+def voltage_slopes(moved: Moved, *, alternating: bool = False) -> Array:
+    """Derivatives of the voltages at the terminals.
 
     Parameters
     ----------
-    table : CircuitTable
-        M circuits.
-    solved : Solved
-        Their answers.
-    wanted : Wanted
-        The W values to derive by.
+    moved : Moved
+        V solutions, W wanted values.
+    alternating : bool
+        Whether of the alternating (signed, rms) instead of the direct voltages.
 
     Returns
     -------
-    voltage_by, unit_by, alternating_by, thevenin_by : ndarray, shape (M, I, T, W)
-        Derivatives of the direct voltage at probe points and at the control unit's ends, of the
-        alternating voltage (rms), and of the Thevenin resistance.
+    ndarray, shape (V, 2T, W)
+        At the probe points, then at the control unit's ends.
     """
-    u, w = _incidence(table)
-    n_t = table.probe.shape[1]
-    direct, alternating = _sources(table, solved)
-    zu = np.matmul(solved.terminal_rows, np.swapaxes(u, 1, 2)[:, None])  # (M, I, 2T, K)
-    wv = np.matmul(w[:, None], solved.voltage)  # (M, I, K, 2)
-    conducting = solved.conducting[:, :, None, :]
-    flow = direct - conducting * wv[:, :, None, :, 0]  # (M, I, 1, K)
-    wz = _control_rows(table, solved, w)
-    blocks = [zu * flow, -(conducting * zu[:, :, :n_t] * wz)]
-    has_alternating = bool(table.alternating.any())
-    if has_alternating:
-        flow = alternating - conducting * wv[:, :, None, :, 1]
-        blocks.append(np.sign(solved.probe_alternating)[..., None] * zu[:, :, :n_t] * flow)
-    by = wanted.chain(table, np.concatenate(blocks, axis=2))  # (M, I, 3T or 4T, W)
-    alternating_by = by[:, :, 3 * n_t :] if has_alternating else np.zeros_like(by[:, :, :n_t])
-    return by[:, :, :n_t], by[:, :, n_t : 2 * n_t], alternating_by, by[:, :, 2 * n_t : 3 * n_t]
+    walked, wanted, wiring = moved.walked, moved.wanted, moved.circuits.wiring
+    size, n_w = wiring.n_node + 1, wanted.n_wanted
+    up, um, wp, wm = wanted.nodes
+    v = walked.voltage[:, :, int(alternating)].ravel()
+    mine = wiring.is_alternating.take(wanted.entry) == alternating
+    ampere = np.where(moved.injecting, mine, v.take(wm) - v.take(wp)) * moved.slope
+    place = np.concatenate([up * n_w + wanted.value, um * n_w + wanted.value])
+    weights = np.concatenate([ampere, -ampere])
+    flow = np.bincount(place, weights=weights, minlength=wiring.count * size * n_w)
+    rows = walked.impedance.reshape(-1, size).take(wiring.terminal_place, axis=0)  # (V, 2T, 1 + N)
+    return np.asarray(rows @ flow.reshape(wiring.count, size, n_w))
 
 
-def pair_slopes(table: CircuitTable, solved: Solved, wanted: Wanted) -> Array:
-    """Derivatives of the resistance between each two terminals.
+def pair_slopes(moved: Moved, first: IntArray, second: IntArray) -> Array:
+    """Derivatives of the resistance between pairs of nodes.
 
     Parameters
     ----------
-    table : CircuitTable
-        M circuits.
-    solved : Solved
-        Their answers.
-    wanted : Wanted
-        The W values to derive by.
+    moved : Moved
+        V solutions, W wanted values.
+    first, second : ndarray of int, shape (V, n_pair)
+        Nodes of each pair; 0 is the reference, which gives the Thevenin resistance.
 
     Returns
     -------
-    ndarray, shape (M, I, T, T, W)
+    ndarray, shape (V, n_pair, W)
         -((e_a - e_b)' Z u) (w' Z (e_a - e_b)) dc/dvalue.
     """
-    u, w = _incidence(table)
-    n_t = table.probe.shape[1]
-    zu = np.matmul(solved.terminal_rows[:, :, :n_t], np.swapaxes(u, 1, 2)[:, None])
-    wz = _control_rows(table, solved, w)
-    first = zu[:, :, :, None] - zu[:, :, None]  # (M, I, T, T, K)
-    second = wz[:, :, :, None] - wz[:, :, None]
-    by_c = -(first * second) * solved.conducting[:, :, None, None, :]
-    n_m, n_i = by_c.shape[:2]
-    by = wanted.chain(table, by_c.reshape(n_m, n_i, n_t * n_t, -1))
-    return by.reshape(n_m, n_i, n_t, n_t, -1)
+    wanted, z = moved.wanted, moved.walked.impedance
+    (count, n_pair), n_w = first.shape, wanted.n_wanted
+    up, um, wp, wm = wanted.nodes
+    rows = _seen_from(np.swapaxes(z, 1, 2), first, second)  # e' Z
+    columns = _seen_from(z, first, second)  # Z e
+    seen = rows.take(up, axis=0) - rows.take(um, axis=0)  # (X, n_pair)
+    control = columns.take(wp, axis=0) - columns.take(wm, axis=0)
+    slope = np.where(moved.injecting, 0.0, moved.slope)
+    weights = -seen * control * slope[:, None]
+    place = (wanted.solution[:, None] * n_pair + np.arange(n_pair)) * n_w + wanted.value[:, None]
+    found = np.bincount(place.ravel(), weights=weights.ravel(), minlength=count * n_pair * n_w)
+    return found.reshape(count, n_pair, n_w).astype(np.float64)
 
 
-def _incidence(table: CircuitTable) -> tuple[Array, Array]:
-    """Node differences u and w of every stamp, each (M, K, N)."""
-    n_node = int(table.n_node.max())
-    return differences(table.nodes[:, :, :2], n_node), differences(table.nodes[:, :, 2:], n_node)
-
-
-def _sources(table: CircuitTable, solved: Solved) -> tuple[Array, Array]:
-    """Stamps that inject into the direct and into the alternating solution, (M, I, 1, K)."""
-    alternating = table.alternating[:, None]
-    direct = (solved.injecting & ~alternating)[:, :, None, :]
-    return direct.astype(float), (solved.injecting & alternating)[:, :, None, :].astype(float)
-
-
-def _control_rows(table: CircuitTable, solved: Solved, w: Array) -> Array:
-    """What each stamp's controlling difference sees of each terminal: w' Z e, (M, I, T, K)."""
-    n_m, n_i, n_node = solved.impedance.shape[:3]
-    full = np.concatenate([np.zeros((n_m, n_i, n_node, 1)), solved.impedance], axis=3)
-    columns = np.take_along_axis(full, table.probe[:, None, None, :], axis=3)  # (M, I, N, T)
-    return np.asarray(np.swapaxes(np.matmul(w[:, None], columns), 2, 3))
+def _seen_from(z: Array, first: IntArray, second: IntArray) -> Array:
+    """Differences of columns of matrices (V, 1 + N, 1 + N), as (V (1 + N), n_pair)."""
+    (count, n_pair), size = first.shape, z.shape[1]
+    # Columns one after the other: (V (1 + N), 1 + N), a row a column.
+    columns = np.ascontiguousarray(np.swapaxes(z, 1, 2)).reshape(-1, size)
+    start = np.arange(count)[:, None] * size
+    apart = columns.take(start + first, axis=0)  # (V, n_pair, 1 + N)
+    if second.any():  # column 0 is all zero
+        apart = apart - columns.take(start + second, axis=0)
+    return np.ascontiguousarray(np.swapaxes(apart, 1, 2)).reshape(-1, n_pair)

@@ -1,13 +1,13 @@
-"""From stamps to nodal equations: which stamps are there, the matrices, their solution."""
+"""From entries to nodal equations: coefficients, the matrices, their solution."""
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.circuit.elements import CURRENT_KINDS
+from backprobe.core.circuit.elements import coefficient_of
 from backprobe.core.circuit.nodal import invert
-from backprobe.core.circuit.plan import CircuitTable
+from backprobe.core.circuit.wiring import Wiring
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -18,175 +18,71 @@ _NODE_NAMES = tuple(f"node {number}" for number in range(1, 1000))
 
 
 @dataclass(frozen=True, slots=True)
-class Extra:
-    """Resistors fitted for some solutions only.
-
-    nodes : ndarray of int, shape (M, I, F, 2); 0 is the reference.
-    siemens : ndarray, shape (M, I, F); 0 is "not fitted".
-    """
-
-    nodes: IntArray
-    siemens: Array
-
-    def part(self, solutions: slice) -> "Extra":
-        """Those of some solutions."""
-        return Extra(self.nodes[:, solutions], self.siemens[:, solutions])
-
-    def matrix(self, n_node: int) -> Array:
-        """What they add to the conductance matrices, S, (M, I, N, N)."""
-        e = differences(self.nodes, n_node)  # (M, I, F, N)
-        return np.asarray(np.matmul(np.swapaxes(e, -1, -2), self.siemens[..., None] * e))
-
-
-@dataclass(frozen=True, slots=True)
 class Circuits:
-    """M circuits with I sets of values each. K stamps, N nodes.
+    """Circuits with values: V solutions, E entries, N nodes, G groups.
 
-    nodes : ndarray of int, shape (M, K, 4): u+, u-, w+, w-; 0 is the reference.
-    group, region : ndarray of int, shape (M, K): piecewise-linear group (-1: none) and region.
-    is_current, is_alternating : ndarray of bool, shape (M, K)
-        Stamps that inject a current, and those that do so in the alternating solution.
-    coefficient : ndarray, shape (M, I, K), S or A.
-    there : ndarray of bool, shape (M, I, K)
-        Stamps present by mode, switching level and choice; the region still decides.
-    idle : ndarray of bool, shape (M, I, N): nodes that nothing touches, solved as 0 V.
-    deciding : ndarray of bool, shape (M, I, G): groups of which a stamp is there.
-    added : ndarray, shape (M, I, N, N), or None: conductance of fitted resistors, S.
+    wiring : which stamps are there.
+    coefficient : ndarray, shape (E,): S or A.
+    slope : ndarray, shape (3, E): derivatives of the coefficient by p0, p1, p2.
+    chosen : ndarray of bool, shape (E,), or None: entries that choices among the values leave.
+    idle : ndarray of bool, shape (V, N): nodes that nothing touches, solved as 0 V.
+    deciding : ndarray of bool, shape (V, G): groups of which an entry is there.
     """
 
-    nodes: IntArray
-    group: IntArray
-    region: IntArray
-    is_current: Bools
-    is_alternating: Bools
+    wiring: Wiring
     coefficient: Array
-    there: Bools
+    slope: Array
+    chosen: Bools | None
     idle: Bools
     deciding: Bools
-    added: Array | None
-
-    def rows(self, m: IntArray, i: IntArray) -> "Circuits":
-        """Single solutions, each as a circuit of its own."""
-        return Circuits(
-            nodes=self.nodes[m],
-            group=self.group[m],
-            region=self.region[m],
-            is_current=self.is_current[m],
-            is_alternating=self.is_alternating[m],
-            coefficient=self.coefficient[m, i][:, None],
-            there=self.there[m, i][:, None],
-            idle=self.idle[m, i][:, None],
-            deciding=self.deciding[m, i][:, None],
-            added=None if self.added is None else self.added[m, i][:, None],
-        )
-
-    def live(self, now: IntArray) -> Bools:
-        """Stamps present while each group is in a region, (M, I, K); ``now`` (M, I, G)."""
-        own = np.concatenate([now, np.zeros((*now.shape[:-1], 1), dtype=now.dtype)], axis=-1)
-        # Group -1 picks the padding column, whose region no stamp without a group minds.
-        group = np.broadcast_to(self.group[:, None], (*now.shape[:-1], self.group.shape[-1]))
-        fits = np.take_along_axis(own, group, axis=-1) == self.region[:, None]
-        return np.asarray(self.there & ((self.group < 0)[:, None] | fits))
 
 
-def differences(nodes: IntArray, n_node: int) -> Array:
-    """Node differences e+ - e- of pairs of nodes, (..., 2) to (..., N); 0 is the reference."""
-    eye = np.vstack([np.zeros((1, n_node)), np.eye(n_node)])
-    return eye[nodes[..., 0]] - eye[nodes[..., 1]]
-
-
-def circuits_of(
-    table: CircuitTable,
-    coefficient: Array,
-    values: Array,
-    mode: IntArray,
-    level: IntArray,
-    extra: Extra | None,
-) -> Circuits:
-    """Circuits of a table with what is there in each solution.
+def circuits_of(wiring: Wiring, values: Array) -> Circuits:
+    """Put values into circuits.
 
     Parameters
     ----------
-    table : CircuitTable
-        M circuits.
-    coefficient : ndarray, shape (M, I, K)
-        Coefficients of its stamps, S or A.
-    values : ndarray, shape (M, I, P)
-        Values by slot; the choices among them are looked at.
-    mode : ndarray of int, shape (I,)
-        `Mode` of each solution.
-    level : ndarray of int, shape (I, N_SWITCH)
-        Level of each switching element.
-    extra : Extra, optional
-        Fitted resistors.
+    wiring : Wiring
+        Of M circuits.
+    values : ndarray, shape (M, J, P)
+        Values by slot, SI units.
 
     Returns
     -------
     Circuits
         Ready to be solved.
     """
-    n_node = int(table.n_node.max())
-    is_current = np.isin(table.kind, [int(kind) for kind in CURRENT_KINDS])
-    there = _present(table, mode, level) & _chosen(table, values)
-    return Circuits(
-        nodes=table.nodes,
-        group=table.group,
-        region=table.region,
-        is_current=is_current,
-        is_alternating=table.alternating,
-        coefficient=coefficient,
-        there=there,
-        idle=_idle(table, there & ~is_current[:, None], n_node),
-        deciding=_deciding(table, there),
-        added=None if extra is None else extra.matrix(n_node),
-    )
+    flat = values.ravel()
+    coefficient = np.zeros(wiring.solution.size)
+    slope = np.zeros((3, wiring.solution.size))
+    for kind, at, slots in wiring.kinds:
+        found, *by = coefficient_of(kind, *flat.take(slots))
+        coefficient[at] = found
+        for row, one in zip(slope, by, strict=False):
+            row[at] = one
+    chosen = wiring.chosen(values)
+    return Circuits(wiring, coefficient, slope, chosen, *wiring.left(chosen))
 
 
-def _present(table: CircuitTable, mode: IntArray, level: IntArray) -> Bools:
-    """Stamps present by mode and by the level of the switching elements, (M, I, K)."""
-    by_mode = np.moveaxis(table.active[:, :, mode], 2, 1)
-    wanted = np.concatenate([level, np.zeros((level.shape[0], 1), dtype=level.dtype)], axis=1)
-    own = wanted[:, table.switch]  # switch -1 picks the padding column: (I, M, K)
-    by_level = (table.switch[:, None] < 0) | (np.moveaxis(own, 0, 1) == table.level[:, None])
-    return np.asarray(by_mode & by_level & (table.kind[:, None] > 0))
-
-
-def _chosen(table: CircuitTable, values: Array) -> Bools:
-    """Stamps present by a choice among the values, (M, I, K)."""
-    if (table.only_slot < 0).all():
-        return np.ones((1, 1, 1), dtype=bool)
-    code = np.take_along_axis(values, np.maximum(table.only_slot, 0)[:, None], axis=2)
-    return np.asarray((table.only_slot < 0)[:, None] | (code == table.only_code[:, None]))
-
-
-def _idle(table: CircuitTable, conducting: Bools, n_node: int) -> Bools:
-    """Nodes that no stamp of this circuit and mode touches, (M, I, N)."""
-    touches = np.abs(differences(table.nodes[:, :, :2], n_node))  # (M, K, N)
-    touches += np.abs(differences(table.nodes[:, :, 2:], n_node))
-    return np.asarray(np.matmul(conducting.astype(float), touches) == 0)
-
-
-def _deciding(table: CircuitTable, there: Bools) -> Bools:
-    """Groups of which a stamp is there, (M, I, G)."""
-    is_in = table.group[:, :, None] == np.arange(table.group_nodes.shape[1])  # (M, K, G)
-    return np.asarray(np.matmul(there.astype(float), is_in.astype(float)) > 0)
-
-
-def solve_stamps(circuits: Circuits, live: Bools) -> tuple[Array, Array]:
+def solve_stamps(
+    circuits: Circuits, live: Bools, which: IntArray | None = None
+) -> tuple[Array, Array]:
     """Bus impedance matrices and node voltages.
 
     Parameters
     ----------
     circuits : Circuits
-        M circuits, I solutions each.
-    live : ndarray of bool, shape (M, I, K)
-        Stamps that are there.
+        V solutions, E entries.
+    live : ndarray of bool, shape (E,)
+        Entries that are there.
+    which : ndarray of int, shape (n,), optional
+        Solutions to solve; all of them by default.
 
     Returns
     -------
-    impedance : ndarray, shape (M, I, N, N)
+    impedance : ndarray, shape (n, N, N)
         Ohm.
-    voltage : ndarray, shape (M, I, N, 2)
+    voltage : ndarray, shape (n, N, 2)
         Direct and alternating (rms), V.
 
     Raises
@@ -196,48 +92,48 @@ def solve_stamps(circuits: Circuits, live: Bools) -> tuple[Array, Array]:
 
     Notes
     -----
-    Each stamp touches at most four entries: adding them up entry by entry is far less work than
-    a matrix product over the incidence (measured: about 20 times).
+    Each stamp touches at most four entries of a matrix: adding them up one by one is far less
+    work than a matrix product over the incidence (measured: about 20 times).
     """
-    matrix = _conductance(circuits, live)
-    n_node = matrix.shape[-1]
-    diagonal = np.arange(n_node)
-    matrix[..., diagonal, diagonal] += circuits.idle
-    if circuits.added is not None:
-        matrix += circuits.added
+    wiring, siemens, ampere = circuits.wiring, *_live_coefficients(circuits, live)
+    size = wiring.n_node + 1  # the first row and column are the reference's and are dropped
+    into, through = wiring.matrix_place, wiring.current_place
+    idle, added, count = circuits.idle, wiring.added, wiring.count
+    if which is not None:
+        number = np.full(count, -1)
+        number[which] = np.arange(which.size)
+        into, siemens = _picked(into, siemens, number, size * size)
+        through, ampere = _picked(through, ampere, number, size * 2)
+        idle, count = idle[which], which.size
+        added = None if added is None else added[which]
+    matrix = _summed(into, (siemens, siemens, -siemens, -siemens), (count, size, size))
+    matrix = matrix[:, 1:, 1:].copy()
+    diagonal = np.arange(wiring.n_node)
+    matrix[:, diagonal, diagonal] += idle
+    if added is not None:
+        matrix += added
     impedance = invert(matrix, _NODE_NAMES)
-    return impedance, np.matmul(impedance, _injection(circuits, live, n_node))
+    flow = _summed(through, (ampere, -ampere), (count, size, 2))
+    return impedance, impedance @ flow[:, 1:]
 
 
-def _conductance(circuits: Circuits, live: Bools) -> Array:
-    """Conductance matrices (M, I, N, N), S, of the stamps that are there."""
-    n_m, n_i, _ = circuits.coefficient.shape
-    size = circuits.idle.shape[2] + 1  # row and column 0 are the reference and are dropped
-    item = np.arange(n_m * n_i).reshape(n_m, n_i, 1)
-    conducting = live & ~circuits.is_current[:, None]
-    siemens = circuits.coefficient[conducting]
-    up, um, wp, wm = (circuits.nodes[:, None, :, k] for k in range(4))
-    at = np.concatenate(
-        [
-            (item * size * size + (a * size + b))[conducting]
-            for a, b in ((up, wp), (um, wm), (up, wm), (um, wp))
-        ]
-    )
-    weight = np.concatenate([siemens, siemens, -siemens, -siemens])
-    full = np.bincount(at, weights=weight, minlength=n_m * n_i * size * size)
-    return full.astype(np.float64, copy=False).reshape(n_m, n_i, size, size)[:, :, 1:, 1:].copy()
+def _summed(place: IntArray, weights: tuple[Array, ...], shape: tuple[int, ...]) -> Array:
+    """Weights (n_entry,) added up at places (n, n_entry) of an array."""
+    length = int(np.prod(shape))
+    full = np.bincount(place.ravel(), weights=np.concatenate(weights), minlength=length)
+    return full.astype(np.float64, copy=False).reshape(shape)  # integers where there is no entry
 
 
-def _injection(circuits: Circuits, live: Bools, n_node: int) -> Array:
-    """Injected currents (M, I, N, 2), A: direct, alternating."""
-    n_m, n_i, _ = circuits.coefficient.shape
-    size = n_node + 1
-    item = np.arange(n_m * n_i).reshape(n_m, n_i, 1)
-    injecting = live & circuits.is_current[:, None]
-    ampere = circuits.coefficient[injecting]
-    place = circuits.is_alternating[:, None].astype(np.int64)
-    up, um = circuits.nodes[:, None, :, 0], circuits.nodes[:, None, :, 1]
-    at = np.concatenate([(item * size * 2 + (2 * a + place))[injecting] for a in (up, um)])
-    flow = np.concatenate([ampere, -ampere])
-    full = np.bincount(at, weights=flow, minlength=n_m * n_i * size * 2)
-    return full.astype(np.float64, copy=False).reshape(n_m, n_i, size, 2)[:, :, 1:]
+def _live_coefficients(circuits: Circuits, live: Bools) -> tuple[Array, Array]:
+    """Coefficients of conducting entries, S, and of injecting ones, A; 0 where not there."""
+    there = np.where(live, circuits.coefficient, 0.0)
+    return there.take(circuits.wiring.conducting), there.take(circuits.wiring.injecting)
+
+
+def _picked(place: IntArray, weight: Array, number: IntArray, size: int) -> tuple[IntArray, Array]:
+    """Places (n, n_entry) and weights (n_entry,) of solutions with a new number (-1: none)."""
+    solution = place[0] // size
+    moved = number.take(solution)
+    mine = np.flatnonzero(moved >= 0)
+    shift = (moved - solution)[mine] * size
+    return place.take(mine, axis=1) + shift, weight.take(mine)

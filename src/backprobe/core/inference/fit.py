@@ -14,19 +14,20 @@ from numpy.typing import NDArray
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.likelihood import (
-    BROAD_DENSITY,
     FREEDOM,
     SLIP_SHARE,
     Indicated,
     indicate,
     log_likelihood,
-    noted,
+    readings_of,
+    slopes_read,
     student_log_density,
 )
 from backprobe.core.inference.limits import limit_side, log_tail
-from backprobe.core.inference.predict import predict
+from backprobe.core.inference.predict import PredictionPlan, predict, prepare
 from backprobe.core.inference.prior import choice_bin, choice_middles
-from backprobe.core.inference.sheet import Quantity, Sheet
+from backprobe.core.inference.readings import Readings
+from backprobe.core.inference.sheet import Sheet
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -118,16 +119,24 @@ def fit(
     rows = table.rows(hypothesis)
     layout = layout_of(rows, sheet)
     held = is_choice(rows, layout)
-    value, _ = noted(sheet)
+    readings = readings_of(sheet)
     if lead_bad is None:
         lead_bad = np.zeros((start.shape[0], len(sheet.rounds)), dtype=bool)
     walk: dict[str, IntArray] = {}
+    plan = prepare(
+        rows,
+        sheet,
+        assigned=assigned,
+        sensitivities=True,
+        ohm_rounds=sheet.ohm_rounds,
+        slopes=slopes_read(sheet),
+    )
     z, best = start.copy(), start.copy()
     best_score = np.full(len(z), -np.inf)
     damping = np.ones(len(z))
     keep: _State | None = None
     for step in range(n_step + 1):
-        state = _evaluate(rows, assigned, z, sheet, value, lead_bad, walk)
+        state = _evaluate(rows, assigned, z, sheet, readings, lead_bad, walk, plan)
         score = state.reading_log.sum(axis=1) - 0.5 * np.sum(np.where(held, 0.0, z) ** 2, axis=1)
         better = score > best_score
         damping = np.where(better, np.minimum(1.0, damping * 2), damping / 3)
@@ -198,32 +207,25 @@ def _evaluate(
     assigned: IntArray,
     z: Array,
     sheet: Sheet,
-    value: Array,
+    readings: Readings,
     lead_bad: Bools,
     walk: dict[str, IntArray],
+    plan: PredictionPlan,
 ) -> _State:
-    prediction = predict(
-        rows,
-        z,
-        sheet,
-        assigned=assigned,
-        sensitivities=True,
-        ohm_rounds=sheet.ohm_rounds,
-        lead_bad=lead_bad,
-        walk=walk,
-    )
-    shown = indicate(rows, sheet, prediction, pick=assigned)
-    reading_log = log_likelihood(sheet, shown)[:, :, 0]
-    return _linearised(sheet, shown, reading_log, value)
+    prediction = predict(rows, z, sheet, lead_bad=lead_bad, walk=walk, plan=plan)
+    shown = indicate(rows, sheet, prediction, pick=assigned, readings=readings)
+    reading_log = log_likelihood(sheet, shown, readings)[:, :, 0]
+    return _linearised(readings, shown, reading_log)
 
 
-def _linearised(sheet: Sheet, shown: Indicated, reading_log: Array, value: Array) -> _State:
+def _linearised(readings: Readings, shown: Indicated, reading_log: Array) -> _State:
+    value = readings.value
     mean, deviation = shown.mean[:, :, 0], shown.deviation[:, :, 0]
     use = np.isfinite(mean) & np.isfinite(value)[None]
     difference = np.where(use, value[None] - np.where(use, mean, 0.0), 0.0)
     scaled = difference / deviation
     # Share of the likelihood that is Student's t and not a slip of the pen.
-    broad = np.array([np.log(SLIP_SHARE * BROAD_DENSITY[Quantity(int(q))]) for q in sheet.quantity])
+    broad = np.log(SLIP_SHARE) + readings.log_broad
     good = student_log_density(difference, deviation)
     share = 1.0 / (1.0 + np.exp(np.clip(broad[None] - good, -60.0, 60.0)))
     weight = share * (FREEDOM + 1.0) / (FREEDOM + scaled**2)
@@ -277,11 +279,8 @@ def choice_bins(rows: HypothesisTable, layout: Layout, z: Array) -> tuple[IntArr
     """Option of each choice (M, n_choice) and the log probability of all of them, (M,)."""
     place, log_p = choice_bin(rows.static, z[:, : layout.n_free])
     places, total = [place], log_p.sum(axis=1)
-    names = rows.driven_prior.__dataclass_fields__
     for state in layout.states:
-        prior = type(rows.driven_prior)(
-            *(np.asarray(getattr(rows.driven_prior, n))[:, state] for n in names)
-        )
+        prior = rows.driven_prior.in_states(np.array(state))
         shared = rows.base_of(layout.states, state) != state
         place, log_p = choice_bin(prior, z[:, layout.base(state)])
         places.append(np.where(shared, 0, place))
@@ -311,12 +310,9 @@ def other_choices(rows: HypothesisTable, layout: Layout, z: Array) -> tuple[IntA
         Row that each new vector comes from.
     changed : ndarray, shape (n_new, n_z)
     """
-    names = rows.driven_prior.__dataclass_fields__
     parts = [(0, rows.static, np.zeros(rows.static.centre.shape, dtype=bool))]
     for state in layout.states:
-        prior = type(rows.driven_prior)(
-            *(np.asarray(getattr(rows.driven_prior, n))[:, state] for n in names)
-        )
+        prior = rows.driven_prior.in_states(np.array(state))
         shared = rows.base_of(layout.states, state) != state
         parts.append((layout.base(state).start, prior, shared))
     source, changed = [], []

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from backprobe.core.inference.assignment import log_sum_with_pairs
 from backprobe.core.inference.fit import Fit, choice_bins, is_choice, log_determinant
@@ -22,8 +21,10 @@ from backprobe.core.inference.likelihood import (
     indicate,
     log_likelihood,
     pair_tables,
+    readings_of,
 )
-from backprobe.core.inference.predict import predict
+from backprobe.core.inference.log_sum import log_sum_exp
+from backprobe.core.inference.predict import predict, prepare
 from backprobe.core.inference.sheet import Sheet
 
 Array = NDArray[np.float64]
@@ -161,10 +162,10 @@ def sample_groups(
         ``n_draw`` of each group; the sum of a group's weights is its evidence times priors.
     """
     z, log_q, source = [], [], []
-    rows_all = table.rows(fits.hypothesis)
-    held_all = is_choice(rows_all, layout_of(table, sheet))
-    for group in groups:
-        drawn, density = _propose(fits, group, held_all[group.modes[0]], n_draw, rng)
+    firsts = np.array([group.modes[0] for group in groups], dtype=np.int64)
+    held = is_choice(table.rows(fits.hypothesis[firsts]), layout_of(table, sheet))
+    for group, own in zip(groups, held, strict=True):
+        drawn, density = _propose(fits, group, own, n_draw, rng)
         z.append(drawn)
         log_q.append(density)
         source.append(np.full(n_draw, group.modes[0]))
@@ -185,7 +186,7 @@ def _steadied(log_weight: Array, log_laplace: Array) -> Array:
     until `FEWEST_CARRYING` draws carry them, so that intervals do not collapse on one draw.
     """
     n_draw = log_weight.shape[1]
-    log_mean = logsumexp(log_weight, axis=1) - np.log(n_draw)
+    log_mean = log_sum_exp(log_weight) - np.log(n_draw)
     size = effective_size(log_weight)
     trust = np.clip((size - 2.0) / (FEWEST_CARRYING - 2.0), 0.0, 1.0)
     mixed = trust * log_mean + (1.0 - trust) * log_laplace
@@ -196,13 +197,13 @@ def _steadied(log_weight: Array, log_laplace: Array) -> Array:
         low = effective_size(centred * power[:, None]) < min(FEWEST_CARRYING, 0.5 * n_draw)
         power = np.where(low, 0.7 * power, power)
     flat = centred * power[:, None]
-    return np.asarray(flat - logsumexp(flat, axis=1, keepdims=True) + evidence[:, None])
+    return np.asarray(flat - log_sum_exp(flat)[:, None] + evidence[:, None])
 
 
 def effective_size(log_weight: Array) -> Array:
     """Effective sample size of each row of log weights [kong1994], (n_row,)."""
-    first = logsumexp(log_weight, axis=-1)
-    return np.asarray(np.exp(2.0 * first - logsumexp(2.0 * log_weight, axis=-1)))
+    first = log_sum_exp(log_weight)
+    return np.asarray(np.exp(2.0 * first - log_sum_exp(2.0 * log_weight)))
 
 
 def _propose(
@@ -228,7 +229,7 @@ def _propose(
         off = np.where(held, 0.0, z - fits.z[group.modes[k]])
         quadratic = np.sum(off**2, axis=1) + np.sum((off @ scaled[k].T) ** 2, axis=1)
         parts[k] = half_log_det[k] - 0.5 * quadratic - np.log(n_mode)
-    return z, np.asarray(logsumexp(parts, axis=0))
+    return z, log_sum_exp(parts, axis=0)
 
 
 def _off_mode(scaled: Array, n_draw: int, rng: np.random.Generator) -> Array:
@@ -266,16 +267,11 @@ def gaussian_draws(
     gain = np.linalg.solve(scaled @ scaled.T + np.eye(deviation.size), scaled)
     assigned = np.repeat(fits.assigned[mode : mode + 1], n_draw, axis=0)
     lead_bad = np.repeat(fits.lead_bad[mode : mode + 1], n_draw, axis=0)
+    plan = prepare(rows, sheet, assigned=assigned, ohm_rounds=sheet.ohm_rounds)
+    readings = readings_of(sheet)
     for _ in range(N_CORRECTION):
-        prediction = predict(
-            rows,
-            fits.z[mode] + off,
-            sheet,
-            assigned=assigned,
-            lead_bad=lead_bad,
-            ohm_rounds=sheet.ohm_rounds,
-        )
-        shown = indicate(rows, sheet, prediction, pick=assigned).mean[:, :, 0]
+        prediction = predict(rows, fits.z[mode] + off, sheet, lead_bad=lead_bad, plan=plan)
+        shown = indicate(rows, sheet, prediction, assigned, readings).mean[:, :, 0]
         both = np.isfinite(wanted) & np.isfinite(shown)
         miss = (np.where(both, wanted, 0.0) - np.where(both, shown, 0.0)) / deviation
         miss = np.clip(miss, -LARGEST_MISS, LARGEST_MISS)
@@ -330,7 +326,9 @@ def weigh(
         ohm_rounds=sheet.ohm_rounds,
         lead_bad=fits.lead_bad[mode],
     )
-    log_like = log_likelihood(sheet, indicate(rows, sheet, prediction))
+    readings = readings_of(sheet)
+    shown = indicate(rows, sheet, prediction, readings=readings)
+    log_like = log_likelihood(sheet, shown, readings)
     unary, common = assignment_tables(rows, sheet, log_like)
     _tie_fitted(sheet, assigned, unary)
     pairs = pair_tables(rows, sheet, prediction)

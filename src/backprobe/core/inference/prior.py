@@ -35,7 +35,8 @@ def normal_shape(z: Array) -> tuple[Array, Array]:
     shape, slope : ndarray
         Same shape as ``z``, 1.
     """
-    return z + TAIL_STRETCH * z**3, 1.0 + 3.0 * TAIL_STRETCH * z**2
+    square = z * z
+    return z + TAIL_STRETCH * square * z, 1.0 + 3.0 * TAIL_STRETCH * square
 
 
 def uniform_shape(z: Array) -> tuple[Array, Array]:
@@ -51,7 +52,7 @@ def uniform_shape(z: Array) -> tuple[Array, Array]:
     shape, slope : ndarray
         2 Phi(z) - 1 + softness z, and its derivative; five in six lie within the limits.
     """
-    density = np.exp(-0.5 * z**2) / _ROOT_2_PI
+    density = np.exp(-0.5 * z * z) / _ROOT_2_PI
     return 2.0 * ndtr(z) - 1.0 + EDGE_SOFTNESS * z, 2.0 * density + EDGE_SOFTNESS
 
 
@@ -92,6 +93,25 @@ class PriorTable:
             self.edge[index],
         )
 
+    def in_states(self, states: NDArray[np.int64]) -> "PriorTable":
+        """Priors (M, S, n_value) in some of the S states each, (M, *states.shape, n_value)."""
+        names = PriorTable.__dataclass_fields__
+        return PriorTable(*(getattr(self, n).take(states, axis=1) for n in names))
+
+    def laid_out(self) -> "PriorTable":
+        """Priors (M, ..., n_value) in one row each, (M, n)."""
+        n_m, inner = self.centre.shape[0], self.centre.ndim
+        parts = (getattr(self, name) for name in PriorTable.__dataclass_fields__)
+        # Choices have one axis more.
+        return PriorTable(*(part.reshape(n_m, -1, *part.shape[inner:]) for part in parts))
+
+    def followed_by(self, other: "PriorTable") -> "PriorTable":
+        """Priors (M, n) and those of another table (M, k), as (M, n + k)."""
+        names = PriorTable.__dataclass_fields__
+        return PriorTable(
+            *(np.concatenate([getattr(self, n), getattr(other, n)], axis=1) for n in names)
+        )
+
     @property
     def is_choice(self) -> Bools:
         """Which values are choices, shape (..., n_value)."""
@@ -113,23 +133,28 @@ def to_values(prior: PriorTable, z: Array) -> tuple[Array, Array]:
     value, slope : ndarray, shape (..., n_value)
         Values, and d value / d z (at a limit, towards its inside).
     """
-    straight, straight_slope = normal_shape(z)
-    flat, flat_slope = uniform_shape(z)
-    shape = np.where(prior.is_uniform, flat, straight)
-    slope = prior.scale * np.where(prior.is_uniform, flat_slope, straight_slope)
-    linear = prior.centre + prior.scale * shape
-    value = np.where(prior.is_log, np.exp(np.where(prior.is_log, linear, 0.0)), linear)
-    slope = np.where(prior.is_log, value * slope, slope)
+    shape, slope = normal_shape(z)
+    if prior.is_uniform.any():
+        flat, flat_slope = uniform_shape(z)
+        shape = np.where(prior.is_uniform, flat, shape)
+        slope = np.where(prior.is_uniform, flat_slope, slope)
+    value, slope = prior.centre + prior.scale * shape, prior.scale * slope
+    if prior.is_log.any():
+        raised = np.exp(np.where(prior.is_log, value, 0.0))
+        slope = np.where(prior.is_log, raised * slope, slope)
+        value = np.where(prior.is_log, raised, value)
     clipped = np.clip(value, prior.lowest, prior.highest)
     chosen = prior.is_choice
     if chosen.any():
-        shape_out = np.broadcast_shapes(chosen.shape, z.shape)
-        edge = np.broadcast_to(prior.edge, (*shape_out, N_CHOICE))
-        place = np.minimum((z[..., None] > edge).sum(axis=-1), N_CHOICE - 1)
-        options = np.broadcast_to(prior.choice, (*shape_out, N_CHOICE))
-        picked = np.take_along_axis(options, place[..., None], axis=-1)[..., 0]
-        clipped = np.where(chosen, picked, clipped)
-        slope = np.where(chosen, 0.0, slope)
+        chosen = np.broadcast_to(chosen, clipped.shape)
+        edge, options = (
+            np.broadcast_to(all_, (*clipped.shape, N_CHOICE))[chosen]
+            for all_ in (prior.edge, prior.choice)
+        )  # (n_chosen, N_CHOICE)
+        own = np.broadcast_to(z, clipped.shape)[chosen]
+        place = np.minimum((own[:, None] > edge).sum(axis=1), N_CHOICE - 1)
+        clipped[chosen] = options[np.arange(place.size), place]
+        slope[chosen] = 0.0
     return clipped, slope
 
 

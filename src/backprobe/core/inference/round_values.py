@@ -15,70 +15,94 @@ IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
+class RoundPlan:
+    """What values in R rounds follow from, apart from the coordinates; S sets a round.
+
+    prior : PriorTable, (M, F + R S Q)
+        Of the static values, then of the driven quantities in each set.
+    at : ndarray of int, shape (M, F + R S Q)
+        Places of their coordinates among z (M, n_z) laid flat.
+    step : ndarray, shape (M, R, S, Q): change of a driven quantity by its coordinate.
+    base_at : ndarray of int, shape (M, R, S, Q): coordinates of the driven quantities.
+    change_at : ndarray of int, shape (R, Q): coordinates of their changes.
+    fixed : ndarray, shape (M, P): values known beforehand.
+    source : ndarray of int, shape (M, R, S, P)
+        Where the value of each slot comes from, among (M, P + F + R S Q) laid flat.
+    n_z : number of coordinates.
+    """
+
+    prior: PriorTable
+    at: IntArray
+    step: Array
+    base_at: IntArray
+    change_at: IntArray
+    fixed: Array
+    source: IntArray
+    n_z: int
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """M, R and S."""
+        n_m, n_r, n_s, _ = self.base_at.shape
+        return n_m, n_r, n_s
+
+
+@dataclass(frozen=True, slots=True)
 class RoundValues:
     """Values of M hypotheses in R rounds; S sets a round (two where a round spans a movement).
 
+    plan : what they follow from.
     value : ndarray, shape (M, R, S, P)
     static_slope : ndarray, shape (M, F): d value / d z of the static ones.
     base_slope, change_slope : ndarray, shape (M, R, S, Q): of the driven ones by their base
         coordinate (at a limit, towards its inside) and by their change.
-    base_at : ndarray of int, shape (M, R, S, Q): where the base coordinates lie.
-    change_at : ndarray of int, shape (R, Q): where the changes lie.
-    n_z : number of coordinates.
     """
 
+    plan: RoundPlan
     value: Array
     static_slope: Array
     base_slope: Array
     change_slope: Array
-    base_at: IntArray
-    change_at: IntArray
-    n_z: int
 
-    def rounds(self, which: list[int]) -> "RoundValues":
-        """Some of the rounds, the first set of each."""
-        return RoundValues(
-            self.value[:, which, :1],
-            self.static_slope,
-            self.base_slope[:, which, :1],
-            self.change_slope[:, which, :1],
-            self.base_at[:, which, :1],
-            self.change_at[which],
-            self.n_z,
-        )
-
-    def chain(self, by_value: Array) -> Array:
+    def chain(self, by_value: Array, rounds: list[int] | None = None) -> Array:
         """Chain rule from wanted values to coordinates.
 
         Parameters
         ----------
         by_value : ndarray, shape (M, R, S, X, F + Q)
             Derivatives of X quantities by the wanted values of each set.
+        rounds : list of int, optional
+            The rounds that these are of; all of them by default.
 
         Returns
         -------
         ndarray, shape (M, R, X, n_z)
         """
+        plan = self.plan
+        which = np.arange(plan.base_at.shape[1]) if rounds is None else np.array(rounds)
         n_m, n_r, n_s, n_x, _ = by_value.shape
         n_f = self.static_slope.shape[1]
-        out = np.zeros((n_m, n_r, n_x, self.n_z))
+        out = np.zeros((n_m, n_r, n_x, plan.n_z))
         static = by_value[..., :n_f].sum(axis=2) if n_s > 1 else by_value[:, :, 0, :, :n_f]
         out[..., :n_f] = static * self.static_slope[:, None, None, :]
+        driven = by_value[..., n_f:]
+        hypothesis, place = np.arange(n_m)[:, None, None], np.arange(n_r)[:, None]
         for s in range(n_s):
-            driven = by_value[:, :, s, :, n_f:]
-            change_at = np.broadcast_to(self.change_at, (n_m, n_r, self.change_at.shape[1]))
-            for at, slope in (
-                (self.base_at[:, :, s], self.base_slope[:, :, s]),
-                (change_at, self.change_slope[:, :, s]),
-            ):
-                index = np.broadcast_to(at[:, :, None], driven.shape)
-                added = np.take_along_axis(out, index, axis=3) + driven * slope[:, :, None]
-                np.put_along_axis(out, index, added, axis=3)
+            at = plan.base_at[:, which, s]  # (M, R, Q), each once in a round
+            moved = driven[:, :, s] * self.base_slope[:, which, s][:, :, None]
+            moved = np.swapaxes(moved, 2, 3)
+            # Advanced indices on both sides of a slice: the slice's axis goes last.
+            if s > 0:
+                moved = moved + out[hypothesis, place, :, at]
+            out[hypothesis, place, :, at] = moved
+        changed = (driven * self.change_slope[:, which][:, :, :n_s, None]).sum(axis=2)
+        for number, r in enumerate(which):
+            out[:, number][..., plan.change_at[r]] = changed[:, number]
         return out
 
 
-def round_values(table: HypothesisTable, layout: Layout, sheet: Sheet, z: Array) -> RoundValues:
-    """Values of every slot in every round of a sheet.
+def plan_rounds(table: HypothesisTable, layout: Layout, sheet: Sheet) -> RoundPlan:
+    """Look up what the values in the rounds of a sheet follow from.
 
     Parameters
     ----------
@@ -88,6 +112,59 @@ def round_values(table: HypothesisTable, layout: Layout, sheet: Sheet, z: Array)
         Of the coordinates.
     sheet : Sheet
         Its rounds.
+
+    Returns
+    -------
+    RoundPlan
+        See there.
+    """
+    n_set = 2 if any(r.spans for r in sheet.rounds) else 1
+    states = np.array([(r.state, r.state_high)[:n_set] for r in sheet.rounds], dtype=np.int64)
+    states = states.reshape(-1, n_set)
+    n_m, n_r, n_q = table.n_wire.size, len(sheet.rounds), layout.n_driven
+    known, number = np.unique(states, return_inverse=True)
+    bases = [base_index(table, layout, int(s)) for s in known]
+    stacked = np.stack(bases, axis=1) if bases else np.zeros((n_m, 0, n_q), dtype=np.int64)
+    base_at = stacked.take(number.reshape(states.shape), axis=1)  # (M, R, S, Q)
+    driven = table.driven_prior.in_states(states)
+    starts = np.array([layout.change(r).start for r in range(n_r)], dtype=np.int64)
+    row = np.arange(n_m)[:, None]
+    static_at = np.broadcast_to(np.arange(layout.n_free), (n_m, layout.n_free))
+    return RoundPlan(
+        prior=table.static.followed_by(driven.laid_out()),
+        at=np.concatenate([static_at, base_at.reshape(n_m, -1)], axis=1) + row * layout.size,
+        step=np.where(driven.is_choice, 0.0, table.driven_step[:, None, None]),
+        base_at=base_at,
+        change_at=starts[:, None] + np.arange(n_q),
+        fixed=table.fixed,
+        source=_sources(table, base_at.shape),
+        n_z=layout.size,
+    )
+
+
+def _sources(table: HypothesisTable, shape: tuple[int, ...]) -> IntArray:
+    """`RoundPlan.source`; ``shape`` is (M, R, S, Q)."""
+    n_m, n_r, n_s, n_q = shape
+    n_p, n_f = table.fixed.shape[1], table.free_slot.shape[1]
+    row = np.arange(n_m)[:, None]
+    own = np.empty((n_m, n_p + 1), dtype=np.int64)  # a last slot takes the pads
+    own[:] = np.arange(n_p + 1)
+    own[row, table.free_slot] = n_p + np.arange(n_f)  # slot -1 is the last one
+    own[row, table.driven_slot] = n_p + n_f + np.arange(n_q)
+    own = own[:, None, :-1]  # (M, 1, P), of the first set
+    later = np.arange(n_r * n_s)[:, None] * n_q
+    source = np.where(own >= n_p + n_f, own + later, own)  # (M, R S, P)
+    source += row[:, :, None] * (n_p + n_f + n_r * n_s * n_q)
+    return np.asarray(source.reshape(n_m, n_r, n_s, n_p))
+
+
+def round_values(plan: RoundPlan, z: Array) -> RoundValues:
+    """Values of every slot in every round.
+
+    Parameters
+    ----------
+    plan : RoundPlan
+        Of M hypotheses in R rounds.
     z : ndarray, shape (M, n_z)
         Coordinates.
 
@@ -95,39 +172,18 @@ def round_values(table: HypothesisTable, layout: Layout, sheet: Sheet, z: Array)
     -------
     RoundValues
     """
-    static, static_slope = to_values(table.static, z[:, : layout.n_free])
-    n_set = 2 if any(r.spans for r in sheet.rounds) else 1
-    states = np.array([(r.state, r.state_high)[:n_set] for r in sheet.rounds]).reshape(-1, n_set)
-    n_m, n_r = z.shape[0], len(sheet.rounds)
-    n_q = layout.n_driven
-    index = {int(s): base_index(table, layout, int(s)) for s in np.unique(states)}
-    base_at = np.empty((n_m, n_r, n_set, n_q), dtype=np.int64)
-    for r in range(n_r):
-        for s in range(n_set):
-            base_at[:, r, s] = index[int(states[r, s])]
-    prior = PriorTable(
-        *(getattr(table.driven_prior, n)[:, states] for n in PriorTable.__dataclass_fields__)
-    )
-    rows = np.arange(n_m)[:, None, None, None]
-    level, slope = to_values(prior, z[rows, base_at])
-    change_at = np.array([np.arange(n_q) + layout.change(r).start for r in range(n_r)])
-    change_at = change_at.reshape(n_r, n_q)
-    step = np.where(prior.is_choice, 0.0, table.driven_step[:, None, None])
-    moved = level + step * z[:, change_at][:, :, None]
-    limited = np.clip(moved, prior.lowest, prior.highest)
-    free = limited == moved
-    value = np.empty((n_m, n_r, n_set, table.fixed.shape[1] + 1))  # a last slot takes the pads
-    value[..., :-1] = table.fixed[:, None, None]
-    for slots, given in ((table.free_slot, static[:, None, None]), (table.driven_slot, limited)):
-        at = np.where(slots < 0, value.shape[3] - 1, slots)[:, None, None]
-        shape = (n_m, n_r, n_set, slots.shape[1])
-        np.put_along_axis(value, np.broadcast_to(at, shape), np.broadcast_to(given, shape), axis=3)
+    n_m, n_f = z.shape[0], plan.at.shape[1] - plan.base_at[0].size
+    found, slope = to_values(plan.prior, z.ravel().take(plan.at))
+    moved = found[:, n_f:].reshape(plan.base_at.shape)
+    moved = moved + plan.step * z.take(plan.change_at, axis=1)[:, :, None]
+    lowest, highest = plan.prior.lowest[:, n_f:], plan.prior.highest[:, n_f:]
+    limited = np.clip(moved.reshape(n_m, -1), lowest, highest)
+    free = (limited == moved.reshape(n_m, -1)).reshape(moved.shape)
+    given = np.concatenate([plan.fixed, found[:, :n_f], limited], axis=1)
     return RoundValues(
-        value=value[..., :-1],
-        static_slope=static_slope,
-        base_slope=slope,
-        change_slope=np.where(free, np.broadcast_to(step, free.shape), 0.0),
-        base_at=base_at,
-        change_at=change_at,
-        n_z=layout.size,
+        plan=plan,
+        value=given.ravel().take(plan.source),
+        static_slope=slope[:, :n_f],
+        base_slope=slope[:, n_f:].reshape(moved.shape),
+        change_slope=np.where(free, plan.step, 0.0),
     )

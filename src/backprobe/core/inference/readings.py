@@ -1,0 +1,117 @@
+"""A sheet's readings in the domain of the likelihood, and in groups that come about alike."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.core.inference.sheet import VOLTAGES, Quantity, Sheet
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+# Density of a slip of the pen, per volt, per unit of log hertz or log ohm, per share, per degree.
+BROAD_DENSITY = {
+    Quantity.VOLTS: 1 / 25.0,
+    Quantity.VOLTS_HIGH: 1 / 25.0,
+    Quantity.VOLTS_LOW: 1 / 25.0,
+    Quantity.VOLTS_AC: 1 / 15.0,
+    Quantity.HERTZ: 1 / 12.0,
+    Quantity.DUTY: 1.0,
+    Quantity.VOLTS_LOADED: 1 / 25.0,
+    Quantity.HARNESS_OHM: 1 / 20.0,
+    Quantity.SENSOR_OHM: 1 / 20.0,
+    Quantity.BATTERY: 1 / 25.0,
+    Quantity.LEAD_CHECK: 1 / 25.0,
+    Quantity.INPUT_VOLTS: 1 / 25.0,
+    Quantity.INPUT_CELSIUS: 1 / 300.0,
+    Quantity.AMBIENT: 1 / 200.0,
+}
+# Readings of DC volts, which share the meter's gain error.
+BY_METER = VOLTAGES | {Quantity.VOLTS_LOADED, Quantity.BATTERY, Quantity.LEAD_CHECK}
+LOGARITHMIC = frozenset((Quantity.HERTZ, Quantity.HARNESS_OHM, Quantity.SENSOR_OHM))
+LEVELS = frozenset((Quantity.VOLTS_HIGH, Quantity.VOLTS_LOW))
+COUNTED = frozenset((Quantity.HERTZ, Quantity.DUTY))
+OHMS = frozenset((Quantity.HARNESS_OHM, Quantity.SENSOR_OHM))
+LEAD_OHM = 0.3  # resistance of the meter's leads, ohm (meter vendors: 0.2 to 0.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """What the likelihood of a sheet's n_read readings needs of the sheet alone.
+
+    value, deviation : ndarray, shape (n_read,)
+        As from `noted`.
+    log_broad : ndarray, shape (n_read,): log density of each where it is a slip of the pen.
+    groups : quantities, each with its readings; all voltages at a wire count as `VOLTS`.
+    by_meter : ndarray of int, shape (n,): readings of DC volts.
+    counted, ohms, plain : ndarray of int, shape (n,): frequency and duty; resistances; the others.
+    spans, held, loaded : ndarray of bool, shape (n_read,): readings while a quantity moves; of
+        the highest or lowest level; with a resistor to battery negative.
+    """
+
+    value: Array
+    deviation: Array
+    log_broad: Array
+    groups: tuple[tuple[Quantity, IntArray], ...]
+    by_meter: IntArray
+    counted: IntArray
+    ohms: IntArray
+    plain: IntArray
+    spans: Bools
+    held: Bools
+    loaded: Bools
+
+
+def readings_of(sheet: Sheet) -> Readings:
+    """Sort the readings of a sheet."""
+    value, deviation = noted(sheet)
+    quantity = [Quantity(code) for code in sheet.quantity.tolist()]
+    at_wire = VOLTAGES | {Quantity.VOLTS_LOADED}
+    alike = [Quantity.VOLTS if q in at_wire else q for q in quantity]
+
+    def chosen(wanted: frozenset[Quantity]) -> IntArray:
+        return np.array([i for i, q in enumerate(quantity) if q in wanted], dtype=np.int64)
+
+    spans = [r.spans for r in sheet.rounds]
+    return Readings(
+        value=value,
+        deviation=deviation,
+        log_broad=np.log([BROAD_DENSITY[q] for q in quantity]),
+        groups=tuple(
+            (kind, np.array([i for i, q in enumerate(alike) if q == kind], dtype=np.int64))
+            for kind in dict.fromkeys(alike)
+        ),
+        by_meter=chosen(BY_METER),
+        counted=chosen(COUNTED),
+        ohms=chosen(OHMS),
+        plain=chosen(frozenset(Quantity) - COUNTED - OHMS),
+        spans=np.array([spans[r] for r in sheet.round.tolist()], dtype=bool),
+        held=np.array([q in LEVELS for q in quantity], dtype=bool),
+        loaded=np.array([q == Quantity.VOLTS_LOADED for q in quantity], dtype=bool),
+    )
+
+
+def noted(sheet: Sheet) -> tuple[Array, Array]:
+    """Readings and their standard uncertainties in the domain of the likelihood, (n_read,)."""
+    value, deviation = sheet.value.copy(), sheet.deviation.copy()
+    for quantity in LOGARITHMIC:
+        mask = sheet.quantity == quantity
+        if not mask.any():
+            continue
+        offset = 0.0 if quantity == Quantity.HERTZ else LEAD_OHM
+        base = np.maximum(value[mask], 0.0) + offset
+        finite = np.isfinite(base) & (base > 0)
+        deviation[mask] = np.where(
+            finite, (deviation[mask] + offset) / np.where(finite, base, 1.0), 1.0
+        )
+        value[mask] = np.where(finite, np.log(np.where(finite, base, 1.0)), np.inf)
+    return value, deviation
+
+
+def with_leads(log_ohm: Array) -> Array:
+    """Log resistance with the meter's leads in series; inf stays open."""
+    finite = np.isfinite(log_ohm)
+    ohm = np.exp(np.where(finite, log_ohm, 0.0)) + LEAD_OHM
+    return np.where(finite, np.log(ohm), log_ohm)
