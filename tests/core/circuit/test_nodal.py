@@ -6,7 +6,7 @@ minus reference (`test_current_is_positive_into_the_terminal` pins it).
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -244,6 +244,7 @@ def test_a_floating_node_is_named_not_solved(branches: list[Branch], floating: s
 
 
 @given(circuits(), st.lists(st.floats(-3.0, 6.0), min_size=3, max_size=3))
+@example((2, [(0, None, 1.0), (1, None, 1.0)]), [-1.378624559079819, 0.0, 0.0])  # errors cancel
 def test_an_island_is_never_solved(
     circuit: tuple[int, list[Branch]], exponents: list[float]
 ) -> None:

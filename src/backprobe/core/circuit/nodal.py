@@ -68,10 +68,14 @@ def invert(conductance: Array, names: Sequence[str] = ()) -> Array:
     # One ampere into every node has to come back out of the answer. Where a node floats, the
     # inverse of a matrix that rounding has just kept from being singular fails this by an ampere;
     # sound circuits of milliohm contacts and gigohm insulation fail it by a milliampere at most.
+    volt = impedance.sum(axis=-1)
     with np.errstate(invalid="ignore"):
-        residual = (conductance @ impedance.sum(axis=-1)[..., None])[..., 0] - 1.0
+        residual = (conductance @ volt[..., None])[..., 0] - 1.0
+        # Rounding errors may cancel in that sum, but not what one of them comes to at a node.
+        rounding = np.finfo(np.float64).eps * np.diagonal(conductance, axis1=-2, axis2=-1) * volt
+        worst = np.maximum(np.abs(residual), np.abs(rounding))  # NaN goes through
     # Written so that a residual that is not a number fails as well.
-    if not np.all(np.abs(residual) <= _RESIDUAL_LIMIT):
+    if not np.all(worst <= _RESIDUAL_LIMIT):
         raise _no_answer(conductance, names)
     return np.asarray(impedance, dtype=np.float64)
 
