@@ -151,7 +151,7 @@ def _source(writer: StampWriter, e: Element, where: Where) -> None:
         where = where.during(where.modes & POWERED)
     inside = where
     if "limit_ampere" in e.parameters:
-        # Beyond its limit a regulator is a current; fed from outside it hardly takes any.
+        # Beyond its limit a regulator is a current; fed from outside it takes some or hardly any.
         limit = e.parameters["limit_ampere"]
         group = writer.group(ends, low=(volt, limit, ohm), high=(volt, None, None))
         writer.stamp(Coefficient.CURRENT, (limit,), ends, where.in_region(group, 1))

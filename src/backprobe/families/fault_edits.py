@@ -33,6 +33,10 @@ FUSE_STATE = Prior(
     "choice", choices=("blown", "intact"), weights=(0.5, 0.5), source=COMMON_PRACTICE
 )
 BLOWN = Prior("log_uniform", 1e6, 1e9, source=COMMON_PRACTICE)
+LIVE = "fault.live-wire"
+LIVE_WIRE = Prior(
+    "choice", choices=("permanent", "switched"), weights=(0.5, 0.5), source=COMMON_PRACTICE
+)
 # Bad is the joint of the sensors' returns alone, or the control unit's own ground.
 LIFTED = "fault.lifted"
 LIFTED_PART = Prior("choice", choices=("rail", "whole"), weights=(0.7, 0.3), source=COMMON_PRACTICE)
@@ -98,7 +102,19 @@ def _short_to_supply(netlist: Netlist, fault: Fault) -> None:
 
 
 def _short_to_battery(netlist: Netlist, fault: Fault) -> None:
-    _bridge(netlist, fault.wire, "battery")
+    """The other wire is a permanent feed, or one behind the ignition switch."""
+    netlist.values[SEVERITY], netlist.values[LIVE] = SHORT_OHM, LIVE_WIRE
+    for node, word in (("battery", "permanent"), ("feed", "switched")):
+        netlist.elements.append(
+            Element(
+                name=f"short-to-{word}",
+                kind="resistor",
+                side="control-unit",
+                nodes=(fault.wire, node),
+                parameters={"ohm": SEVERITY},
+                only_if=(LIVE, word),
+            )
+        )
 
 
 def _supply_low(netlist: Netlist, fault: Fault) -> None:

@@ -11,7 +11,8 @@ from backprobe.families.schema import Driven, Element, Family, Prior
 # switched feed: common practice, no source.
 OFF_OHM = Prior("log_uniform", 300.0, 3e5, source=COMMON_PRACTICE)
 OFF_LOAD_OHM = Prior("log_uniform", 2.0, 2e3, source=COMMON_PRACTICE)
-REVERSE_OHM = Prior("fixed", 5e3, source=COMMON_PRACTICE)
+# Fed from outside, some regulators hold their voltage down, others hardly take any current.
+REVERSE_OHM = Prior("log_uniform", 3.0, 2e4, source=COMMON_PRACTICE)
 ABSENT_OHM = Prior("fixed", 1e9, source="more than a meter can measure")
 # Roles whose wires carry enough current for their resistance to show.
 WITH_CURRENT = (

@@ -43,11 +43,12 @@ FAR_BEHIND = 14.0  # nats; groups further behind the best are not sampled
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, LAST_STEPS, WIDEN_STEPS = 4, 5, 2
 ALTERNATIVE_STEPS = 6
-N_PARTICLE = 2  # starts of each explanation
+N_PARTICLE = 3  # starts of each explanation
 N_REFINED = 40  # explanations whose fit is carried to the end
 WORTH_WIDENING = 12.0  # nats behind the best within which a bad measurement is gone into
+N_LAST = 20  # explanations that are gone over once more
 HOPELESS = 80.0  # nats; explanations further behind the best are not carried on
-KIND_RIGHT = 0.9  # probability that a connector is of the kind it is taken for (common practice)
+KIND_RIGHT = 0.8  # probability that a connector is of the kind it is taken for (common practice)
 SEED = 7
 
 
@@ -148,15 +149,24 @@ def _explore(bench: Workbench, sheet: Sheet) -> Fit:
 
 def _widened(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
     """The same fits with their nearest rivals beside them, the best of all carried to the end."""
-    return _refined(bench, sheet, fitting.concatenate([fits, _widen(bench, sheet, fits)]))
+    wide = fitting.concatenate([fits, _widen(bench, sheet, fits)])
+    near = _refined(bench, sheet, wide)
+    return _refined(bench, sheet, near, most=N_LAST, within=FAR_BEHIND)
 
 
-def _refined(bench: Workbench, sheet: Sheet, fits: Fit, steps: int = LAST_STEPS) -> Fit:
+def _refined(
+    bench: Workbench,
+    sheet: Sheet,
+    fits: Fit,
+    steps: int = LAST_STEPS,
+    most: int = N_REFINED,
+    within: float = HOPELESS,
+) -> Fit:
     """The same fits, the most promising of them with better choices and carried further."""
     table = bench.hypotheses.table
     score = fits.log_posterior + table.log_prior[fits.hypothesis]
     order = np.argsort(-score)
-    n_near = min(N_REFINED, int(np.sum(score > score.max() - HOPELESS)))
+    n_near = min(most, int(np.sum(score > score.max() - within)))
     best, rest = fits.rows(order[:n_near]), fits.rows(order[n_near:])
     refined = fit_split(
         bench,

@@ -33,6 +33,7 @@ IntArray = NDArray[np.int64]
 APART = 0.3  # modes nearer than this in every coordinate are one
 FEWEST_CARRYING = 10.0  # effective draws of a group below which its weights are steadied
 N_CORRECTION = 2  # corrections of draws for what the linear model leaves out
+FURTHEST_DRAW = 5.5  # prior standard deviations; no correction goes beyond
 LARGEST_MISS = 30.0  # uncertainties that one correction bridges at most
 WIDENED = 1.7  # factor on the readings' variances in the proposal
 
@@ -269,14 +270,15 @@ def gaussian_draws(
     lead_bad = np.repeat(fits.lead_bad[mode : mode + 1], n_draw, axis=0)
     plan = prepare(rows, sheet, assigned=assigned, ohm_rounds=sheet.ohm_rounds)
     readings = readings_of(sheet)
+    z = np.clip(fits.z[mode] + off, -FURTHEST_DRAW, FURTHEST_DRAW)
     for _ in range(N_CORRECTION):
-        prediction = predict(rows, fits.z[mode] + off, sheet, lead_bad=lead_bad, plan=plan)
+        prediction = predict(rows, z, sheet, lead_bad=lead_bad, plan=plan)
         shown = indicate(rows, sheet, prediction, assigned, readings).mean[:, :, 0]
         both = np.isfinite(wanted) & np.isfinite(shown)
         miss = (np.where(both, wanted, 0.0) - np.where(both, shown, 0.0)) / deviation
         miss = np.clip(miss, -LARGEST_MISS, LARGEST_MISS)
-        off = off + np.where(held, 0.0, miss @ gain)
-    return np.asarray(fits.z[mode] + off)
+        z = np.where(held, z, np.clip(z + miss @ gain, -FURTHEST_DRAW, FURTHEST_DRAW))
+    return np.asarray(z)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ Told = tuple[Array, Array, Array | None]
 
 GHOST_VOLT = 0.1  # what damp and stray fields put on a floating wire, V (common practice)
 GHOST_OHM = 3e5  # source resistance at which half of that shows, ohm (common practice)
-UNUSED_VOLT = 0.02  # what an unused cavity shows, V (common practice)
+UNUSED_VOLT = 0.008  # what an unused cavity shows, V (common practice)
 MODEL_VOLT = 0.004  # what splices and shared wires add that no model holds, V (common practice)
 BAD_LEAD_WANDER = 0.3  # change from reading to reading behind a bad black lead, V
 SWING_SHARE = 0.03  # error of a meter's mean of a switching signal, share of its swing
