@@ -15,7 +15,7 @@ from backprobe.families.schema import Element, Family
 
 # IEC 60751, above 0 degC; below it the program's third coefficient matters.
 # A regulator that is driven above its voltage takes this much back, ohm (common practice).
-BACKWARDS = 5000.0
+BACKWARDS = (3.0 * 2e4) ** 0.5  # the middle of its prior
 # Slope beyond the limit, ohm: steep enough that what is left changes no voltage by 0.1 mV.
 LIMITING = 1e8
 # What is left of a track at either end of its travel, as a share of it (README of the families).

@@ -35,7 +35,7 @@ FUSE_STATE = Prior(
 BLOWN = Prior("log_uniform", 1e6, 1e9, source=COMMON_PRACTICE)
 LIVE = "fault.live-wire"
 LIVE_WIRE = Prior(
-    "choice", choices=("permanent", "switched"), weights=(0.5, 0.5), source=COMMON_PRACTICE
+    "choice", choices=("switched", "permanent"), weights=(0.5, 0.5), source=COMMON_PRACTICE
 )
 # Bad is the joint of the sensors' returns alone, or the control unit's own ground.
 LIFTED = "fault.lifted"
@@ -146,20 +146,18 @@ def _lowered(netlist: Netlist, element: Element) -> Element:
 
 def _ground_lifted(netlist: Netlist, fault: Fault) -> None:
     """The rail stands higher; where it is the control unit's, perhaps with all of its inside."""
-    node = next(w.to for w in netlist.family.wires if w.name == fault.wire)
+    nodes = {w.to for w in netlist.family.wires if w.name in fault.wires}
     netlist.values[SEVERITY] = LIFT_VOLT
-    rails = [
-        e
-        for e in netlist.elements
-        if e.kind == "source" and e.nodes[0] == node and e.name in ("ground-rail", "body-ground")
-    ]
-    if any(e.name == "ground-rail" for e in rails):
+    rails = [e for e in netlist.elements if e.kind == "source" and e.nodes[0] in nodes]
+    rails = [e for e in rails if e.name in ("ground-rail", "body-ground")]
+    alone = len(rails) == 1 and rails[0].name == "ground-rail"
+    if alone:
         netlist.values[LIFTED] = LIFTED_PART
         rails += [e for e in netlist.elements if e.name == "inner-ground"]
     for e in rails:
         lifted = replace(e, parameters={**e.parameters, "volt": SEVERITY})
         netlist.elements = [x for x in netlist.elements if x is not e]
-        if e.name == "body-ground":
+        if not alone:
             netlist.elements.append(lifted)
             continue
         mine, other = ("rail", "whole") if e.name == "ground-rail" else ("whole", "rail")

@@ -130,14 +130,17 @@ def _on_wire(family: Family, wire: Wire) -> Iterator[Fault]:
 
 
 def _lifted_grounds(family: Family) -> Iterator[Fault]:
-    """One for each rail, on the first two wires that return through it."""
+    """One for each rail, on the first two wires that return through it, and one for two rails."""
     rails: dict[str, list[str]] = {}
     for wire in family.wires:
         if wire.role == "sensor-ground":
             rails.setdefault(wire.to, []).append(wire.name)
+    weight = KIND_WEIGHT["ground-lifted"]
     for first, *others in rails.values():
-        other = others[0] if others else ""
-        yield Fault("ground-lifted", first, "sensor-ground", other, KIND_WEIGHT["ground-lifted"])
+        yield Fault("ground-lifted", first, "sensor-ground", others[0] if others else "", weight)
+    if len(rails) > 1:
+        first, second, *_ = (wires[0] for wires in rails.values())
+        yield Fault("ground-lifted", first, "sensor-ground", second, weight)
 
 
 def _exchanges(family: Family) -> Iterator[Fault]:

@@ -35,7 +35,7 @@ IntArray = NDArray[np.int64]
 N_START = 40
 N_START_ALTERNATIVE = 12
 N_CARRIED = 10  # explanations of the plain sheet that each alternative is tried with
-N_FAMILY = 2  # families that are fitted with all their faults
+N_FAMILY = 3  # families that are fitted with all their faults
 N_GROUP = 12  # groups that are sampled
 N_GROUP_ALTERNATIVE = 4
 N_DRAW = 48
@@ -43,10 +43,12 @@ FAR_BEHIND = 14.0  # nats; groups further behind the best are not sampled
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, LAST_STEPS, WIDEN_STEPS = 4, 5, 2
 ALTERNATIVE_STEPS = 6
-N_PARTICLE = 3  # starts of each explanation
-N_REFINED = 40  # explanations whose fit is carried to the end
+N_PARTICLE = 2  # starts of each explanation
+N_REFINED = 30  # explanations whose fit is carried to the end
 WORTH_WIDENING = 12.0  # nats behind the best within which a bad measurement is gone into
-N_LAST = 20  # explanations that are gone over once more
+N_LAST = 15  # explanations that are gone over once more
+N_UNFITTING = 5  # explanations with an odd reading whose other choices are all fitted
+ODD_READING = -6.0  # log likelihood of a reading that looks like a mistake
 HOPELESS = 80.0  # nats; explanations further behind the best are not carried on
 KIND_RIGHT = 0.8  # probability that a connector is of the kind it is taken for (common practice)
 SEED = 7
@@ -141,7 +143,9 @@ def _is_stable(draws: Draws) -> bool:
 def _explore(bench: Workbench, sheet: Sheet) -> Fit:
     """Fits of the sheet taken at its word."""
     table = bench.hypotheses.table
-    start = screen(bench.bank, table, sheet, N_START, per_assignment=N_PARTICLE)
+    names = [family.id for family, _ in bench.hypotheses.pairs]
+    kin = np.unique(names, return_inverse=True)[1]
+    start = screen(bench.bank, table, sheet, N_START, per_assignment=N_PARTICLE, kin=kin)
     z = _start_z(bench, sheet, start.particle)
     first = fit_split(bench, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
     return _widened(bench, sheet, _refined(bench, sheet, first, FIRST_STEPS))
@@ -164,21 +168,41 @@ def _refined(
 ) -> Fit:
     """The same fits, the most promising of them with better choices and carried further."""
     table = bench.hypotheses.table
+    fits = fits.rows(_distinct(fits))
     score = fits.log_posterior + table.log_prior[fits.hypothesis]
     order = np.argsort(-score)
     n_near = min(most, int(np.sum(score > score.max() - within)))
     best, rest = fits.rows(order[:n_near]), fits.rows(order[n_near:])
+    z = _better_choices(bench, sheet, best)
+    source, changed = _unfitting_choices(bench, sheet, best)
     refined = fit_split(
         bench,
-        best.hypothesis,
-        best.assigned,
-        _better_choices(bench, sheet, best),
+        np.concatenate([best.hypothesis, best.hypothesis[source]]),
+        np.concatenate([best.assigned, best.assigned[source]]),
+        np.concatenate([z, changed]),
         sheet,
         steps,
-        best.lead_bad,
+        np.concatenate([best.lead_bad, best.lead_bad[source]]),
         gentle=fitting.GENTLE[-1:],
     )
-    return fitting.concatenate([refined, best, rest])
+    return fitting.concatenate([refined, rest])
+
+
+def _distinct(fits: Fit) -> IntArray:
+    """Rows of a fit that are no copies of others: they explain the same in as good a way."""
+    key = np.column_stack([fits.hypothesis, fits.assigned, np.round(fits.log_posterior, 1)])
+    return np.sort(np.unique(key, axis=0, return_index=True)[1])
+
+
+def _unfitting_choices(bench: Workbench, sheet: Sheet, fits: Fit) -> tuple[IntArray, Array]:
+    """Every other choice of the best explanations that take some reading for a mistake.
+
+    Such a choice may have to be seen with all else fitted to it before it looks better.
+    """
+    odd = np.flatnonzero((fits.reading_log < ODD_READING).any(axis=1))[:N_UNFITTING]
+    rows = bench.hypotheses.table.rows(fits.hypothesis[odd])
+    source, changed = fitting.other_choices(rows, layout_of(rows, sheet), fits.z[odd])
+    return odd[source], changed
 
 
 def _better_choices(bench: Workbench, sheet: Sheet, fits: Fit) -> Array:

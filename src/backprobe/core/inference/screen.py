@@ -163,6 +163,7 @@ def screen(
     per_hypothesis: int = 2,
     per_assignment: int = 1,
     skipped: Collection[int] = (),
+    kin: IntArray | None = None,
 ) -> Start:
     """The most promising starts.
 
@@ -182,6 +183,8 @@ def screen(
         How many particles of one hypothesis with one assignment, at most.
     skipped : collection of int
         Rounds whose readings are not looked at (behind a bad black lead they mean little).
+    kin : ndarray of int, shape (H,), optional
+        Which hypotheses belong together; the best start of each such group is returned as well.
 
     Returns
     -------
@@ -221,8 +224,21 @@ def screen(
         taken.append(int(k))
         if len(taken) == n_start * per_assignment:
             break
+    if kin is not None:
+        taken += _left_out(kin[bank.hypothesis[chosen]], order, taken)
     pick = np.array(taken, dtype=np.int64)
     return Start(bank.hypothesis[chosen[pick]], chosen[pick], found.best[pick], score[pick])
+
+
+def _left_out(kin: IntArray, order: IntArray, taken: list[int]) -> list[int]:
+    """The best of each group that none of those taken belongs to."""
+    seen = set(kin[taken].tolist())
+    found = []
+    for k in order:
+        if int(kin[k]) not in seen:
+            seen.add(int(kin[k]))
+            found.append(int(k))
+    return found
 
 
 def _wires_by_role(assigned: IntArray, table: HypothesisTable, h: int) -> tuple[int, ...]:
