@@ -34,13 +34,20 @@ def default_shelf() -> Shelf:
 
 
 def posterior_of(
-    job: Job, shelf: Shelf | None = None, progress: Progress | None = None
+    job: Job,
+    shelf: Shelf | None = None,
+    progress: Progress | None = None,
+    earlier: Posterior | None = None,
 ) -> Posterior:
-    """Weigh all explanations of a job."""
+    """Weigh all explanations of a job.
+
+    ``earlier`` is what was known before its last readings; the search goes on from there, which is
+    quicker, and may in rare cases overlook what a search from the start would find.
+    """
     problem = problem_of(job)
     chosen = shelf if shelf is not None else default_shelf()
     bench = chosen.bench(problem.sheet.n_terminal, needed_rounds(problem.sheet), progress)
-    return infer(problem, bench)
+    return infer(problem, bench, earlier)
 
 
 def explain(

@@ -1,0 +1,63 @@
+"""A search that goes on from an earlier answer finds what a search from the start finds."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from backprobe.core.inference.likelihood import indicate
+from backprobe.core.inference.predict import predict
+from backprobe.job import Job
+from backprobe.job.job_file import read_job
+from backprobe.services.carry import grew_out_of, recast
+from backprobe.services.explain import posterior_of
+from backprobe.services.problem import problem_of
+from backprobe.services.summary import best_roles, fault_answers
+from tests.services.sheets import EXAMPLES, after
+
+NAMES = ("both-wires-at-five-volts", "healthy-air-mass", "stands-at-two-and-a-half-volts")
+
+
+def job(name: str) -> Job:
+    return read_job(EXAMPLES / f"{name}.toml")
+
+
+def without_last_reading(whole: Job) -> Job:
+    last = whole.rounds[-1]
+    volts = dict(list(last.volts.items())[:-1])
+    return replace(whole, rounds=(*whole.rounds[:-1], replace(last, volts=volts)))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_one_reading_more_leads_to_the_same_answer_either_way(name: str) -> None:
+    earlier = posterior_of(without_last_reading(job(name)))
+    gone_on = posterior_of(job(name), earlier=earlier)
+    anew = after(name)
+    assert best_roles(gone_on) == best_roles(anew)
+    first, second = fault_answers(gone_on)[0], fault_answers(anew)[0]
+    assert first.fault == second.fault
+    assert first.probability == pytest.approx(second.probability, abs=0.1)
+
+
+def test_coordinates_laid_out_anew_predict_the_old_readings_as_before() -> None:
+    whole = job("healthy-air-mass")
+    shorter = replace(whole, rounds=whole.rounds[:-1])
+    earlier = posterior_of(shorter)
+    old, new = problem_of(shorter).sheet, problem_of(whole).sheet
+    some = earlier.fits[0].rows(np.arange(8))
+    z = recast(earlier.bench, some, old, new)
+    rows = earlier.bench.hypotheses.table.rows(some.hypothesis)
+    found = predict(rows, z, new, assigned=some.assigned, ohm_rounds=new.ohm_rounds)
+    shown = indicate(rows, new, found, pick=some.assigned).mean[:, :, 0]
+    kept = [new.label.index(label) for label in old.label]
+    told = np.isfinite(some.predicted)
+    assert shown[:, kept][told] == pytest.approx(some.predicted[told], abs=1e-9)
+
+
+def test_a_corrected_reading_is_searched_anew() -> None:
+    whole = job("healthy-air-mass")
+    sheet = problem_of(whole).sheet
+    shorter = problem_of(without_last_reading(whole)).sheet
+    assert grew_out_of(sheet, shorter)
+    assert not grew_out_of(shorter, sheet)
+    assert not grew_out_of(sheet, replace(shorter, value=shorter.value + 0.1))
