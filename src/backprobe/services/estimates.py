@@ -74,13 +74,16 @@ def _sampled(posterior: Posterior, roles: tuple[int, ...]) -> _Sample | None:
     table, conditions = posterior.bench.hypotheses.table, posterior.problem.conditions
     rng = np.random.default_rng(SEED)
     hypothesis, best, z, lead = [], [], [], []
-    for condition, mode, share in _modes(posterior, roles):
-        n = max(1, round(N_SAMPLE * share))
+    modes = _modes(posterior, roles)
+    for condition in sorted({c for c, _, _ in modes}):
+        mode = np.array([m for c, m, _ in modes if c == condition])
+        n = np.array([max(1, round(N_SAMPLE * share)) for c, _, share in modes if c == condition])
         fits, sheet = posterior.fits[condition], conditions[condition].sheet
         z.append(gaussian_draws(table, sheet, fits, mode, n, rng))
-        hypothesis.append(np.full(n, fits.hypothesis[mode]))
-        best.append(np.repeat(fits.assigned[mode : mode + 1], n, axis=0))
-        lead.append(np.repeat(fits.lead_bad[mode : mode + 1], n, axis=0))
+        each = np.repeat(mode, n)
+        hypothesis.append(fits.hypothesis[each])
+        best.append(fits.assigned[each])
+        lead.append(fits.lead_bad[each])
     if not z:
         return None
     which, wires = np.concatenate(hypothesis), np.concatenate(best)

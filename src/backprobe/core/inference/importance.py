@@ -248,36 +248,40 @@ def gaussian_draws(
     table: HypothesisTable,
     sheet: Sheet,
     fits: Fit,
-    mode: int,
-    n_draw: int,
+    mode: IntArray,
+    n_draw: IntArray,
     rng: np.random.Generator,
 ) -> Array:
-    """Equally weighted draws around one mode, (n_draw, n_z).
+    """Equally weighted draws around some modes, one mode after the other, (n_draw.sum(), n_z).
 
     Drawn by Laplace's approximation, then moved so that the readings they predict are as far off
     as the linear model says: what bends between mode and draw would else throw them away from
-    readings that are known well.
+    readings that are known well. All modes are moved in one batch.
     """
-    which = np.full(n_draw, fits.hypothesis[mode])
-    rows = table.rows(which)
-    held = is_choice(rows.rows(np.zeros(1, dtype=np.int64)), layout_of(table, sheet))[0]
+    each = np.repeat(mode, n_draw)
+    place = np.repeat(np.arange(mode.size), n_draw)
+    rows = table.rows(fits.hypothesis[each])
+    held = is_choice(rows, layout_of(table, sheet))
     deviation = fits.deviation[mode]
-    scaled = fits.jacobian[mode] / deviation[:, None]
-    off = np.where(held, 0.0, _off_mode(scaled, n_draw, rng))
-    wanted = fits.predicted[mode] + off @ fits.jacobian[mode].T
-    gain = np.linalg.solve(scaled @ scaled.T + np.eye(deviation.size), scaled)
-    assigned = np.repeat(fits.assigned[mode : mode + 1], n_draw, axis=0)
-    lead_bad = np.repeat(fits.lead_bad[mode : mode + 1], n_draw, axis=0)
+    jacobian = fits.jacobian[mode]
+    scaled = jacobian / deviation[:, :, None]
+    inner = scaled @ np.swapaxes(scaled, 1, 2) + np.eye(deviation.shape[1])
+    gain = np.linalg.solve(inner, scaled)  # (n_mode, n_read, n_z)
+    own = [_off_mode(scaled[k], int(n), rng) for k, n in enumerate(n_draw)]
+    off = np.where(held, 0.0, np.concatenate(own))
+    wanted = fits.predicted[each] + (jacobian[place] @ off[:, :, None])[:, :, 0]
+    assigned, lead_bad = fits.assigned[each], fits.lead_bad[each]
     plan = prepare(rows, sheet, assigned=assigned, ohm_rounds=sheet.ohm_rounds)
     readings = readings_of(sheet)
-    z = np.clip(fits.z[mode] + off, -FURTHEST_DRAW, FURTHEST_DRAW)
+    z = np.clip(fits.z[each] + off, -FURTHEST_DRAW, FURTHEST_DRAW)
     for _ in range(N_CORRECTION):
         prediction = predict(rows, z, sheet, lead_bad=lead_bad, plan=plan)
         shown = indicate(rows, sheet, prediction, assigned, readings).mean[:, :, 0]
         both = np.isfinite(wanted) & np.isfinite(shown)
-        miss = (np.where(both, wanted, 0.0) - np.where(both, shown, 0.0)) / deviation
-        miss = np.clip(miss, -LARGEST_MISS, LARGEST_MISS)
-        z = np.where(held, z, np.clip(z + miss @ gain, -FURTHEST_DRAW, FURTHEST_DRAW))
+        miss = np.where(both, wanted, 0.0) - np.where(both, shown, 0.0)
+        miss = np.clip(miss / deviation[place], -LARGEST_MISS, LARGEST_MISS)
+        moved = (miss[:, None] @ gain[place])[:, 0]
+        z = np.where(held, z, np.clip(z + moved, -FURTHEST_DRAW, FURTHEST_DRAW))
     return np.asarray(z)
 
 
