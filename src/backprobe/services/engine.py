@@ -28,6 +28,7 @@ N_GROUP = 12  # groups that are sampled
 N_GROUP_ALTERNATIVE = 4
 N_DRAW = 48
 FAR_BEHIND = 14.0  # nats; groups further behind the best are not sampled
+NEGLIGIBLE = 40.0  # nats; groups further behind have no weight that anyone could notice
 WORTH_WIDENING = 12.0  # nats behind the best within which a bad measurement is gone into
 KIND_RIGHT = 0.8  # probability that a connector is of the kind it is taken for (common practice)
 SEED = 7
@@ -143,6 +144,9 @@ def _sample(
     """Draws of the groups near the best, Laplace's evidence for the others."""
     table, sheet, log_prior = bench.hypotheses.table, condition.sheet, condition.log_prior
     most = N_GROUP if number == 0 else N_GROUP_ALTERNATIVE
+    groups = [g for g in groups if g.log_evidence + log_prior > best - NEGLIGIBLE]
+    if not groups:
+        return []
     near = [g.log_evidence + log_prior > best - FAR_BEHIND for g in groups]
     sampled = [g for g, n in zip(groups, near, strict=True) if n][:most]
     laplace = importance.laplace_draws(
