@@ -1,0 +1,96 @@
+"""Where the search starts, and what is looked at beside it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from backprobe.core.inference.fit import concatenate
+from backprobe.core.inference.layout import layout_of
+from backprobe.core.inference.screen import screen
+from backprobe.core.inference.sheet import Quantity
+from backprobe.job import Indication, Round
+from backprobe.services.fits import distinct, score
+from backprobe.services.problem import corrected_sheets, problem_of
+from backprobe.services.search import moved
+from tests.services.sheets import after, job, taken
+
+
+def test_every_kind_of_circuit_keeps_its_best_start() -> None:
+    posterior = after("thermistor")
+    bench, sheet = posterior.bench, posterior.problem.sheet
+    kin = np.unique([f.id for f, _ in bench.hypotheses.pairs], return_inverse=True)[1]
+    few = screen(bench.bank, bench.hypotheses.table, sheet, 5)
+    wide = screen(bench.bank, bench.hypotheses.table, sheet, 5, kin=kin)
+    assert few.hypothesis.tolist() == wide.hypothesis[: few.hypothesis.size].tolist()
+    # The bank's particles that are worked out exactly need not hold every kind of circuit.
+    assert len(set(kin[wide.hypothesis])) > len(set(kin[few.hypothesis]))
+    late = wide.hypothesis[few.hypothesis.size :]
+    assert len(set(kin[late])) == late.size
+    assert not set(kin[late]) & set(kin[few.hypothesis])
+
+
+def test_starts_of_one_explanation_are_different_particles() -> None:
+    posterior = after("thermistor")
+    bench, sheet = posterior.bench, posterior.problem.sheet
+    start = screen(bench.bank, bench.hypotheses.table, sheet, 8, per_assignment=3)
+    assert len(set(start.particle.tolist())) == start.particle.size
+    explained = {(int(h), *a) for h, a in zip(start.hypothesis, start.assigned, strict=True)}
+    assert 8 <= len(explained) <= start.hypothesis.size <= 24
+
+
+def test_what_a_check_misses_is_put_back_into_the_readings_of_its_round() -> None:
+    bad = Round(
+        "A",
+        plugged=False,
+        key="on",
+        battery_volts=Indication(12.0),
+        black_lead_check=Indication(10.0),
+        volts=taken({"1": 4.0, "2": -1.0}),
+    )
+    sound = replace(bad, name="B", black_lead_check=Indication(12.0), volts=taken({"1": 5.0}))
+    sheet = problem_of(job("12", bad, sound)).sheet
+    shifted, scaled = corrected_sheets(sheet, (0,))
+    place = {label: i for i, label in enumerate(sheet.label)}
+    assert shifted.value[place["A volts 1"]] == pytest.approx(6.0)
+    assert scaled.value[place["A volts 1"]] == pytest.approx(4.8)
+    assert shifted.value[place["A black_lead_check"]] == pytest.approx(12.0)
+    for corrected in (shifted, scaled):
+        kept = (sheet.round == 1) | (sheet.quantity == Quantity.BATTERY)
+        assert np.all(corrected.value[kept] == sheet.value[kept])
+        assert np.all(corrected.deviation >= sheet.deviation)
+    unchecked = problem_of(job("12", replace(bad, black_lead_check=None))).sheet
+    assert corrected_sheets(unchecked, (0,)) == []
+
+
+def test_copies_of_a_fit_are_dropped() -> None:
+    fits = after("thermistor").fits[0].rows(np.arange(6))
+    once = distinct(fits)
+    assert distinct(concatenate([fits, fits])).size == once.size
+
+
+def test_values_carried_to_another_fault_keep_their_names() -> None:
+    posterior = after("thermistor")
+    bench, sheet = posterior.bench, posterior.problem.sheet
+    table = bench.hypotheses.table
+    family = bench.hypotheses.pairs[int(posterior.fits[0].hypothesis[0])][0]
+    same = bench.hypotheses.of_family(family.id)
+    source, z = int(posterior.fits[0].hypothesis[0]), posterior.fits[0].z[0]
+    layout = layout_of(table, sheet)
+    carried = moved(bench, layout, source, z, np.array([source]))
+    known = bench.hypotheses.free_name[source] >= 0
+    assert carried[0, : layout.n_free][known] == pytest.approx(z[: layout.n_free][known])
+    # Carried back and forth, nothing is lost that both have.
+    back = moved(bench, layout, int(same[1]), moved(bench, layout, source, z, same[1:2])[0], same)
+    mine = list(same).index(source)
+    shared = np.isin(bench.hypotheses.free_name[source], bench.hypotheses.free_name[same[1]])
+    assert back[mine, : layout.n_free][known & shared] == pytest.approx(
+        z[: layout.n_free][known & shared]
+    )
+
+
+def test_scores_are_those_of_the_fit() -> None:
+    posterior = after("thermistor")
+    fits, sheet = posterior.fits[0].rows(np.arange(5)), posterior.problem.sheet
+    found = score(posterior.bench, fits.hypothesis, fits.assigned, fits.z, sheet, fits.lead_bad)
+    assert found == pytest.approx(fits.reading_log.sum(axis=1), abs=1e-6)
