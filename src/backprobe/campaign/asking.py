@@ -1,13 +1,27 @@
 """Ask the program itself for an answer, as the object that `explain --json` prints."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from backprobe.job.model import Job
 from backprobe.services.answer import answer_to_json
-from backprobe.services.explain import explain
+from backprobe.services.engine import Posterior
+from backprobe.services.explain import answer_of, explain, posterior_of
 
 
 def ask(job: Job) -> Mapping[str, Any]:
     """Explain a job."""
     return answer_to_json(explain(job))
+
+
+@dataclass
+class AskOn:
+    """Explain a job that grows reading by reading, each time going on from the answer before."""
+
+    earlier: Posterior | None = None
+
+    def __call__(self, job: Job) -> Mapping[str, Any]:
+        """Explain the job as it stands now."""
+        self.earlier = posterior_of(job, earlier=self.earlier)
+        return answer_to_json(answer_of(self.earlier))

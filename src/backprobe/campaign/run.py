@@ -10,6 +10,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from backprobe.campaign.asking import AskOn, ask
 from backprobe.campaign.draw import Wishes, draw_vehicle
 from backprobe.campaign.planner import follow
 from backprobe.campaign.saving import save_answer, save_vehicle
@@ -66,9 +67,14 @@ def score_one(campaign: Campaign, answering: Answering, number: int) -> VehicleS
     if campaign.follow:
         rng = np.random.default_rng([campaign.seed, number, FOLLOWING])
         score = replace(
-            score, followed=score_inquiry(follow(vehicle, answering, rng), truth, shown)
+            score, followed=score_inquiry(follow(vehicle, going_on(answering), rng), truth, shown)
         )
     return score
+
+
+def going_on(answering: Answering) -> Answering:
+    """The program itself, asked reading by reading, goes on from its last answer."""
+    return AskOn() if answering is ask else answering
 
 
 def _unanswered(number: int, vehicle: Vehicle, shown: Separability, error: str) -> VehicleScore:
