@@ -29,7 +29,7 @@ N_GROUP_ALTERNATIVE = 4
 N_DRAW = 48
 FAR_BEHIND = 14.0  # nats; groups further behind the best are not sampled
 NEGLIGIBLE = 40.0  # nats; groups further behind have no weight that anyone could notice
-WORTH_WIDENING = 12.0  # nats behind the best within which a bad measurement is gone into
+WORTH_WIDENING = 4.0  # nats behind the best within which a bad measurement is gone into
 KIND_RIGHT = 0.8  # probability that a connector is of the kind it is taken for (common practice)
 SEED = 7
 
