@@ -75,9 +75,15 @@ UNSEEN = (
     "swapped:supply-battery+signal-switching",
     "swapped:sensor-ground+signal-thermistor",
     "swapped:sensor-ground+signal-switch",
-    "swapped:generator-signal+generator-return",
     "resistance:generator-signal",
 )
+
+
+def reads_alike(family: Family, fault: Fault) -> bool:
+    """Exchanges that no meter sees: ends of what alternates, and of a track at its middle."""
+    if fault.name == "swapped:generator-signal+generator-return":
+        return family.kind != "oxygen"  # a cell the wrong way round reads negative
+    return fault.kind == "swapped" and set(fault.wires) == {"supply-2", "ground-2"}
 
 
 @pytest.mark.parametrize("name", FAMILIES)
@@ -85,7 +91,9 @@ def test_a_fault_of_usual_size_shows_somewhere(name: str) -> None:
     groups: dict[int, list[Subject]] = {}
     for fault in faults_of(FAMILIES[name]):
         # Stuck and drifted outputs are wrong by what is measured, not by what is wired.
-        if fault.kind not in ("sensor-stuck", "sensor-drift") and fault.name not in UNSEEN:
+        if fault.kind in ("sensor-stuck", "sensor-drift") or fault.name in UNSEEN:
+            continue
+        if not reads_alike(FAMILIES[name], fault):
             subject = Subject(FAMILIES[name], fault)
             groups.setdefault(len(subject.levels), []).append(subject)
     solved = {n: readings(subjects) for n, subjects in groups.items()}
@@ -97,10 +105,7 @@ def test_a_fault_of_usual_size_shows_somewhere(name: str) -> None:
     for n, found in solved.items():
         for subject, own in zip(groups[n], found, strict=True):
             if subject.circuit.fault.kind != NO_FAULT:
-                # A lever in the middle of its track reads the same from either end.
-                in_middle = "second-position" in subject.circuit.driven
-                if not (in_middle and subject.circuit.fault.kind == "swapped"):
-                    assert np.abs(own - sound).max() > 0.01, subject.name
+                assert np.abs(own - sound).max() > 0.01, subject.name
 
 
 # ---------------------------------------------------------------- where a fault sits

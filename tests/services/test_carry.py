@@ -54,10 +54,18 @@ def test_coordinates_laid_out_anew_predict_the_old_readings_as_before() -> None:
     assert shown[:, kept][told] == pytest.approx(some.predicted[told], abs=1e-9)
 
 
-def test_a_corrected_reading_is_searched_anew() -> None:
+def test_what_is_corrected_is_searched_anew() -> None:
     whole = job("healthy-air-mass")
     sheet = problem_of(whole).sheet
     shorter = problem_of(without_last_reading(whole)).sheet
     assert grew_out_of(sheet, shorter)
     assert not grew_out_of(shorter, sheet)
     assert not grew_out_of(sheet, replace(shorter, value=shorter.value + 0.1))
+    # The same readings, but the engine was running.
+    running = replace(whole.rounds[0], plugged=True, key="run", rpm=800)
+    changed = replace(whole, rounds=(running, *whole.rounds[1:]))
+    assert not grew_out_of(problem_of(changed).sheet, shorter)
+    named = replace(whole.connector.terminals[0], diagram="motor")
+    terminals = (named, *whole.connector.terminals[1:])
+    with_diagram = replace(whole, connector=replace(whole.connector, terminals=terminals))
+    assert not grew_out_of(problem_of(with_diagram).sheet, shorter)

@@ -35,8 +35,8 @@ def test_a_fault_is_named_without_the_programs_own_words(kind: str, role: str) -
 
 
 def test_two_exchanged_wires_are_both_named() -> None:
-    phrase = fault_phrase("swapped:signal-analogue+sensor-ground", ("1", "2"))
-    assert phrase == "signal wire and ground wire exchanged at terminals 1 and 2"
+    phrase = fault_phrase("swapped:sensor-ground+signal-analogue", ("1", "2"))
+    assert phrase == "ground wire and signal wire exchanged at terminals 1 and 2"
 
 
 @pytest.mark.parametrize(

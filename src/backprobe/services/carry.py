@@ -7,13 +7,13 @@ the lead, its own rivals are looked for as in a first search.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference.fit import Fit
-from backprobe.core.inference.layout import Layout, carry_bases, layout_of
+from backprobe.core.inference.layout import carry_bases, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
@@ -58,7 +58,7 @@ def go_on(bench: Workbench, sheet: Sheet, known: Fit, old: Sheet) -> Fit | None:
         STEPS,
     )
     near = refined(bench, sheet, first, most=N_AGAIN, within=2 * NEAR)
-    if _is_surprised(near, best, len(best.hypothesis)):
+    if _odd_readings_cost(near) > _odd_readings_cost(best) + SURPRISE:
         return None
     leader = int(np.argmax(near.log_evidence + table.log_prior[near.hypothesis]))
     if near.hypothesis[leader] == best.hypothesis[0]:
@@ -66,17 +66,10 @@ def go_on(bench: Workbench, sheet: Sheet, known: Fit, old: Sheet) -> Fit | None:
     return widened(bench, sheet, near)
 
 
-def _is_surprised(now: Fit, before: Fit, n_before: int) -> bool:
-    """Whether even the best explanation takes more readings for mistakes than before."""
-    if not n_before:
-        return True
-
-    def cost(fits: Fit) -> float:
-        """Log likelihood that the oddest readings of the best explanation cost."""
-        row = int(np.argmax(fits.log_posterior))
-        return float(-np.minimum(fits.reading_log[row], 0.0).sum())
-
-    return cost(now) > cost(before) + SURPRISE
+def _odd_readings_cost(fits: Fit) -> float:
+    """Log likelihood that the readings which the best explanation misses cost it."""
+    row = int(np.argmax(fits.log_posterior))
+    return float(-np.minimum(fits.reading_log[row], 0.0).sum())
 
 
 def recast(bench: Workbench, fits: Fit, old: Sheet, new: Sheet) -> Array:
@@ -86,34 +79,30 @@ def recast(bench: Workbench, fits: Fit, old: Sheet, new: Sheet) -> Array:
     z = np.zeros((len(fits.hypothesis), after.size))
     z[:, : after.n_free] = fits.z[:, : before.n_free]
     z = carry_bases(rows, fits.z, before, after, z)
-    names = [r.name for r in old.rounds]
+    known = {r.name: number for number, r in enumerate(old.rounds)}
     for number, item in enumerate(new.rounds):
-        if item.name in names:
-            _copy_round(fits.z, z, before, after, names.index(item.name), number)
-            z[:, after.point(item.point)] = fits.z[
-                :, before.point(old.rounds[names.index(item.name)].point)
-            ]
+        if item.name in known:
+            earlier = known[item.name]
+            z[:, after.change(number)] = fits.z[:, before.change(earlier)]
+            z[:, list(after.lead(number))] = fits.z[:, list(before.lead(earlier))]
+            point = before.point(old.rounds[earlier].point)
+            z[:, after.point(item.point)] = fits.z[:, point]
     n_meter = before.point(0) - before.meter
     z[:, after.meter : after.meter + n_meter] = fits.z[:, before.meter : before.meter + n_meter]
     return z
 
 
-def _copy_round(
-    known: Array, z: Array, before: Layout, after: Layout, at_before: int, at_after: int
-) -> None:
-    z[:, after.change(at_after)] = known[:, before.change(at_before)]
-    z[:, list(after.lead(at_after))] = known[:, list(before.lead(at_before))]
-
-
 def grew_out_of(sheet: Sheet, old: Sheet) -> bool:
-    """Whether a sheet holds all that an older one held, on the same connector and meter."""
+    """Whether a sheet holds all that an older one held: connector, meter, rounds and readings."""
+    now = {r.name: replace(r, point=0) for r in sheet.rounds}
     return (
         sheet.n_terminal == old.n_terminal
         and sheet.input_ohm == old.input_ohm
+        and np.array_equal(sheet.role_log, old.role_log)
+        and all(now.get(r.name) == replace(r, point=0) for r in old.rounds)
         and _readings(old) <= _readings(sheet)
     )
 
 
 def _readings(sheet: Sheet) -> set[tuple[str, float]]:
-    labels: Sequence[str] = sheet.label
-    return set(zip(labels, sheet.value.tolist(), strict=True))
+    return set(zip(sheet.label, sheet.value.tolist(), strict=True))

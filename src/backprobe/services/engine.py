@@ -41,7 +41,7 @@ class Posterior:
     draws : weighted draws over all conditions.
     fits : fitted explanations by condition.
     groups : groups of them, best first, by condition.
-    sampled : how many draws come from sampled groups (the rest are Laplace's).
+    stable : whether no single draw carries most of what a group weighs.
     """
 
     problem: Problem
@@ -102,7 +102,7 @@ def infer(problem: Problem, bench: Workbench, earlier: Posterior | None = None) 
 
 def _from_earlier(problem: Problem, bench: Workbench, earlier: Posterior | None) -> Fit | None:
     """Fits of the plain sheet that an earlier answer leads to, None where it can't serve."""
-    if earlier is None or len(earlier.bench.hypotheses.pairs) != len(bench.hypotheses.pairs):
+    if earlier is None or earlier.bench.hypotheses.pairs is not bench.hypotheses.pairs:
         return None
     old = earlier.problem.sheet
     if old.n_read == 0 or not grew_out_of(problem.sheet, old):

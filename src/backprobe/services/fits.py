@@ -42,7 +42,7 @@ def refined(
     best, rest = fits.rows(order[:n_near]), fits.rows(order[n_near:])
     z = _better_choices(bench, sheet, best)
     source, changed = _unfitting_choices(bench, sheet, best)
-    refined = fit_split(
+    further = fit_split(
         bench,
         np.concatenate([best.hypothesis, best.hypothesis[source]]),
         np.concatenate([best.assigned, best.assigned[source]]),
@@ -52,7 +52,7 @@ def refined(
         np.concatenate([best.lead_bad, best.lead_bad[source]]),
         gentle=fitting.GENTLE[-1:],
     )
-    return fitting.concatenate([refined, rest])
+    return fitting.concatenate([further, rest])
 
 
 def distinct(fits: Fit) -> IntArray:

@@ -307,9 +307,11 @@ def _lead_gap(r: Round) -> tuple[float, float] | None:
 def corrected_sheets(sheet: Sheet, rounds: tuple[int, ...]) -> list[Sheet]:
     """A sheet with what the checks of some rounds miss put back: as an offset, and as a gain.
 
-    Empty where a check or a battery reading is missing. No explanation is judged by these values;
-    they only suggest where to look.
+    Empty without rounds, and where a check or a battery reading is missing. No explanation is
+    judged by these values; they only suggest where to look.
     """
+    if not rounds:
+        return []
     shift, gain = np.zeros(len(sheet.rounds)), np.ones(len(sheet.rounds))
     for r in rounds:
         battery = sheet.value[(sheet.quantity == Quantity.BATTERY) & (sheet.round == r)]

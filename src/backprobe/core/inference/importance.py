@@ -32,7 +32,7 @@ IntArray = NDArray[np.int64]
 
 APART = 0.3  # modes nearer than this in every coordinate are one
 FEWEST_CARRYING = 10.0  # effective draws of a group below which its weights are steadied
-N_CORRECTION = 2  # corrections of draws for what the linear model leaves out
+N_CORRECTION = 3  # corrections of draws for what the linear model leaves out
 FURTHEST_DRAW = 5.5  # prior standard deviations; no correction goes beyond
 LARGEST_MISS = 30.0  # uncertainties that one correction bridges at most
 WIDENED = 1.7  # factor on the readings' variances in the proposal

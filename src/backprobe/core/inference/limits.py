@@ -38,9 +38,7 @@ def limit_side(rows: HypothesisTable, layout: Layout, z: Array) -> IntArray:
     side[:, : layout.n_free] = _side(rows.static, z[:, : layout.n_free])
     row = np.arange(len(z))[:, None]
     for state in layout.states:
-        prior = PriorTable(
-            *(getattr(rows.driven_prior, n)[:, state] for n in PriorTable.__dataclass_fields__)
-        )
+        prior = rows.driven_prior.in_states(np.array(state))
         at = base_index(rows, layout, state)
         own = at == layout.base(state).start + np.arange(layout.n_driven)
         here = _side(prior, z[row, at])
