@@ -76,3 +76,15 @@ class CacheError(BackprobeError):
 
 class UsageError(BackprobeError):
     """A command was asked for something that it can't do."""
+
+
+class StoreError(BackprobeError):
+    """The data base or the files beside it can't be used."""
+
+
+class NotFoundError(BackprobeError):
+    """Something was asked for that isn't there."""
+
+
+class ConflictError(BackprobeError):
+    """Something can't be done in the state that the job is in."""

@@ -31,13 +31,14 @@ from backprobe.vocabulary import (
 )
 
 # Single-line texts are stored without blanks around them; free texts as they are.
-FREE_TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=40).map(
+FREE_TEXT = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00"), max_size=40).map(
     lambda text: text.replace("\r", "")
 )
 LABEL = FREE_TEXT.map(str.strip).filter(bool)
 NAME = st.text(
     st.characters(categories=["L", "N", "P", "S"], include_characters=" "), max_size=20
 ).map(str.strip)
+FRAME = st.dictionaries(NAME.filter(bool), FREE_TEXT.map(str.strip), max_size=3)
 PIN = st.from_regex(r"[A-Za-z0-9]{1,4}", fullmatch=True)
 
 
@@ -121,6 +122,7 @@ def jobs(draw: st.DrawFn) -> Job:
     return Job(
         title=draw(LABEL),
         complaint=draw(FREE_TEXT),
+        recent_work=draw(FREE_TEXT),
         opened=draw(st.none() | st.dates(date(1990, 1, 1), date(2090, 1, 1))),
         technician=draw(FREE_TEXT),
         vehicle=Vehicle(
@@ -136,7 +138,7 @@ def jobs(draw: st.DrawFn) -> Job:
             ),
         ),
         codes=tuple(
-            Code(code_from_bytes(*pair), draw(st.sampled_from(CODE_STATUSES)))
+            Code(code_from_bytes(*pair), draw(st.sampled_from(CODE_STATUSES)), draw(FRAME))
             for pair in draw(st.lists(nonzero_bytes, max_size=3))
         ),
         meter=Meter(

@@ -143,6 +143,7 @@ class Code:
 
     code: str
     status: str = "stored"
+    freeze_frame: Mapping[str, str] = field(default_factory=dict)  # as the control unit names them
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +153,7 @@ class Job:
     title: str
     connector: Connector
     complaint: str = ""
+    recent_work: str = ""  # what was done to the vehicle lately
     opened: date | None = None
     technician: str = ""
     vehicle: Vehicle = field(default_factory=Vehicle)

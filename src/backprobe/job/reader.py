@@ -27,6 +27,7 @@ from backprobe.vocabulary import (
 FEWEST_TERMINALS: Final = 2
 MOST_TERMINALS: Final = 8
 _PIN: Final = re.compile(r"[A-Za-z0-9]{1,4}")
+_LONGEST_FRAME_NAME: Final = 80
 _LEAST_INPUT_OHMS: Final = 1e3  # far below even a moving-coil meter's on its volt ranges
 
 
@@ -47,10 +48,11 @@ def read_document(document: Mapping[str, object], source: Source) -> Job:
                 f"There is no [{heading}] in the file.", f"Add [{heading}] and below it {example}."
             )
     job = root.table("job", "[job]")
-    job.require_known(("title", "complaint", "opened", "technician"))
+    job.require_known(("title", "complaint", "recent_work", "opened", "technician"))
     # In the order of the file, so that the first message is about the first mistake.
     title = job.required_text("title", "Hesitates on a cold morning")
-    complaint, technician = job.text("complaint"), job.text("technician")
+    complaint, recent_work = job.text("complaint"), job.text("recent_work")
+    technician = job.text("technician")
     opened = _read_date(job)
     vehicle = _read_vehicle(root.table("vehicle", "[vehicle]"))
     codes = tuple(_read_code(table) for table in root.tables("code", "[code]"))
@@ -59,6 +61,7 @@ def read_document(document: Mapping[str, object], source: Source) -> Job:
     return Job(
         title=title,
         complaint=complaint,
+        recent_work=recent_work,
         opened=opened,
         technician=technician,
         vehicle=vehicle,
@@ -133,14 +136,27 @@ def _read_vehicle(table: Table) -> Vehicle:
 
 
 def _read_code(table: Table) -> Code:
-    table.require_known(("code", "status"))
+    table.require_known(("code", "status", "freeze_frame"))
     try:
         code = require_code(table.required_text("code", "P0113"))
     except BackprobeError as error:
         if error.where:
             raise
         raise table.error(error.what, error.remedy, "code") from error
-    return Code(code, table.choice("status", CODE_STATUSES, "stored"))
+    frame = table.table("freeze_frame", "a value for each name", joint=" ")
+    frame.title = f"code {code}, freeze_frame"
+    frozen = {_frame_name(frame, name): frame.text(name).strip() for name in frame}
+    return Code(code, table.choice("status", CODE_STATUSES, "stored"), frozen)
+
+
+def _frame_name(frame: Table, name: str) -> str:
+    if not name.strip() or not name.isprintable() or len(name) > _LONGEST_FRAME_NAME:
+        raise frame.error(
+            f"{frame.title}: {shown_as(name)} can't be the name of a value.",
+            'Write the name that the control unit gives it and its value: "engine speed" = "812".',
+            name,
+        )
+    return name
 
 
 def _read_meter(table: Table) -> Meter:

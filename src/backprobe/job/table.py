@@ -99,6 +99,12 @@ class Table:
                 "Shorten it.",
                 key,
             )
+        if "\x00" in value:
+            raise self.error(
+                f"{key} of {self.title} holds a zero character, which no text needs.",
+                "Take it out.",
+                key,
+            )
         return value
 
     def required_text(self, key: str, example: str) -> str:

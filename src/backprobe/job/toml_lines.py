@@ -88,7 +88,7 @@ class _Scanner:
             if path in self._count:
                 self._note(path, here)
                 path = (*path, self._count[path] - 1)
-        self._note(path, here)
+            self._note(path, here)  # also of a table that only a table below it makes
         return path
 
     def _pair(self, table: KeyPath) -> None:

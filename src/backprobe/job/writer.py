@@ -6,6 +6,7 @@ from typing import Final
 
 from backprobe.job.model import (
     LOAD_OHMS,
+    Code,
     Connector,
     Engine,
     Fitted,
@@ -33,7 +34,7 @@ def write_job(job: Job) -> str:
         _optional("[vehicle]", _vehicle_lines(job.vehicle)),
         _optional("[vehicle.engine]", _engine_lines(job.vehicle.engine)),
         *(
-            _block("[[code]]", [("code", text(code.code)), ("status", text(code.status))])
+            _block("[[code]]", _code_lines(code))
             for code in job.codes
         ),
         _block("[meter]", _meter_lines(job.meter)),
@@ -78,10 +79,21 @@ def _numbers(pairs: Mapping[str, float | None]) -> list[_Line]:
 
 
 def _job_lines(job: Job) -> list[_Line]:
-    lines = _texts({"title": job.title, "complaint": job.complaint})
+    lines = [
+        ("title", text(job.title)),
+        *_texts({"complaint": job.complaint, "recent_work": job.recent_work}),
+    ]
     if job.opened is not None:
         lines.append(("opened", job.opened.isoformat()))
     return lines + _texts({"technician": job.technician})
+
+
+def _code_lines(code: Code) -> list[_Line]:
+    lines = [("code", text(code.code)), ("status", text(code.status))]
+    if code.freeze_frame:
+        pairs = (f"{text(name)} = {text(value)}" for name, value in code.freeze_frame.items())
+        lines.append(("freeze_frame", f"{{ {', '.join(pairs)} }}"))
+    return lines
 
 
 def _vehicle_lines(vehicle: Vehicle) -> list[_Line]:
