@@ -76,7 +76,5 @@ def with_cell(
     return with_cells(each, cells.items(), pins)
 
 
-def _ordered(
-    readings: Mapping[str, Indication], pins: tuple[str, ...]
-) -> dict[str, Indication]:
+def _ordered(readings: Mapping[str, Indication], pins: tuple[str, ...]) -> dict[str, Indication]:
     return {pin: readings[pin] for pin in pins if pin in readings}

@@ -14,7 +14,11 @@ class UtcTime(TypeDecorator[datetime]):
     impl = DateTime(timezone=True)
     cache_ok = True
 
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+    def process_bind_param(  # the library passes the dialect; both data bases take the same
+        self,
+        value: datetime | None,
+        dialect: Dialect,  # noqa: ARG002
+    ) -> datetime | None:
         """Turn an instant of any zone into UTC; one without a zone is refused."""
         if value is None:
             return None
@@ -22,7 +26,11 @@ class UtcTime(TypeDecorator[datetime]):
             raise ValueError("a time without its zone can't be stored")
         return value.astimezone(UTC)
 
-    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
+    def process_result_value(
+        self,
+        value: Any,
+        dialect: Dialect,  # noqa: ARG002 - as above
+    ) -> datetime | None:
         """Give the instant its zone back."""
         if value is None:
             return None

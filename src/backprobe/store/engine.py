@@ -21,6 +21,7 @@ from sqlalchemy.orm import Session
 from backprobe.errors import StoreError
 
 BUSY_MS: Final = 10_000
+WRITER: Final = 0x6261636B  # number of the lock that a writer holds in PostgreSQL
 FILE_NAME: Final = "backprobe.sqlite3"
 FILES_FOLDER: Final = "files"
 
@@ -48,20 +49,27 @@ class Store:
         beside = self.path.parent if self.path is not None else data_folder()
         self.files = files if files is not None else beside / FILES_FOLDER
         self.engine = _engine(self.url, self.path)
+        instant = {} if self.is_sqlite else {"isolation_level": "REPEATABLE READ"}
+        self._reader = self.engine.execution_options(only_reads=True, **instant)
 
     @contextmanager
     def write(self) -> Iterator[Session]:
         """A transaction that changes something: all of it becomes durable, or none."""
-        with self._told(), Session(self.engine, expire_on_commit=False) as session:
-            with session.begin():
-                yield session
+        with (
+            self._told(),
+            Session(self.engine, expire_on_commit=False) as session,
+            session.begin(),
+        ):
+            if not self.is_sqlite:
+                # One writer at a time, as in SQLite: numbers of events then follow their commits.
+                session.execute(text("select pg_advisory_xact_lock(:lock)"), {"lock": WRITER})
+            yield session
 
     @contextmanager
     def read(self) -> Iterator[Session]:
         """A transaction that only reads: what it sees belongs to one instant."""
-        with self._told(), Session(self.engine.execution_options(only_reads=True)) as session:
-            with session.begin():
-                yield session
+        with self._told(), Session(self._reader) as session, session.begin():
+            yield session
 
     def close(self) -> None:
         """Give back all connections."""

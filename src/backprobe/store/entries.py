@@ -1,0 +1,115 @@
+"""Entries: what was read, appended cell by cell, once each, however often it is sent."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sqlalchemy import exists, select
+from sqlalchemy.orm import Session
+
+from backprobe.errors import ConflictError
+from backprobe.job import Indication
+from backprobe.store.cells import Cell
+from backprobe.store.columns import now
+from backprobe.store.events import log, new_key, round_row
+from backprobe.store.jobs import require_open
+from backprobe.store.schema import CorrectionRow, IndicationRow, JobRow
+
+
+def enter(
+    session: Session,
+    round_key: str,
+    cell: Cell,
+    indication: Indication | None,
+    *,
+    entry_key: str = "",
+    seen: Iterable[int] = (),
+    device: str = "",
+) -> tuple[int, bool]:
+    """Append an entry to a cell.
+
+    Parameters
+    ----------
+    round_key, cell : str, (str, str)
+        Where it belongs.
+    indication : Indication or None
+        What the instrument showed; None takes back what stands.
+    entry_key : str
+        Given by who entered it; the same key is stored once.
+    seen : iterable of int
+        Entries that stood in the cell when this one was made, as its author saw it. They are
+        replaced. What came in meanwhile stays beside it, for people to decide.
+
+    Returns
+    -------
+    (int, bool)
+        The entry's number, and whether it is new.
+    """
+    found = session.scalar(select(IndicationRow).where(IndicationRow.entry_key == entry_key))
+    if entry_key and found is not None:
+        return found.id, False
+    row, sheet = round_row(session, round_key)
+    require_open(session.get_one(JobRow, sheet.job_id))
+    if row.void:
+        raise ConflictError(
+            f"Round {row.name} is void and takes no more readings.",
+            remedy="Begin another round, or let this one count again.",
+        )
+    entry = _row(entry_key or new_key(), row.id, cell, indication, device)
+    session.add(entry)
+    session.flush()
+    for old in _of_cell(session, row.id, cell, seen):
+        session.add(CorrectionRow(new_id=entry.id, old_id=old))
+    details = {"sheet": sheet.key, "round": row.key, "quantity": cell[0], "place": cell[1]}
+    log(session, sheet.job_id, "entry", device, entry=entry.id, **details)
+    return entry.id, True
+
+
+def standing(session: Session, round_key: str, cell: Cell) -> list[int]:
+    """Numbers of the entries of a cell that no later one replaces."""
+    row, _ = round_row(session, round_key)
+    replaced = exists().where(CorrectionRow.old_id == IndicationRow.id)
+    return list(
+        session.scalars(
+            select(IndicationRow.id)
+            .where(
+                IndicationRow.round_id == row.id,
+                IndicationRow.quantity == cell[0],
+                IndicationRow.place == cell[1],
+                ~replaced,
+            )
+            .order_by(IndicationRow.id)
+        )
+    )
+
+
+def _of_cell(session: Session, round_id: int, cell: Cell, seen: Iterable[int]) -> list[int]:
+    """Those of some entries that belong to a cell: nobody replaces another cell's reading."""
+    return list(
+        session.scalars(
+            select(IndicationRow.id).where(
+                IndicationRow.id.in_(list(seen)),
+                IndicationRow.round_id == round_id,
+                IndicationRow.quantity == cell[0],
+                IndicationRow.place == cell[1],
+            )
+        )
+    )
+
+
+def _row(
+    entry_key: str, round_id: int, cell: Cell, indication: Indication | None, device: str
+) -> IndicationRow:
+    is_over = indication is not None and indication.over_range
+    return IndicationRow(
+        entry_key=entry_key,
+        round_id=round_id,
+        quantity=cell[0],
+        place=cell[1],
+        is_taken_back=indication is None,
+        value=None if indication is None or is_over else indication.value,
+        is_over_range=is_over,
+        written="" if indication is None else indication.written,
+        entered_at=now(),
+        device=device,
+    )
