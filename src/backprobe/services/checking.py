@@ -1,0 +1,67 @@
+"""Whether what someone wants to keep could stand in a job file: one set of rules for every way in.
+
+Whatever the store holds can be exported and read again, because it has passed through the job
+file's own writer and reader before it was stored.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from backprobe.errors import JobFileError, ValueOutOfRange
+from backprobe.job import Connector, Indication, Job, Round, Terminal, parse_job, write_job
+from backprobe.store.cells import Cell, cells_of, with_cell
+from backprobe.store.record import JobHead, SheetRecord, head_of, job_of
+
+_PLAIN = Connector("connector", terminals=(Terminal("1"), Terminal("2")))
+
+
+def checked_job(job: Job) -> Job:
+    """The job as its file would give it back.
+
+    Raises
+    ------
+    ValueOutOfRange
+        It could not stand in a job file; what and remedy say why, without a line.
+    """
+    try:
+        return parse_job(write_job(job), "")
+    except JobFileError as error:
+        raise ValueOutOfRange(error.what, remedy=error.remedy) from error
+
+
+def checked_head(head: JobHead) -> JobHead:
+    """The visit as a job file would give it back; the meter's name is kept beside it."""
+    sheet = SheetRecord("", "", _PLAIN)
+    return replace(head_of(checked_job(job_of(head, sheet))), meter_name=head.meter_name.strip())
+
+
+def checked_connector(connector: Connector) -> Connector:
+    """The connector as a job file would give it back."""
+    return checked_job(Job(title="-", connector=connector)).connector
+
+
+def checked_round(connector: Connector, each: Round) -> Round:
+    """The round as a job file would give it back."""
+    return checked_job(Job(title="-", connector=connector, rounds=(each,))).rounds[0]
+
+
+def checked_reading(connector: Connector, each: Round, cell: Cell, written: str) -> Indication:
+    """What was written into a cell, read by the job file's rules and held against its round.
+
+    Parameters
+    ----------
+    connector, each : Connector, Round
+        Where the cell is.
+    cell : (str, str)
+        Quantity and place.
+    written : str
+        The reading with its unit, as the meter showed it: "5.01", "12 mV", "OL".
+    """
+    if not written.strip():
+        raise ValueOutOfRange(
+            "An empty text isn't a reading.", remedy="Type what the meter shows, or leave it."
+        )
+    candidate = with_cell(each, cell, Indication(0.0, written=written.strip()), connector.pins)
+    found = dict(cells_of(checked_round(connector, candidate)))
+    return found[cell]

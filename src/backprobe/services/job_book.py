@@ -1,0 +1,397 @@
+"""The use cases of a job: begun, read into, corrected, repeated after the repair, closed.
+
+Pages, interface and commands all come through here, so that every way in obeys one set of rules.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from sqlalchemy.orm import Session
+
+from backprobe.errors import ConflictError, ValueOutOfRange
+from backprobe.job import Connector, Indication, Job, Round, write_job
+from backprobe.services.checking import (
+    checked_connector,
+    checked_head,
+    checked_job,
+    checked_reading,
+    checked_round,
+)
+from backprobe.services.words import reading_words
+from backprobe.store import entries, jobs, sheets
+from backprobe.store.cells import (
+    PAIRS,
+    QUANTITIES,
+    ROUND_READINGS,
+    SCAN,
+    Cell,
+    cells_of,
+    pair_place,
+)
+from backprobe.store.columns import now
+from backprobe.store.engine import Store
+from backprobe.store.events import job_row, round_row
+from backprobe.store.loading import load_job, load_sheet
+from backprobe.store.record import (
+    REPAIRED,
+    JobHead,
+    JobLine,
+    JobRecord,
+    Outcome,
+    RoundRecord,
+    SheetRecord,
+    head_of,
+)
+from backprobe.store.schema import JobRow
+from backprobe.vocabulary import NO_FAULT, SCAN_UNITS
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """What became of an entry."""
+
+    entry: int
+    indication: Indication | None
+    is_new: bool
+    sheet: str
+    job: str
+
+
+class JobBook:
+    """All jobs of a store.
+
+    Parameters
+    ----------
+    store : Store
+        Where they are kept.
+    """
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+
+    # ------------------------------------------------------------ jobs
+    def begin(self, head: JobHead, *, device: str = "", key: str = "") -> str:
+        """Begin a job; returns its key."""
+        right = checked_head(head)
+        with self.store.write() as session:
+            return jobs.new_job(session, right, device=device, key=key)
+
+    def change(self, key: str, head: JobHead, *, device: str = "") -> None:
+        """Write vehicle, complaint, codes or meter anew."""
+        right = checked_head(head)
+        with self.store.write() as session:
+            before = load_job(session, key).head
+            jobs.change_job(session, key, right, before, device=device)
+
+    def job(self, key: str, *, with_events: bool = False) -> JobRecord:
+        """Everything kept of a job."""
+        with self.store.read() as session:
+            return load_job(session, key, with_events=with_events)
+
+    def sheet(self, key: str) -> tuple[str, JobHead, SheetRecord]:
+        """One sheet, with its job's key and head."""
+        with self.store.read() as session:
+            return load_sheet(session, key)
+
+    def listed(
+        self, text: str = "", *, is_open: bool | None = None, limit: int = 50, offset: int = 0
+    ) -> tuple[list[JobLine], int]:
+        """Jobs that match, the last changed first, and how many there are in all."""
+        with self.store.read() as session:
+            lines = jobs.list_jobs(session, text, is_open=is_open, limit=limit, offset=offset)
+            return lines, jobs.count_jobs(session, text, is_open=is_open)
+
+    def take_in(self, job: Job, *, device: str = "", into: str = "") -> tuple[str, str]:
+        """Take a job file's content in; returns the keys of the job and of its sheet.
+
+        Parameters
+        ----------
+        into : str
+            Key of a job that gets the connector as one more sheet; a new job where left out.
+        """
+        right = checked_job(job)
+        with self.store.write() as session:
+            job_key = into or jobs.new_job(session, head_of(right), device=device)
+            sheet_key = sheets.add_sheet(session, job_key, right.connector, device=device)
+            for each in right.rounds:
+                bare = replace(each, void="")
+                round_key = sheets.add_round(session, sheet_key, bare, device=device)
+                for cell, indication in cells_of(each):
+                    entries.enter(session, round_key, cell, indication, device=device)
+                if each.void:
+                    sheets.change_round(session, round_key, each, device=device)
+            return job_key, sheet_key
+
+    def job_file(self, sheet_key: str) -> tuple[Job, str]:
+        """One sheet as a job, and as the text of its job file."""
+        with self.store.read() as session:
+            key, _, sheet = load_sheet(session, sheet_key)
+            job = load_job(session, key).job_of(sheet)
+        return job, write_job(job)
+
+    def close(self, key: str, *, device: str = "") -> None:
+        """Close a job."""
+        with self.store.write() as session:
+            jobs.close_job(session, key, device=device)
+
+    def reopen(self, key: str, *, device: str = "") -> None:
+        """Open a closed job again."""
+        with self.store.write() as session:
+            jobs.reopen_job(session, key, device=device)
+
+    def conclude(
+        self,
+        key: str,
+        *,
+        fault: str,
+        terminals: Iterable[str] = (),
+        cause: str = "",
+        repair: str = "",
+        not_tested: str = "",
+        proof: Iterable[str] = (),
+        device: str = "",
+    ) -> None:
+        """Write down what was found, what was done, and what was seen that proves it."""
+        if not fault.strip():
+            raise ValueOutOfRange(
+                "The outcome says no fault.", remedy=f'Choose one, or "{NO_FAULT}" for none.'
+            )
+        outcome = Outcome(
+            fault=fault.strip(),
+            terminals=tuple(terminals),
+            cause=cause.strip(),
+            repair=repair.strip(),
+            not_tested=not_tested.strip(),
+            proof=tuple(proof),
+            at=now(),
+            device=device,
+        )
+        with self.store.write() as session:
+            jobs.require_open(job_row(session, key))
+            jobs.add_outcome(session, key, outcome)
+
+    # ------------------------------------------------------------ sheets
+    def add_sheet(
+        self, job_key: str, connector: Connector, *, device: str = "", key: str = ""
+    ) -> str:
+        """Begin the sheet of a connector; returns its key."""
+        right = checked_connector(connector)
+        with self.store.write() as session:
+            return sheets.add_sheet(session, job_key, right, device=device, key=key)
+
+    def change_connector(self, sheet_key: str, connector: Connector, *, device: str = "") -> None:
+        """Write name, kind, pins, colours or diagram roles anew."""
+        right = checked_connector(connector)
+        with self.store.write() as session:
+            sheets.change_connector(session, sheet_key, right, device=device)
+
+    def repeat_after_repair(self, sheet_key: str, *, device: str = "") -> str:
+        """Begin the same sheet again: same connector, same states, to be read after the repair.
+
+        One that was begun already is given back instead.
+        """
+        with self.store.write() as session:
+            job_key, _, found = load_sheet(session, sheet_key)
+            if found.phase == REPAIRED:
+                raise ConflictError(
+                    "This sheet is itself a repetition after the repair.",
+                    remedy="Repeat the sheet as found.",
+                )
+            for other in load_job(session, job_key).sheets:
+                if other.repeats == sheet_key:
+                    return other.key
+            key = sheets.add_sheet(
+                session,
+                job_key,
+                found.connector,
+                device=device,
+                phase=REPAIRED,
+                repeats=sheet_key,
+            )
+            for each in found.rounds:
+                if not each.round.void and each.entries:
+                    sheets.add_round(
+                        session, key, _state_of(each.round), device=device, repeats=each.key
+                    )
+            return key
+
+    def add_round(self, sheet_key: str, each: Round, *, device: str = "", key: str = "") -> str:
+        """Begin a round in a state of the vehicle; without a name it gets the next free one."""
+        with self.store.write() as session:
+            _, _, sheet = load_sheet(session, sheet_key)
+            taken = [r.round.name for r in sheet.rounds]
+            named = replace(each, name=each.name.strip() or sheets.next_name(taken))
+            right = checked_round(sheet.connector, _state_of(named))
+            return sheets.add_round(session, sheet_key, right, device=device, key=key)
+
+    def change_round(self, round_key: str, each: Round, *, device: str = "") -> None:
+        """Write a round's state or note anew; its readings stay as they are."""
+        with self.store.write() as session:
+            sheet, record = self._round(session, round_key)
+            wanted = checked_round(sheet.connector, _with_readings_of(each, record))
+            sheets.change_round(session, round_key, wanted, device=device)
+
+    def void_round(self, round_key: str, reason: str, *, device: str = "") -> None:
+        """Take a round out of the reasoning; it stays visible with the reason."""
+        if not reason.strip():
+            raise ValueOutOfRange(
+                "A round needs a reason to be void.",
+                remedy='Say why it doesn\'t count, such as "black lead was on paint".',
+            )
+        self._set_void(round_key, reason.strip(), device)
+
+    def count_again(self, round_key: str, *, device: str = "") -> None:
+        """Let a void round count again."""
+        self._set_void(round_key, "", device)
+
+    def _set_void(self, round_key: str, reason: str, device: str) -> None:
+        with self.store.write() as session:
+            sheet, record = self._round(session, round_key)
+            wanted = checked_round(sheet.connector, replace(record.round, void=reason))
+            sheets.change_round(session, round_key, wanted, device=device)
+
+    def set_aside(
+        self,
+        sheet_key: str,
+        *,
+        quantity: str = "",
+        place: str = "",
+        state: str = "",
+        reason: str = "",
+        device: str = "",
+    ) -> int:
+        """Note that a proposed reading can't be had, so that others are proposed."""
+        with self.store.write() as session:
+            return sheets.set_aside(
+                session,
+                sheet_key,
+                quantity=quantity,
+                place=place,
+                state=state,
+                reason=reason,
+                device=device,
+            )
+
+    def take_up_again(self, sheet_key: str, number: int, *, device: str = "") -> None:
+        """Let a reading that was set aside be proposed again."""
+        with self.store.write() as session:
+            sheets.take_up_again(session, sheet_key, number, device=device)
+
+    # ------------------------------------------------------------ entries
+    def enter(
+        self,
+        round_key: str,
+        cell: Cell,
+        written: str | None,
+        *,
+        entry_key: str = "",
+        seen: Iterable[int] | None = None,
+        device: str = "",
+    ) -> Entered:
+        """Write a reading into a cell, or (None) take back what stands there.
+
+        Parameters
+        ----------
+        written : str or None
+            As the meter showed it, with its unit.
+        entry_key : str
+            Given by who enters it: sent twice, it is stored once.
+        seen : iterable of int or None
+            Entries that its author saw standing there, which it replaces; all that stand where
+            left out. One that came in unseen stays beside it: a conflict that people decide.
+        """
+        with self.store.write() as session:
+            sheet, record = self._round(session, round_key)
+            _, row = round_row(session, round_key)
+            place = _checked_place(sheet.connector, cell)
+            job_key = session.get_one(JobRow, row.job_id).key
+            known = next(
+                (e for e in record.entries if entry_key and e.entry_key == entry_key), None
+            )
+            if known is not None:
+                return Entered(known.id, known.indication, False, sheet.key, job_key)
+            indication = (
+                None
+                if written is None
+                else checked_reading(sheet.connector, record.round, place, written)
+            )
+            replaced = entries.standing(session, round_key, place) if seen is None else tuple(seen)
+            number, is_new = entries.enter(
+                session,
+                round_key,
+                place,
+                indication,
+                entry_key=entry_key,
+                seen=replaced,
+                device=device,
+            )
+            return Entered(number, indication, is_new, sheet.key, job_key)
+
+    def undo(self, round_key: str, entry: int, *, device: str = "", entry_key: str = "") -> Entered:
+        """Put back what stood in a cell before an entry; nothing is erased by it."""
+        with self.store.read() as session:
+            _, record = self._round(session, round_key)
+        found = next((e for e in record.entries if e.id == entry), None)
+        if found is None:
+            raise ValueOutOfRange("There is no such entry to undo.", remedy="Load the page again.")
+        earlier = [e for e in record.entries if e.id in found.replaces]
+        last = earlier[-1].indication if earlier else None
+        written = None if last is None else last.written or repr(last.value)
+        cell = (found.quantity, found.place)
+        return self.enter(
+            round_key, cell, written, entry_key=entry_key, seen=[entry], device=device
+        )
+
+    def _round(self, session: Session, round_key: str) -> tuple[SheetRecord, RoundRecord]:
+        _, row = round_row(session, round_key)
+        _, _, sheet = load_sheet(session, row.key)
+        return sheet, next(r for r in sheet.rounds if r.key == round_key)
+
+
+def _state_of(each: Round) -> Round:
+    """A round's state without its readings."""
+    return Round(
+        name=each.name,
+        plugged=each.plugged,
+        key=each.key,
+        rpm=each.rpm,
+        action=each.action,
+        black_lead=each.black_lead,
+        ambient_celsius=each.ambient_celsius,
+        load_ohms=each.load_ohms,
+        fitted=each.fitted,
+        note=each.note,
+    )
+
+
+def _with_readings_of(state: Round, record: RoundRecord) -> Round:
+    """A new state with the readings that the round has, and its reason for being void."""
+    readings = {name: getattr(record.round, name) for name in (*QUANTITIES,)}
+    return replace(state, **readings, void=record.round.void)
+
+
+def _checked_place(connector: Connector, cell: Cell) -> Cell:
+    """The cell as it is stored: pairs of pins in the connector's order."""
+    quantity, place = cell
+    pins = connector.pins
+    ends = place.split("-")
+    if quantity == PAIRS and len(ends) == 2 and ends[0] != ends[1] and set(ends) <= set(pins):
+        first, second = sorted(ends, key=pins.index)
+        return quantity, pair_place(first, second)
+    is_there = (
+        (quantity in ROUND_READINGS and not place)
+        or (quantity == SCAN and place in SCAN_UNITS)
+        or (
+            quantity in QUANTITIES
+            and quantity not in (*ROUND_READINGS, PAIRS, SCAN)
+            and place in pins
+        )
+    )
+    if is_there:
+        return cell
+    raise ValueOutOfRange(
+        f'This connector has no place for "{reading_words(f"- {quantity} {place}")[:80]}".',
+        remedy=f"Its terminals are {', '.join(pins)}.",
+    )
