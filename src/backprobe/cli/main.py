@@ -92,9 +92,9 @@ def _run_guarded() -> int:
     except BrokenPipeError:
         return _forget_output()
     except Exception as error:  # noqa: BLE001  # the edge: details to the log, a reference shown
-        from backprobe.cli.incident import record_incident
+        from backprobe.services.incident import record_incident
 
-        return _fail(record_incident(error))
+        return _fail(str(record_incident(error)))
     return 0
 
 
