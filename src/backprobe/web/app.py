@@ -14,7 +14,7 @@ from starlette.types import ASGIApp
 from backprobe import __version__
 from backprobe.errors import BackprobeError
 from backprobe.store.engine import Store
-from backprobe.web import health, start_page, static_files
+from backprobe.web import device_pages, event_stream, health, start_page, static_files
 from backprobe.web.devices import Devices
 from backprobe.web.error_answers import ANSWERS, answer_errors, answer_ours
 from backprobe.web.guards.gate import DeviceGate
@@ -22,16 +22,24 @@ from backprobe.web.guards.headers import AnswerHeaders
 from backprobe.web.guards.host import HostCheck
 from backprobe.web.guards.origin import OriginCheck
 from backprobe.web.guards.size import SizeCheck
+from backprobe.web.live import Live, live_hook
 from backprobe.web.pages import Pages
+from backprobe.web.pairing import Pairing
 from backprobe.web.settings import ServeSettings
 from backprobe.web.static_files import StaticFiles
 
 Hook = Callable[[FastAPI], AbstractAsyncContextManager[None]]
 
 # Everything that can be asked for, in the order in which it is looked for.
-ROUTERS: Final[tuple[APIRouter, ...]] = (static_files.router, start_page.router, health.router)
+ROUTERS: Final[tuple[APIRouter, ...]] = (
+    static_files.router,
+    start_page.router,
+    device_pages.router,
+    health.router,
+    event_stream.router,
+)
 # What runs as long as the server does, entered in this order and left in the reverse one.
-HOOKS: Final[tuple[Hook, ...]] = ()
+HOOKS: Final[tuple[Hook, ...]] = (live_hook,)
 
 
 class _Application(FastAPI):
@@ -69,6 +77,8 @@ def create_app(store: Store, settings: ServeSettings, hooks: Sequence[Hook] = HO
     app.state.static = StaticFiles()
     app.state.pages = Pages(app.state.static)
     app.state.devices = Devices(store)
+    app.state.live = Live(store)
+    app.state.pairing = Pairing()
     app.user_middleware = [
         # The guards raise what they refuse; here it becomes an answer.
         Middleware(ExceptionMiddleware, handlers={BackprobeError: answer_ours}),

@@ -8,6 +8,8 @@ from fastapi import Depends, Request
 
 from backprobe.store.engine import Store
 from backprobe.web.devices import Devices
+from backprobe.web.live import Live
+from backprobe.web.pairing import Pairing
 from backprobe.web.settings import ServeSettings
 
 
@@ -21,6 +23,16 @@ def _devices(request: Request) -> Devices:
     return devices
 
 
+def _pairing(request: Request) -> Pairing:
+    pairing: Pairing = request.app.state.pairing
+    return pairing
+
+
+def _live(request: Request) -> Live:
+    live: Live = request.app.state.live
+    return live
+
+
 def _settings(request: Request) -> ServeSettings:
     settings: ServeSettings = request.app.state.settings
     return settings
@@ -28,4 +40,6 @@ def _settings(request: Request) -> ServeSettings:
 
 StoreAtHand = Annotated[Store, Depends(_store)]
 DevicesAtHand = Annotated[Devices, Depends(_devices)]
+LiveAtHand = Annotated[Live, Depends(_live)]
+PairingAtHand = Annotated[Pairing, Depends(_pairing)]
 SettingsAtHand = Annotated[ServeSettings, Depends(_settings)]

@@ -26,7 +26,7 @@ STATUSES: Final[tuple[tuple[type[BackprobeError], int], ...]] = (
 )
 
 
-class Told(BaseModel):
+class ErrorTold(BaseModel):
     """What every error under /api says: what is wrong, where, and what to do about it."""
 
     what: str
@@ -36,8 +36,8 @@ class Told(BaseModel):
 
 # For the description of the interface.
 ANSWERS: Final[dict[int | str, dict[str, Any]]] = {
-    "4XX": {"model": Told, "description": "The request can't be met; what to change is told."},
-    "5XX": {"model": Told, "description": "The program or its store is in trouble."},
+    "4XX": {"model": ErrorTold, "description": "The request can't be met; what to change is told."},
+    "5XX": {"model": ErrorTold, "description": "The program or its store is in trouble."},
 }
 
 
