@@ -64,7 +64,7 @@ def test_nothing_is_written_for_an_unusable_file(engine: dict[str, Answer]) -> N
 def test_a_surprise_is_logged_with_its_reference_and_no_trace(
     engine: dict[str, Answer], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("backprobe.cli.incident.log_file", lambda: tmp_path / "log" / "b.log")
+    monkeypatch.setattr("backprobe.services.incident.log_file", lambda: tmp_path / "log" / "b.log")
     result = run(main.app, ["explain", "bug.toml", "a.toml"])
     assert result.exit_code == 2
     assert "Traceback" not in result.output

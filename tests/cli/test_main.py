@@ -105,7 +105,7 @@ def test_an_unforeseen_error_shows_a_reference_and_the_log_holds_the_rest(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     log = tmp_path / "backprobe.log"
-    monkeypatch.setattr("backprobe.cli.incident.log_file", lambda: log)
+    monkeypatch.setattr("backprobe.services.incident.log_file", lambda: log)
     assert status_of(KeyError("surprise"), monkeypatch) == 2
     shown = capsys.readouterr().err
     assert "surprise" not in shown
@@ -118,7 +118,7 @@ def test_a_log_that_cannot_be_written_is_told_too(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     (tmp_path / "file").write_text("in the way", encoding="utf-8")
-    monkeypatch.setattr("backprobe.cli.incident.log_file", lambda: tmp_path / "file" / "log")
+    monkeypatch.setattr("backprobe.services.incident.log_file", lambda: tmp_path / "file" / "log")
     assert status_of(KeyError("surprise"), monkeypatch) == 2
     assert "could not be written" in capsys.readouterr().err
 

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from backprobe.cli.incident import record_incident
 from backprobe.errors import BackprobeError
 from backprobe.job import Job
 from backprobe.services.answer import Answer
+from backprobe.services.incident import record_incident
 
 MANY_FILES: Final = 3
 WORKERS: Final = 2

@@ -19,6 +19,7 @@ from backprobe.cli.explain_command import explain
 from backprobe.cli.family_command import family_app
 from backprobe.cli.new_command import new
 from backprobe.cli.next_command import next_readings
+from backprobe.cli.serve_command import serve
 from backprobe.errors import BackprobeError
 
 UNUSABLE: Final = 2
@@ -37,6 +38,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 # In the order of a day's work.
+app.command("serve")(serve)
 app.command("new")(new)
 app.command("check")(check)
 app.command("explain")(explain)
@@ -92,9 +94,9 @@ def _run_guarded() -> int:
     except BrokenPipeError:
         return _forget_output()
     except Exception as error:  # noqa: BLE001  # the edge: details to the log, a reference shown
-        from backprobe.cli.incident import record_incident
+        from backprobe.services.incident import record_incident
 
-        return _fail(record_incident(error))
+        return _fail(str(record_incident(error)))
     return 0
 
 

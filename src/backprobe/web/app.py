@@ -1,0 +1,104 @@
+"""Puts the pages together: guards, routes, templates, and what runs beside them."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import AbstractAsyncContextManager, AsyncExitStack, asynccontextmanager
+from typing import Final
+
+from fastapi import APIRouter, FastAPI
+from starlette.middleware import Middleware
+from starlette.middleware.exceptions import ExceptionMiddleware
+from starlette.types import ASGIApp
+
+from backprobe import __version__
+from backprobe.errors import BackprobeError
+from backprobe.store.engine import Store
+from backprobe.web import device_pages, event_stream, health, start_page, static_files
+from backprobe.web.devices import Devices
+from backprobe.web.error_answers import ANSWERS, answer_errors, answer_ours
+from backprobe.web.guards.gate import DeviceGate
+from backprobe.web.guards.headers import AnswerHeaders
+from backprobe.web.guards.host import HostCheck
+from backprobe.web.guards.origin import OriginCheck
+from backprobe.web.guards.size import SizeCheck
+from backprobe.web.live import Live, live_hook
+from backprobe.web.pages import Pages
+from backprobe.web.pairing import Pairing
+from backprobe.web.settings import ServeSettings
+from backprobe.web.static_files import StaticFiles
+
+Hook = Callable[[FastAPI], AbstractAsyncContextManager[None]]
+
+# Everything that can be asked for, in the order in which it is looked for.
+ROUTERS: Final[tuple[APIRouter, ...]] = (
+    static_files.router,
+    start_page.router,
+    device_pages.router,
+    health.router,
+    event_stream.router,
+)
+# What runs as long as the server does, entered in this order and left in the reverse one.
+HOOKS: Final[tuple[Hook, ...]] = (live_hook,)
+
+
+class _Application(FastAPI):
+    """An application whose every answer is marked, also those that the framework gives itself."""
+
+    def build_middleware_stack(self) -> ASGIApp:
+        """Put the marking outside of all that can answer."""
+        return AnswerHeaders(super().build_middleware_stack())
+
+
+def create_app(store: Store, settings: ServeSettings, hooks: Sequence[Hook] = HOOKS) -> FastAPI:
+    """Make the application.
+
+    Parameters
+    ----------
+    store : Store
+        Up to date already (`store.upgrade`).
+    settings : ServeSettings
+        To whom it is served.
+    hooks : sequence of callable
+        What runs beside the requests.
+    """
+    app = _Application(
+        title="backprobe",
+        version=__version__,
+        docs_url=None,  # these pages would load scripts from elsewhere
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        lifespan=_lifespan(hooks),
+        max_body_size=settings.max_body_bytes,
+        responses=ANSWERS,
+    )
+    app.state.store = store
+    app.state.settings = settings
+    app.state.static = StaticFiles()
+    app.state.pages = Pages(app.state.static)
+    app.state.devices = Devices(store)
+    app.state.live = Live(store)
+    app.state.pairing = Pairing()
+    app.user_middleware = [
+        # The guards raise what they refuse; here it becomes an answer.
+        Middleware(ExceptionMiddleware, handlers={BackprobeError: answer_ours}),
+        Middleware(SizeCheck, largest=settings.max_body_bytes),
+        Middleware(HostCheck, settings=settings),
+        Middleware(OriginCheck),
+        Middleware(DeviceGate, settings=settings, devices=app.state.devices),
+    ]
+    answer_errors(app)
+    for router in ROUTERS:
+        app.include_router(router)
+    return app
+
+
+def _lifespan(hooks: Sequence[Hook]) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        async with AsyncExitStack() as stack:
+            for hook in hooks:
+                await stack.enter_async_context(hook(app))
+            yield
+
+    return lifespan
