@@ -195,12 +195,12 @@ def _words(found: RepairDecision, costs: Costs, first: str) -> str:
     wrong, visit = percent(1.0 - found.probability), costs.money(costs.of(RETURN_VISIT))
     leading = fault_words(found.fault, found.terminals)
     mending = f"{minutes_words(found.repair_minutes)}, {costs.money(found.repair_price)} in all"
+    lost = f"then that and a return visit ({visit}) are lost: {costs.money(found.act_price)}"
     sentences = (
         first,
         f"Leading ({sure(found.probability)}): {leading}.",
         f"To mend it: {found.work}, {mending}.",
-        f"Acting now is wrong with a chance of {wrong}; then that and a return visit ({visit}) "
-        + f"are lost: {costs.money(found.act_price)} to be expected.",
+        f"Acting now is wrong with a chance of {wrong}; {lost} to be expected.",
         _reading_words(found, costs),
         "" if first else _conclusion(found, costs),
     )
