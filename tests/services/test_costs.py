@@ -72,6 +72,8 @@ def test_work_and_money() -> None:
     # 20 minutes at 90 an hour are 30.
     assert DEFAULT_COSTS.work(20.0) == pytest.approx(30.0)
     assert DEFAULT_COSTS.money(30.4) == "30 EUR"
+    assert DEFAULT_COSTS.money(0.2) == "less than 1 EUR"
+    assert DEFAULT_COSTS.money(0.0) == "0 EUR"
     assert Costs(currency="").money(30.0) == "30"
 
 

@@ -150,6 +150,7 @@ def test_nothing_left_to_read() -> None:
     assert found.choice == "act"
     assert found.read_price == found.act_price
     assert "No reading is left" in found.words
+    assert found.words.endswith("Act once its proof is seen.")
 
 
 def test_a_sound_circuit_is_not_repaired() -> None:

@@ -179,7 +179,8 @@ class Costs:
 
     def money(self, price: float) -> str:
         """Write a price; an estimate bears no more than whole units."""
-        return f"{price:.0f} {self.currency}".strip()
+        whole = "less than 1" if 0.0 < price < 0.5 else f"{price:.0f}"
+        return f"{whole} {self.currency}".strip()
 
 
 def _require_amount(name: str, value: float) -> float:

@@ -222,4 +222,6 @@ def _conclusion(found: RepairDecision, costs: Costs) -> str:
     if found.choice == "read":
         saved = costs.money(found.act_price - found.read_price)
         return f"Read first: it's cheaper by about {saved}."
+    if found.reading is None:
+        return "Act once its proof is seen."
     return "Acting now is the cheaper way, once its proof is seen."
