@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from backprobe.services.costs import READING_MINUTES
 from backprobe.services.planning_words import (
     FAULT,
     QUANTITY,
@@ -15,7 +16,6 @@ from backprobe.services.planning_words import (
     measurement_phrase,
     sentence,
 )
-from backprobe.services.steps import READING_MINUTES
 from backprobe.vocabulary import FAULT_KINDS, NO_FAULT, ROLES, fault_name
 
 

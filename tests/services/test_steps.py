@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from backprobe.services.costs import READING_MINUTES
 from backprobe.services.steps import (
-    READING_MINUTES,
     State,
     StepPlan,
     cost_minutes,

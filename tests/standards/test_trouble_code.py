@@ -8,6 +8,8 @@ from backprobe.standards.trouble_code import (
     code_from_bytes,
     code_to_bytes,
     failure_type,
+    failure_type_group,
+    powertrain_group,
     require_code,
     responsibility,
 )
@@ -96,3 +98,20 @@ def test_any_text_is_either_a_code_or_refused(text: str) -> None:
     except ValueOutOfRange:
         return
     assert code_from_bytes(*code_to_bytes(code)) == code[:5]
+
+
+def test_groups_of_the_standards_powertrain_codes() -> None:
+    # SAE J2012 as makers' texts quote it: P03 ignition or misfire, P07 transmission.
+    assert powertrain_group("P0301") == "ignition or misfire"
+    assert powertrain_group("P0741") == "transmission"
+    assert powertrain_group("C0035") == ""
+
+
+def test_groups_of_failure_types() -> None:
+    # SAE J2012-DA (from memory): 1x electrical, 2x signal, 7x mechanical; A and up reserved.
+    assert failure_type_group(0x13) == "electrical"
+    assert failure_type_group(0x29) == "signal"
+    assert failure_type_group(0x71) == "mechanical"
+    assert failure_type_group(0xA0) == ""
+    named = [failure_type_group(byte) for byte in FAILURE_TYPE_MEANING]
+    assert set(named) == {"electrical", "algorithm"}

@@ -7,6 +7,7 @@ from backprobe.standards.vin import (
     check_digit,
     check_digit_verdict,
     model_years,
+    region,
     require_vin,
     sections,
     weighted_sum,
@@ -135,3 +136,13 @@ def test_one_misread_digit_is_always_noticed(vin: str, digit: int, position: int
     changed = vin[:position] + str(digit) + vin[position + 1 :]
     is_same = check_digit(original) == check_digit(changed)
     assert is_same == (position == 8 or digit == 1)
+
+
+def test_every_first_character_has_its_region() -> None:
+    # ISO 3780 (from memory): A to H Africa, J to R Asia, S to Z Europe, 1 to 5 North America.
+    named = {c: region(c + "M8GDM9AXKP042788") for c in ALPHABET}
+    assert [named[c] for c in "AHJRSZ15689"] == [
+        *("Africa", "Africa", "Asia", "Asia", "Europe", "Europe"),
+        *("North America", "North America", "Oceania", "South America", "South America"),
+    ]
+    assert all(named.values())

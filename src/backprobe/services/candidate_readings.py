@@ -21,6 +21,7 @@ from backprobe.services.engine import Posterior
 from backprobe.services.problem import RAISED_FROM_RPM, state_of
 from backprobe.services.steps import State, reachable_state
 from backprobe.services.summary import role_probabilities, trust
+from backprobe.services.unavailable import Unavailable, rpm_class, state_key
 from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 Array = NDArray[np.float64]
@@ -77,10 +78,11 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Candidates:
-    """Settings within reach and the readings in them."""
+    """Settings within reach and the readings in them; whether some can't be had."""
 
     settings: tuple[Setting, ...]
     readings: tuple[Candidate, ...]
+    withheld: bool = False
 
 
 def present_state(rounds: Sequence[Round]) -> State | None:
@@ -88,24 +90,25 @@ def present_state(rounds: Sequence[Round]) -> State | None:
     return _state(rounds[-1]) if rounds else None
 
 
-def candidates_of(posterior: Posterior) -> Candidates:
-    """Everything that could be read next, settings without a reading left out."""
+def candidates_of(posterior: Posterior, without: Sequence[Unavailable] = ()) -> Candidates:
+    """Everything that could be read next, settings without a reading left out.
+
+    ``without`` are readings that can't be had.
+    """
     listing = _Listing(posterior)
     settings: list[Setting] = []
     readings: list[Candidate] = []
-    for setting, quantities in listing.settings():
-        number = len(settings)
-        found = [c for q in quantities for c in listing.at_terminals(setting, number, q)]
-        if not setting.state.plugged and setting.state.key == "off":
-            found += listing.across_sensor(number)
-        if found:
-            settings.append(setting)
-            readings += found
-    for setting, quantity, first in listing.of_rounds():
+    withheld = False
+    for setting, every in listing.readings():
+        found = [c for c in every if not listing.is_covered(setting, c, without)]
+        withheld = withheld or len(found) < len(every)
+        if not found:
+            continue
         if setting not in settings:
             settings.append(setting)
-        readings.append(Candidate(settings.index(setting), quantity, first=first))
-    return Candidates(tuple(settings), tuple(readings))
+        number = settings.index(setting)
+        readings += [replace(c, setting=number) for c in found]
+    return Candidates(tuple(settings), tuple(readings), withheld)
 
 
 class _Listing:
@@ -113,6 +116,7 @@ class _Listing:
 
     def __init__(self, posterior: Posterior) -> None:
         self.rounds = posterior.problem.rounds
+        self.now = present_state(self.rounds)
         self.items = posterior.problem.sheet.rounds[: len(self.rounds)]
         self.pins = posterior.problem.job.connector.pins
         points = [i.point for r, i in zip(self.rounds, self.items, strict=True) if _on_battery(r)]
@@ -127,6 +131,32 @@ class _Listing:
         self.cell = _cell_share(posterior) > MAY_BE_CELL
         self.without_ohms = _share_without_ohms(posterior)
         self.has_celsius = _share_with_celsius(posterior) > MOSTLY
+
+    def readings(self) -> Iterator[tuple[Setting, list[Candidate]]]:
+        """Every setting with the readings that make sense in it, not yet numbered."""
+        for setting, quantities in self.settings():
+            found = [c for q in quantities for c in self.at_terminals(setting, q)]
+            if not setting.state.plugged and setting.state.key == "off":
+                found += self.across_sensor()
+            yield setting, found
+        for setting, quantity, first in self.of_rounds():
+            yield setting, [Candidate(0, quantity, first=first)]
+
+    def is_covered(
+        self, setting: Setting, candidate: Candidate, without: Sequence[Unavailable]
+    ) -> bool:
+        """Whether a reading is one of those that can't be had."""
+        if not without:
+            return False
+        goal = goal_of(self.now, setting, candidate.quantity)
+        state = state_key(
+            plugged=goal.plugged,
+            key=goal.key,
+            rpm_class=rpm_class(goal.key, goal.rpm),
+            action=goal.action,
+        )
+        place = place_of(self.pins, candidate)
+        return any(each.covers(candidate.quantity, place, state) for each in without)
 
     def settings(self) -> Iterator[tuple[Setting, tuple[str, ...]]]:
         """Every state within reach, with the quantities at terminals that make sense in it."""
@@ -165,7 +195,7 @@ class _Listing:
             if replace(known, name=item.name, point=item.point) == item
         ]
 
-    def at_terminals(self, setting: Setting, number: int, quantity: str) -> Iterator[Candidate]:
+    def at_terminals(self, setting: Setting, quantity: str) -> Iterator[Candidate]:
         """A quantity at each terminal where it was not read yet and does no harm."""
         like = self._rounds_like(setting.item)
         taken = {pin for i in like if self.sound[i] for pin in getattr(self.rounds[i], quantity)}
@@ -173,16 +203,16 @@ class _Listing:
         again = self.rounds[like[-1]].name if bad else ""
         for t, pin in enumerate(self.pins):
             if pin not in taken and not (quantity == "volts_loaded" and self.live[t]):
-                yield Candidate(number, quantity, t, again=again)
+                yield Candidate(0, quantity, t, again=again)
 
-    def across_sensor(self, number: int) -> Iterator[Candidate]:
+    def across_sensor(self) -> Iterator[Candidate]:
         """Ohms between two terminals of the lone sensor, where an ohmmeter may and can tell."""
         taken = {frozenset(pair) for r in self.rounds for pair in r.sensor_ohms}
         for a, b in combinations(range(len(self.pins)), 2):
             allowed = not (self.cell[a] or self.cell[b])
             tells = self.without_ohms[a, b] <= MOST_WITHOUT_OHMS
             if allowed and tells and frozenset((self.pins[a], self.pins[b])) not in taken:
-                yield Candidate(number, "sensor_ohms", a, b)
+                yield Candidate(0, "sensor_ohms", a, b)
 
     def of_rounds(self) -> Iterator[tuple[Setting, str, bool]]:
         """Battery, black lead and temperature, where they are missing or the lead is in doubt.
@@ -220,6 +250,11 @@ class _Listing:
     def _share_of_snapping(self) -> float:
         """Probability of a circuit with something that a snap of the throttle moves."""
         return sum(p for family, p in self.share if _answers_snap(family))
+
+
+def place_of(pins: Sequence[str], candidate: Candidate) -> str:
+    """Terminal or pair as the answer names it; nothing for a reading of the whole round."""
+    return "-".join(pins[t] for t in (candidate.at, candidate.other) if t >= 0)
 
 
 def _on_battery(r: Round) -> bool:

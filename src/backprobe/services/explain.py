@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import cache
 
 from backprobe.core.inference.screen import needed_rounds
 from backprobe.job import Job
 from backprobe.services.answer import Answer, Measurement
 from backprobe.services.bank_cache import Shelf
+from backprobe.services.costs import DEFAULT_COSTS, Costs
 from backprobe.services.engine import Posterior, infer
 from backprobe.services.estimates import estimates
+from backprobe.services.limits import DEFAULT_LIMITS, Limits
 from backprobe.services.misfit import misfit
 from backprobe.services.planning import plan_of
 from backprobe.services.problem import problem_of
@@ -23,6 +25,7 @@ from backprobe.services.summary import (
     terminal_answers,
     trust,
 )
+from backprobe.services.unavailable import Unavailable
 
 Progress = Callable[[str, float], None]
 
@@ -60,20 +63,29 @@ def explain(
     return answer_of(posterior_of(job, shelf, progress), file)
 
 
-def answer_of(posterior: Posterior, file: str = "") -> Answer:
-    """Put a posterior into words and numbers."""
+def answer_of(
+    posterior: Posterior,
+    file: str = "",
+    limits: Limits = DEFAULT_LIMITS,
+    costs: Costs = DEFAULT_COSTS,
+    without: Sequence[Unavailable] = (),
+) -> Answer:
+    """Put a posterior into words and numbers.
+
+    ``limits`` and ``costs`` are those of this workshop; ``without`` are readings that can't be had.
+    """
     roles, pins = best_roles(posterior), posterior.problem.job.connector.pins
     faults, trusted, fit = fault_answers(posterior), trust(posterior), misfit(posterior)
     weigher = Weigher(posterior)
     tables = evidence_tables(weigher, roles)
-    planned = plan_of(posterior)
+    planned = plan_of(posterior, costs=costs, without=without)
     return Answer(
         file=file,
         terminals=terminal_answers(posterior),
         circuits=circuit_answers(posterior),
         faults=faults,
         measurement=Measurement(
-            trusted.whole, trusted.rounds, remarks(posterior, trusted, fit.probability)
+            trusted.whole, trusted.rounds, remarks(posterior, trusted, fit.probability, limits)
         ),
         estimates=estimates(posterior),
         misfit=fit,

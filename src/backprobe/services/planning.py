@@ -7,7 +7,7 @@ the file says. Minutes are those of the steps from the present state of the vehi
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,8 +20,10 @@ from backprobe.services.candidate_readings import (
     Setting,
     candidates_of,
     goal_of,
+    place_of,
     present_state,
 )
+from backprobe.services.costs import DEFAULT_COSTS, Costs
 from backprobe.services.engine import Posterior
 from backprobe.services.foresight import (
     LOG_QUANTITIES,
@@ -50,6 +52,7 @@ from backprobe.services.posterior_sample import Samples, sample
 from backprobe.services.split import MEASUREMENT, ROLE, Split, Splitter
 from backprobe.services.steps import cost_minutes, plan_steps
 from backprobe.services.summary import fault_answers, trust
+from backprobe.services.unavailable import Unavailable
 from backprobe.vocabulary import ROLES
 
 Array = NDArray[np.float64]
@@ -84,19 +87,37 @@ def is_settled(posterior: Posterior) -> bool:
     return plan_of(posterior, 0).settled
 
 
-def plan_of(posterior: Posterior, limit: int = 6) -> Plan:
-    """Readings worth taking next, and whether there is anything left to settle."""
+def plan_of(
+    posterior: Posterior,
+    limit: int = 6,
+    costs: Costs = DEFAULT_COSTS,
+    without: Sequence[Unavailable] = (),
+) -> Plan:
+    """Readings worth taking next, and whether there is anything left to settle.
+
+    Parameters
+    ----------
+    posterior : Posterior
+        What is known.
+    limit : int
+        Most readings that are told.
+    costs : Costs
+        Minutes of this workshop's steps.
+    without : sequence of Unavailable
+        Readings that can't be had. While some are left out, what is open does not become settled
+        by there being no reading left.
+    """
     roles = merged_roles(posterior.bench.hypotheses, posterior.draws)
     certain = _is_certain(posterior, roles)
     if certain and fault_answers(posterior)[0].probability >= SETTLED:
         return Plan((), settled=True)
-    candidates = candidates_of(posterior)
+    candidates = candidates_of(posterior, without)
     if not candidates.readings:
-        return Plan((), settled=certain)
-    outlook = _outlook(posterior, candidates, roles)
+        return Plan((), settled=certain and not candidates.withheld)
+    outlook = _outlook(posterior, candidates, roles, costs)
     told = list(_told(posterior, outlook, max(1, limit)))
     # What no reading can separate is as settled as it gets.
-    return Plan(tuple(told[:limit]), settled=certain and not told)
+    return Plan(tuple(told[:limit]), settled=certain and not told and not candidates.withheld)
 
 
 def _told(posterior: Posterior, outlook: _Outlook, limit: int) -> Iterator[NextReading]:
@@ -133,6 +154,7 @@ class _Outlook:
     foresight: Foresight
     bits: Array
     minutes: Array
+    costs: Costs
 
     @property
     def rate(self) -> Array:
@@ -175,18 +197,20 @@ class _Outlook:
         return self.candidates.settings[self.candidates.readings[k].setting]
 
 
-def _outlook(posterior: Posterior, candidates: Candidates, roles: IntArray) -> _Outlook:
+def _outlook(
+    posterior: Posterior, candidates: Candidates, roles: IntArray, costs: Costs
+) -> _Outlook:
     rng = np.random.default_rng(SEED)
     samples = sample(posterior, rng)
     foresight = foresee(posterior, samples, candidates, rng)
     question = question_of(posterior, samples, roles[samples.index])
     now = present_state(posterior.problem.rounds)
     minutes = [
-        cost_minutes(now, candidates.settings[c.setting].state, c.quantity)
+        cost_minutes(now, candidates.settings[c.setting].state, c.quantity, costs)
         for c in candidates.readings
     ]
     bits = expected_bits(candidates, question, samples.weight, foresight)
-    return _Outlook(candidates, samples, question, foresight, bits, np.array(minutes))
+    return _Outlook(candidates, samples, question, foresight, bits, np.array(minutes), costs)
 
 
 def _reading(posterior: Posterior, outlook: _Outlook, split: Split | None, k: int) -> NextReading:
@@ -204,6 +228,7 @@ def _reading(posterior: Posterior, outlook: _Outlook, split: Split | None, k: in
         place,
         colour=colour,
         load_ohms=load_ohms(posterior),
+        costs=outlook.costs,
     )
     goal = goal_of(now, setting, candidate.quantity)
     return NextReading(
@@ -223,9 +248,7 @@ def _reading(posterior: Posterior, outlook: _Outlook, split: Split | None, k: in
 
 def _place(posterior: Posterior, candidate: Candidate) -> str:
     """Terminal or pair as the answer names it; nothing for a reading of the whole round."""
-    pins = posterior.problem.job.connector.pins
-    ends = [pins[t] for t in (candidate.at, candidate.other) if t >= 0]
-    return "-".join(ends)
+    return place_of(posterior.problem.job.connector.pins, candidate)
 
 
 def _text(posterior: Posterior, candidate: Candidate, setting: Setting, split: Split | None) -> str:

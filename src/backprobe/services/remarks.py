@@ -10,29 +10,38 @@ from backprobe.core.inference.sheet import Quantity
 from backprobe.job import Round
 from backprobe.quantities import format_quantity
 from backprobe.services.engine import Posterior
+from backprobe.services.limit_remarks import (
+    battery_remarks,
+    circuit_remarks,
+    lead_remarks,
+    missing_volts,
+)
+from backprobe.services.limits import BLACK_LEAD, DEFAULT_LIMITS, Limits
 from backprobe.services.misfit import blamed
 from backprobe.services.summary import Trust, best_roles
 from backprobe.vocabulary import ROLES
 
 DOUBTFUL_BELOW, BAD_BELOW = 0.9, 0.5
-# Battery at rest and charging: public battery tables, 12.06 V is a quarter full, 12.45 V three
-# quarters; below 10 V a regulated supply is no longer judged (common practice).
-BATTERY_LOW_VOLT, BATTERY_FLAT_VOLT = 12.2, 11.0
-CHARGING_LOW_VOLT = 13.0
-LEAD_LIFT_VOLT = 0.1  # common practice: a reference 0.1 V off is suspect
 SLIP_FACTORS = (1e-3, 1e3)
 SWITCHING_ROLES = ("signal-switching",)
 
 
-def remarks(posterior: Posterior, trusted: Trust, misfit_probability: float) -> tuple[str, ...]:
+def remarks(
+    posterior: Posterior,
+    trusted: Trust,
+    misfit_probability: float,
+    limits: Limits = DEFAULT_LIMITS,
+) -> tuple[str, ...]:
     """What a technician should know of the readings before what they say."""
     found = [
-        *_lead(posterior, trusted),
+        *_lead(posterior, trusted, limits),
+        *lead_remarks(posterior, trusted, limits),
         *_key(trusted),
-        *_battery(posterior),
+        *battery_remarks(posterior, limits),
         *_slips(posterior),
         *_switching(posterior),
         *_silent_supply(posterior),
+        *circuit_remarks(posterior, trusted, limits),
     ]
     condition, row = posterior.best_fit
     sheet = posterior.problem.conditions[condition].sheet
@@ -44,15 +53,15 @@ def remarks(posterior: Posterior, trusted: Trust, misfit_probability: float) -> 
     return tuple(found)
 
 
-def _lead(posterior: Posterior, trusted: Trust) -> Iterator[str]:
+def _lead(posterior: Posterior, trusted: Trust, limits: Limits) -> Iterator[str]:
     for item in posterior.problem.rounds:
         share = trusted.lead[item.name]
         point = f'"{item.black_lead}"'
         if share < BAD_BELOW:
             yield (
                 f"Round {item.name}: the black lead on {point} is not a sound ground "
-                f"point{_check(item)}. Move it to battery negative and read this round again; its "
-                f"values prove nothing."
+                f"point{_check(item, limits)}. Move it to battery negative and read this round "
+                f"again; its values prove nothing."
             )
         elif share < DOUBTFUL_BELOW:
             yield (
@@ -61,11 +70,9 @@ def _lead(posterior: Posterior, trusted: Trust) -> Iterator[str]:
             )
 
 
-def _check(item: Round) -> str:
-    if item.battery_volts is None or item.black_lead_check is None:
-        return ""
-    missing = item.battery_volts.value - item.black_lead_check.value
-    if abs(missing) < LEAD_LIFT_VOLT:
+def _check(item: Round, limits: Limits) -> str:
+    missing = missing_volts(item)
+    if missing is None or limits[BLACK_LEAD].standing(abs(missing)) != "bad":
         return ""
     return f" ({format_quantity(missing, 'volt')} are missing against the battery posts)"
 
@@ -79,28 +86,6 @@ def _key(trusted: Trust) -> Iterator[str]:
             )
         elif share < DOUBTFUL_BELOW:
             yield f"Round {name}: make sure that the key was really on."
-
-
-def _battery(posterior: Posterior) -> Iterator[str]:
-    low: dict[str, list[str]] = {"rest": [], "run": []}
-    for item in posterior.problem.rounds:
-        if item.battery_volts is None or item.key == "crank":
-            continue
-        volts = item.battery_volts.value
-        if item.key == "run" and volts < CHARGING_LOW_VOLT:
-            low["run"].append(f"{item.name} ({format_quantity(volts, 'volt')})")
-        elif item.key != "run" and volts < BATTERY_LOW_VOLT:
-            low["rest"].append(f"{item.name} ({format_quantity(volts, 'volt')})")
-    if low["rest"]:
-        yield (
-            f"Battery low in round {', '.join(low['rest'])}: charge or support it before judging "
-            f"supplies (at rest 12.65 V is full, 12.06 V a quarter)."
-        )
-    if low["run"]:
-        yield (
-            f"Engine running in round {', '.join(low['run'])}, yet the battery is hardly charged: "
-            f"look at charging first."
-        )
 
 
 def _slips(posterior: Posterior) -> Iterator[str]:

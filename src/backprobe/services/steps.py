@@ -1,9 +1,8 @@
 """The work behind one proposed reading: its steps in order, its minutes, its cautions.
 
 A reading costs what it takes to bring the vehicle from the state it is in to the state that is
-wanted (always key off before a connector is moved), and then to place the leads and read. The
-minutes assume good access. They are estimates from common practice, no published source; they rank
-readings against each other and are not a labour time.
+wanted (always key off before a connector is moved), and then to place the leads and read. What each
+step costs stands in `costs`.
 """
 
 from __future__ import annotations
@@ -13,38 +12,10 @@ from functools import lru_cache
 from typing import Final
 
 from backprobe.quantities import format_quantity
+from backprobe.services.costs import DEFAULT_COSTS, Costs
 
 IDLE_BELOW_RPM: Final = 1200.0
 
-# Minutes, good access: common practice, no source.
-KEY_TURN: Final = 0.2
-STOP_ENGINE: Final = 0.3
-MOVE_CONNECTOR: Final = 0.6
-START_ENGINE: Final = 1.2
-CRANK: Final = 0.8
-HOLD_SPEED: Final = 0.4
-BACK_PROBE: Final = 0.3
-ACTION_MINUTES: Final[dict[str, float]] = {
-    "": 0.0,
-    "snap throttle": 1.0,
-    "sweep": 0.5,
-    "wiggle": 3.0,
-}
-READING_MINUTES: Final[dict[str, float]] = {
-    "volts": 0.5,
-    "volts_high": 0.7,
-    "volts_low": 0.7,
-    "volts_ac": 0.5,
-    "hertz": 0.6,
-    "duty_percent": 0.6,
-    "sensor_ohms": 0.6,
-    "harness_ohms": 0.7,
-    "volts_loaded": 1.2,
-    "battery_volts": 0.7,
-    "black_lead_check": 0.7,
-    "ambient_celsius": 0.5,
-    "scan": 0.8,
-}
 AT_A_TERMINAL: Final = frozenset(
     ("volts", "volts_high", "volts_low", "volts_ac", "hertz", "duty_percent", "volts_loaded")
 )
@@ -104,7 +75,7 @@ class StepPlan:
 @dataclass(frozen=True, slots=True)
 class _Move:
     text: str
-    minutes: float
+    step: str  # its name among the steps that cost minutes
 
 
 # A vehicle nobody has touched yet stands with everything plugged in and the key off.
@@ -120,6 +91,7 @@ def plan_steps(
     *,
     colour: str = "",
     load_ohms: float = 1000.0,
+    costs: Costs = DEFAULT_COSTS,
 ) -> StepPlan:
     """Plan one reading from the state the vehicle is in (None: as found, plugged in, key off).
 
@@ -133,20 +105,22 @@ def plan_steps(
     steps += _reading_steps(goal, quantity, place, load_ohms)
     return StepPlan(
         steps=tuple(steps),
-        minutes=cost_minutes(now, wanted, quantity),
+        minutes=cost_minutes(now, wanted, quantity, costs),
         cautions=cautions_for(start, goal, quantity),
     )
 
 
 @lru_cache(maxsize=8192)
-def cost_minutes(now: State | None, wanted: State, quantity: str) -> float:
+def cost_minutes(
+    now: State | None, wanted: State, quantity: str, costs: Costs = DEFAULT_COSTS
+) -> float:
     """Minutes from the present state to the reading written down; the same that a plan states."""
     start = now or STANDING
     goal = reachable_state(start, wanted, quantity)
-    minutes = sum(move.minutes for move in _moves(start, goal))
-    minutes += READING_MINUTES[quantity] + ACTION_MINUTES[goal.action]
+    minutes = sum(costs.minutes(move.step) for move in _moves(start, goal))
+    minutes += costs.minutes(quantity) + (costs.minutes(goal.action) if goal.action else 0.0)
     if goal.plugged and quantity in AT_A_TERMINAL:
-        minutes += BACK_PROBE
+        minutes += costs.minutes("back probe")
     return round(minutes, 2)
 
 
@@ -169,34 +143,34 @@ def _moves(now: State, goal: State) -> list[_Move]:
     key, running = now.key, now.key == "run"
     connector_moves = now.plugged != goal.plugged
     if running and (goal.key != "run" or connector_moves):
-        moves.append(_Move("Stop the engine, key off.", STOP_ENGINE))
+        moves.append(_Move("Stop the engine, key off.", "stop engine"))
         key = "off"
     if connector_moves:
         if key != "off":
-            moves.append(_Move("Key off.", KEY_TURN))
+            moves.append(_Move("Key off.", "key turn"))
             key = "off"
         words = "Plug the sensor in until it latches." if goal.plugged else "Unplug the sensor."
-        moves.append(_Move(words, MOVE_CONNECTOR))
+        moves.append(_Move(words, "move connector"))
     moves += _key_moves(key, goal)
     if goal.key == "run" and goal.rpm > IDLE_BELOW_RPM and now.rpm != goal.rpm:
-        moves.append(_Move(f"Hold the engine at about {goal.rpm:.0f} rpm.", HOLD_SPEED))
+        moves.append(_Move(f"Hold the engine at about {goal.rpm:.0f} rpm.", "hold speed"))
     if goal.key == "run" and key == "run" and now.rpm > IDLE_BELOW_RPM >= goal.rpm:
-        moves.append(_Move("Let the engine fall back to idle.", KEY_TURN))
+        moves.append(_Move("Let the engine fall back to idle.", "key turn"))
     return moves
 
 
 def _key_moves(key: str, goal: State) -> list[_Move]:
     if goal.key == "crank":
         return [
-            _Move("Crank for about five seconds while you read; a helper turns the key.", CRANK)
+            _Move("Crank for about five seconds while you read; a helper turns the key.", "crank")
         ]
     if goal.key == key:
         return []
     if goal.key == "run":
-        return [_Move("Start the engine and let it idle until it is steady.", START_ENGINE)]
+        return [_Move("Start the engine and let it idle until it is steady.", "start engine")]
     if goal.key == "on":
-        return [_Move("Key on, engine not started.", KEY_TURN)]
-    return [_Move("Key off.", KEY_TURN)]
+        return [_Move("Key on, engine not started.", "key turn")]
+    return [_Move("Key off.", "key turn")]
 
 
 def _place(terminal: str, other: str, colour: str, quantity: str) -> str:

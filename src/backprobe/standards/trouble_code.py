@@ -14,7 +14,47 @@ SYSTEM_MEANING: Final[dict[str, str]] = {
     "B": "body",
     "U": "network",
 }
-# SAE J2012-DA, failure type bytes of the electrical group (from memory).
+# SAE J2012, the groups of the standard's own powertrain codes by their third character (quoted in
+# makers' texts for P00 to P07; the others from memory).
+_POWERTRAIN_GROUPS: Final[dict[str, str]] = {
+    "P00": "fuel and air metering, auxiliary emission controls",
+    "P01": "fuel and air metering",
+    "P02": "fuel and air metering, injectors",
+    "P03": "ignition or misfire",
+    "P04": "auxiliary emission controls",
+    "P05": "vehicle speed, idle control, auxiliary inputs",
+    "P06": "control unit and its outputs",
+    "P07": "transmission",
+    "P08": "transmission",
+    "P09": "transmission",
+    "P0A": "hybrid or electric drive",
+    "P0B": "hybrid or electric drive",
+    "P0C": "hybrid or electric drive",
+    "P20": "fuel and air metering, auxiliary emission controls",
+    "P21": "fuel and air metering, auxiliary emission controls",
+    "P22": "fuel and air metering, auxiliary emission controls",
+    "P23": "ignition or misfire",
+    "P24": "auxiliary emission controls",
+    "P25": "auxiliary inputs",
+    "P26": "control unit and its outputs",
+    "P27": "transmission",
+    "P2A": "fuel and air metering, auxiliary emission controls",
+    "P34": "cylinders that are shut off",
+}
+# SAE J2012-DA, failure type bytes: the groups by their first digit, and the electrical group's own
+# meanings with a few others (from memory).
+_FAILURE_TYPE_GROUPS: Final = (
+    "general",
+    "electrical",
+    "signal",
+    "frequency or pulse width",
+    "inside the control unit",
+    "programming of the control unit",
+    "algorithm",
+    "mechanical",
+    "messages on the network",
+    "component",
+)
 FAILURE_TYPE_MEANING: Final[dict[int, str]] = {
     0x11: "circuit short to ground",
     0x12: "circuit short to battery",
@@ -23,6 +63,14 @@ FAILURE_TYPE_MEANING: Final[dict[int, str]] = {
     0x15: "circuit short to battery or open",
     0x16: "circuit voltage below threshold",
     0x17: "circuit voltage above threshold",
+    0x18: "circuit current below threshold",
+    0x19: "circuit current above threshold",
+    0x1A: "circuit resistance below threshold",
+    0x1B: "circuit resistance above threshold",
+    0x1C: "circuit voltage out of range",
+    0x1D: "circuit current out of range",
+    0x1E: "circuit resistance out of range",
+    0x1F: "circuit intermittent",
     0x64: "signal implausible",
 }
 
@@ -82,3 +130,14 @@ def responsibility(code: str) -> Responsibility:
     if group == "P3":
         return "standard" if code[2] in "456789" else "maker"
     return "standard in part" if code[1] == "3" else "maker"
+
+
+def powertrain_group(code: str) -> str:
+    """Name what the third character of a standard powertrain code is about; empty where unknown."""
+    return _POWERTRAIN_GROUPS.get(code[:3], "")
+
+
+def failure_type_group(byte: int) -> str:
+    """Name what a failure type byte is about by its first digit; empty where that is reserved."""
+    number = byte >> 4
+    return _FAILURE_TYPE_GROUPS[number] if number < len(_FAILURE_TYPE_GROUPS) else ""

@@ -26,6 +26,18 @@ _YEARS: Final = "ABCDEFGHJKLMNPRSTVWXY123456789"
 # 3 Mexico, L China (ISO 3780; from memory).
 _CHECKED_REGIONS: Final = "12345L"
 
+# First characters of the regions (ISO 3780; from memory). 7 was given to Oceania first and in part
+# to North America later, so it names both.
+_REGIONS: Final = (
+    ("ABCDEFGH", "Africa"),
+    ("JKLMNPR", "Asia"),
+    ("STUVWXYZ", "Europe"),
+    ("12345", "North America"),
+    ("6", "Oceania"),
+    ("7", "Oceania or North America"),
+    ("890", "South America"),
+)
+
 CheckDigit = Literal["right", "wrong", "not applicable"]
 
 
@@ -89,6 +101,11 @@ def model_years(vin: str, *, is_light: bool) -> tuple[int, ...]:
     if not is_light:
         return (first, second)
     return (first,) if vin[6].isdigit() else (second,)
+
+
+def region(vin: str) -> str:
+    """Name the part of the world that gave the number out; it says no more of the vehicle."""
+    return next(name for characters, name in _REGIONS if vin[0] in characters)
 
 
 def sections(vin: str) -> tuple[str, str, str]:
