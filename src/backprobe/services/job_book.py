@@ -103,6 +103,11 @@ class JobBook:
             lines = jobs.list_jobs(session, text, is_open=is_open, limit=limit, offset=offset)
             return lines, jobs.count_jobs(session, text, is_open=is_open)
 
+    def sheet_of_round(self, round_key: str) -> str:
+        """Key of the sheet that a round belongs to."""
+        with self.store.read() as session:
+            return round_row(session, round_key)[1].key
+
     def take_in(self, job: Job, *, device: str = "", into: str = "") -> tuple[str, str]:
         """Take a job file's content in; returns the keys of the job and of its sheet.
 

@@ -13,8 +13,10 @@ from starlette.types import ASGIApp
 
 from backprobe import __version__
 from backprobe.errors import BackprobeError
+from backprobe.services.job_book import JobBook
 from backprobe.store.engine import Store
-from backprobe.web import device_pages, event_stream, health, start_page, static_files
+from backprobe.web import api, device_pages, event_stream, health, start_page, static_files
+from backprobe.web.answering import answers_hook, desk_for
 from backprobe.web.devices import Devices
 from backprobe.web.error_answers import ANSWERS, answer_errors, answer_ours
 from backprobe.web.guards.gate import DeviceGate
@@ -37,9 +39,10 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     device_pages.router,
     health.router,
     event_stream.router,
+    api.router,
 )
 # What runs as long as the server does, entered in this order and left in the reverse one.
-HOOKS: Final[tuple[Hook, ...]] = (live_hook,)
+HOOKS: Final[tuple[Hook, ...]] = (live_hook, answers_hook)
 
 
 class _Application(FastAPI):
@@ -79,6 +82,8 @@ def create_app(store: Store, settings: ServeSettings, hooks: Sequence[Hook] = HO
     app.state.devices = Devices(store)
     app.state.live = Live(store)
     app.state.pairing = Pairing()
+    app.state.book = JobBook(store)
+    app.state.answers = desk_for(app)
     app.user_middleware = [
         # The guards raise what they refuse; here it becomes an answer.
         Middleware(ExceptionMiddleware, handlers={BackprobeError: answer_ours}),

@@ -1,0 +1,349 @@
+"""The interface for programs: all that the pages can do, as JSON, described by OpenAPI."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Body, Path, Query
+from fastapi.responses import PlainTextResponse
+
+from backprobe.errors import JobFileError, ValueOutOfRange
+from backprobe.job import parse_job
+from backprobe.services.answer import answer_to_json
+from backprobe.services.job_book import Entered
+from backprobe.web.answering import AnswersAtHand, BookAtHand
+from backprobe.web.api_models import (
+    AnswerTold,
+    ConnectorGiven,
+    EntryGiven,
+    EntryTold,
+    JobBegun,
+    JobGiven,
+    JobTold,
+    KeyTold,
+    LineTold,
+    ListTold,
+    NewJob,
+    NewRound,
+    NewSheet,
+    NumberTold,
+    OutcomeGiven,
+    ReasonGiven,
+    RoundGiven,
+    SetAsideGiven,
+    SheetTold,
+    UndoGiven,
+    job_told,
+    number_of,
+    sheet_told,
+)
+from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.visitor import AnyVisitor
+
+router = APIRouter(prefix="/api")
+
+
+# ------------------------------------------------------------------ jobs
+@router.get("/jobs", tags=["jobs"])
+def list_jobs(
+    book: BookAtHand,
+    q: Annotated[str, Query(max_length=200)] = "",
+    state: Literal["open", "closed"] | None = None,
+    limit: Annotated[int, Query(ge=1, le=500)] = 50,
+    offset: Annotated[int, Query(ge=0, le=10_000_000)] = 0,
+) -> ListTold:
+    """List the jobs in which all words occur, the last changed first."""
+    is_open = None if state is None else state == "open"
+    lines, count = book.listed(q, is_open=is_open, limit=limit, offset=offset)
+    return ListTold(jobs=[LineTold.of(line) for line in lines], count=count)
+
+
+@router.post("/jobs", tags=["jobs"], status_code=201)
+def begin_job(
+    given: NewJob, book: BookAtHand, answers: AnswersAtHand, visitor: AnyVisitor
+) -> JobBegun:
+    """Begin a job."""
+    key = book.begin(given.head(), device=visitor.name, key=given.key or "")
+    if given.connector is None:
+        return JobBegun(key=key)
+    there = book.job(key).sheets
+    if there:  # sent again
+        return JobBegun(key=key, sheet=there[0].key)
+    sheet = book.add_sheet(key, given.connector.connector(), device=visitor.name)
+    answers.ask(sheet)
+    return JobBegun(key=key, sheet=sheet)
+
+
+@router.post("/jobs/import", tags=["jobs"], status_code=201)
+def import_job(
+    text: Annotated[str, Body(media_type="text/plain", max_length=1_000_000)],
+    book: BookAtHand,
+    answers: AnswersAtHand,
+    visitor: AnyVisitor,
+) -> JobBegun:
+    """Take a job file in."""
+    try:
+        job = parse_job(text, "the job file")
+    except JobFileError as error:
+        raise ValueOutOfRange(error.what, error.where, error.remedy) from error
+    key, sheet = book.take_in(job, device=visitor.name)
+    answers.ask(sheet)
+    return JobBegun(key=key, sheet=sheet)
+
+
+@router.get("/jobs/{key}", tags=["jobs"])
+def show_job(key: str, book: BookAtHand) -> JobTold:
+    """Show a job."""
+    return job_told(book.job(key))
+
+
+@router.put("/jobs/{key}", tags=["jobs"])
+def change_job(key: str, given: JobGiven, book: BookAtHand, visitor: AnyVisitor) -> JobTold:
+    """Write vehicle, complaint, codes and meter anew."""
+    book.change(key, given.head(), device=visitor.name)
+    return job_told(book.job(key))
+
+
+@router.post("/jobs/{key}/close", tags=["jobs"])
+def close_job(key: str, book: BookAtHand, visitor: AnyVisitor, live: LiveAtHand) -> JobTold:
+    """Close a job."""
+    book.close(key, device=visitor.name)
+    live.wake()
+    return job_told(book.job(key))
+
+
+@router.post("/jobs/{key}/reopen", tags=["jobs"])
+def reopen_job(key: str, book: BookAtHand, visitor: AnyVisitor, live: LiveAtHand) -> JobTold:
+    """Open a closed job again."""
+    book.reopen(key, device=visitor.name)
+    live.wake()
+    return job_told(book.job(key))
+
+
+@router.post("/jobs/{key}/outcome", tags=["jobs"])
+def conclude(
+    key: str, given: OutcomeGiven, book: BookAtHand, visitor: AnyVisitor, live: LiveAtHand
+) -> JobTold:
+    """Write down what was found and done."""
+    book.conclude(
+        key,
+        fault=given.fault,
+        terminals=given.terminals,
+        cause=given.cause,
+        repair=given.repair,
+        not_tested=given.not_tested,
+        proof=given.proof,
+        device=visitor.name,
+    )
+    live.wake()
+    return job_told(book.job(key))
+
+
+@router.post("/jobs/{key}/sheets", tags=["sheets"], status_code=201)
+def add_sheet(
+    key: str, given: NewSheet, book: BookAtHand, answers: AnswersAtHand, visitor: AnyVisitor
+) -> KeyTold:
+    """Begin the sheet of one more connector."""
+    sheet = book.add_sheet(key, given.connector(), device=visitor.name, key=given.key or "")
+    answers.ask(sheet)
+    return KeyTold(key=sheet)
+
+
+# ------------------------------------------------------------------ sheets
+@router.get("/sheets/{key}", tags=["sheets"])
+def show_sheet(key: str, book: BookAtHand) -> SheetTold:
+    """Show a sheet with all entries."""
+    job_key, _, sheet = book.sheet(key)
+    return sheet_told(job_key, sheet)
+
+
+@router.get("/sheets/{key}/job-file", tags=["sheets"], response_class=PlainTextResponse)
+def job_file(key: str, book: BookAtHand) -> PlainTextResponse:
+    """Give a sheet as a job file."""
+    return PlainTextResponse(book.job_file(key)[1])
+
+
+@router.get("/sheets/{key}/answer", tags=["sheets"])
+def show_answer(key: str, book: BookAtHand, answers: AnswersAtHand) -> AnswerTold:
+    """What is known; where readings came in since, what was known before, and that it is awaited."""
+    book.sheet(key)
+    current = answers.current(key)
+    found = current or answers.latest(key)
+    if current is None:
+        answers.ask(key)
+    return AnswerTold(
+        answer=None if found is None else answer_to_json(found.answer),
+        is_current=current is not None,
+        is_awaited=answers.is_awaited(key),
+        computed_at=None if found is None else found.computed_at,
+        seconds=None if found is None else found.seconds,
+        parameters=None if found is None else dict(found.parameters),
+        versions=None if found is None else dict(found.versions),
+        input_hash=None if found is None else found.input_hash,
+    )
+
+
+@router.put("/sheets/{key}/connector", tags=["sheets"])
+def change_connector(
+    key: str,
+    given: ConnectorGiven,
+    book: BookAtHand,
+    answers: AnswersAtHand,
+    live: LiveAtHand,
+    visitor: AnyVisitor,
+) -> SheetTold:
+    """Write name, kind and terminals anew."""
+    book.change_connector(key, given.connector(), device=visitor.name)
+    answers.ask(key)
+    live.wake()
+    return show_sheet(key, book)
+
+
+@router.post("/sheets/{key}/repeat", tags=["sheets"], status_code=201)
+def repeat(
+    key: str, book: BookAtHand, answers: AnswersAtHand, live: LiveAtHand, visitor: AnyVisitor
+) -> KeyTold:
+    """Begin the same sheet again, to be read after the repair."""
+    sheet = book.repeat_after_repair(key, device=visitor.name)
+    answers.ask(sheet)
+    live.wake()
+    return KeyTold(key=sheet)
+
+
+@router.post("/sheets/{key}/set-aside", tags=["sheets"], status_code=201)
+def set_aside(
+    key: str,
+    given: SetAsideGiven,
+    book: BookAtHand,
+    answers: AnswersAtHand,
+    live: LiveAtHand,
+    visitor: AnyVisitor,
+) -> NumberTold:
+    """Note that a proposed reading can't be had."""
+    number = book.set_aside(
+        key,
+        quantity=given.quantity,
+        place=given.place,
+        state=given.state,
+        reason=given.reason,
+        device=visitor.name,
+    )
+    answers.ask(key)
+    live.wake()
+    return NumberTold(number=number)
+
+
+@router.delete("/sheets/{key}/set-aside/{number}", tags=["sheets"], status_code=204)
+def take_up_again(
+    key: str,
+    number: Annotated[int, Path(ge=1, lt=2**53)],
+    book: BookAtHand,
+    answers: AnswersAtHand,
+    visitor: AnyVisitor,
+) -> None:
+    """Let a reading that was set aside be proposed again."""
+    book.take_up_again(key, number, device=visitor.name)
+    answers.ask(key)
+
+
+@router.post("/sheets/{key}/rounds", tags=["rounds"], status_code=201)
+def add_round(
+    key: str, given: NewRound, book: BookAtHand, live: LiveAtHand, visitor: AnyVisitor
+) -> KeyTold:
+    """Begin a round."""
+    found = book.add_round(key, given.round(), device=visitor.name, key=given.round_key or "")
+    live.wake()
+    return KeyTold(key=found)
+
+
+# ------------------------------------------------------------------ rounds
+@router.put("/rounds/{key}", tags=["rounds"], status_code=204)
+def change_round(
+    key: str,
+    given: RoundGiven,
+    book: BookAtHand,
+    answers: AnswersAtHand,
+    live: LiveAtHand,
+    visitor: AnyVisitor,
+) -> None:
+    """Write a round's state and note anew."""
+    book.change_round(key, given.round(), device=visitor.name)
+    _changed(key, book, answers, live)
+
+
+@router.post("/rounds/{key}/void", tags=["rounds"], status_code=204)
+def void_round(
+    key: str,
+    given: ReasonGiven,
+    book: BookAtHand,
+    answers: AnswersAtHand,
+    live: LiveAtHand,
+    visitor: AnyVisitor,
+) -> None:
+    """Take a round out of the reasoning; it stays visible."""
+    book.void_round(key, given.reason, device=visitor.name)
+    _changed(key, book, answers, live)
+
+
+@router.post("/rounds/{key}/count-again", tags=["rounds"], status_code=204)
+def count_again(
+    key: str, book: BookAtHand, answers: AnswersAtHand, live: LiveAtHand, visitor: AnyVisitor
+) -> None:
+    """Let a void round count again."""
+    book.count_again(key, device=visitor.name)
+    _changed(key, book, answers, live)
+
+
+@router.post("/rounds/{key}/entries", tags=["rounds"])
+def enter(
+    key: str,
+    given: EntryGiven,
+    book: BookAtHand,
+    answers: AnswersAtHand,
+    live: LiveAtHand,
+    visitor: AnyVisitor,
+) -> EntryTold:
+    """Write a reading into a cell; the answer comes when it is stored durably."""
+    entered = book.enter(
+        key,
+        (given.quantity, given.place),
+        given.written,
+        entry_key=given.entry_key or "",
+        seen=given.seen,
+        device=visitor.name,
+    )
+    answers.ask(entered.sheet)
+    live.wake()
+    return _stored(entered)
+
+
+@router.post("/rounds/{key}/undo", tags=["rounds"])
+def undo(
+    key: str,
+    given: UndoGiven,
+    book: BookAtHand,
+    answers: AnswersAtHand,
+    live: LiveAtHand,
+    visitor: AnyVisitor,
+) -> EntryTold:
+    """Put back what stood in a cell before an entry."""
+    entered = book.undo(key, given.entry, device=visitor.name, entry_key=given.entry_key or "")
+    answers.ask(entered.sheet)
+    live.wake()
+    return _stored(entered)
+
+
+def _stored(entered: Entered) -> EntryTold:
+    shown = entered.indication
+    return EntryTold(
+        entry=entered.entry,
+        is_new=entered.is_new,
+        value=number_of(shown),
+        over_range=shown is not None and shown.over_range,
+        written="" if shown is None else shown.written,
+    )
+
+
+def _changed(round_key: str, book: BookAtHand, answers: AnswersAtHand, live: LiveAtHand) -> None:
+    answers.ask(book.sheet_of_round(round_key))
+    live.wake()
