@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from rich.console import Console, RenderableType
 
-from backprobe.cli.explain_page import best_reason, page, telling_estimates
+from backprobe.cli.explain_page import page
 from backprobe.cli.next_page import next_page
 from backprobe.cli.terminal import show
 from backprobe.cli.why_page import claims_about, why_page
@@ -22,6 +22,7 @@ from backprobe.services.answer import (
     NextReading,
     Reason,
 )
+from backprobe.services.telling import best_reason, telling_estimates
 from tests.cli.made_up import doubtful_answer, made_up_answer, made_up_job
 
 ESCAPE = "\x1b"

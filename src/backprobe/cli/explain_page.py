@@ -15,27 +15,35 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from backprobe.cli.layout import capital, hanging, heading, listed, sentence, two_columns
+from backprobe.cli.layout import hanging, heading, two_columns
 from backprobe.cli.next_page import next_section
 from backprobe.cli.sheet import sheet
 from backprobe.cli.verdict_page import measurement, misfit_alarm, so_far
-from backprobe.job import Job, Round
+from backprobe.job import Job
 from backprobe.services.answer import (
     Answer,
     Estimate,
     FaultAnswer,
-    Reason,
     RuledOut,
-    TerminalAnswer,
 )
 from backprobe.services.proof import minimum_proof
+from backprobe.services.telling import (
+    DECIDED_FROM,
+    WORTH_NAMING,
+    because,
+    best_reason,
+    capital,
+    listed,
+    other_roles,
+    role_line,
+    sentence,
+    telling_estimates,
+)
 from backprobe.services.words import (
     fault_words,
     interval_words,
-    is_circuit_reading,
     measured,
     percent,
-    reading_pins,
     reading_words,
     role_words,
     strength_words,
@@ -43,13 +51,8 @@ from backprobe.services.words import (
 )
 from backprobe.vocabulary import NO_FAULT
 
-WORTH_NAMING: Final = 0.02
 PROOF_FROM: Final = 0.50
-DECIDED_FROM: Final = 0.60  # from here on a role is called likely
 MOST_LISTED: Final = 6
-READ_DIRECTLY: Final = frozenset({"signal", "supply", "sensor ground offset"})
-WIDEST_TOLD: Final = 20.0  # upper end over lower end of an interval that still says something
-GOOD_ENOUGH: Final = 5.0  # decibans at the terminal itself, before a stronger one elsewhere counts
 
 
 def page(job: Job, answer: Answer, width: int) -> RenderableType:
@@ -94,64 +97,17 @@ def _wires(job: Job, answer: Answer) -> RenderableType:
         said = answers.get(terminal.pin)
         if said is None:
             continue
-        lines = [Text(_role(said), style="bold")]
+        lines = [Text(role_line(said), style="bold")]
         reason = best_reason(answer, f"terminal {said.pin} is {said.role}", said.pin)
         if reason is not None:
-            lines.append(Text(_because(reason)))
-        others = _other_roles(said)
+            lines.append(Text(because(reason)))
+        others = other_roles(said)
         if others and said.probability >= DECIDED_FROM:
             lines.append(Text(f"or {others}"))
         if terminal.diagram and terminal.diagram != said.role:
             lines.append(Text(f"! The diagram says: {role_words(terminal.diagram)}.", style="bold"))
         grid.add_row(Text(f"{terminal.pin} {terminal.colour}".strip()), Group(*lines))
     return grid
-
-
-def _role(said: TerminalAnswer) -> str:
-    """Say a wire's role; where none is likelier than not, say so and list them side by side.
-
-    The role of the most probable assignment of all need not be the terminal's own likeliest one,
-    and would look odd with a larger share behind it.
-    """
-    if said.probability >= DECIDED_FROM:
-        return f"{role_words(said.role)} ({sure(said.probability)})"
-    falling = sorted(said.roles.items(), key=lambda item: -item[1])
-    shares = [f"{role_words(role)} {percent(share)}" for role, share in falling[:4]]
-    return f"not decided: {listed(shares, joint='or')}"
-
-
-def _other_roles(said: TerminalAnswer) -> str:
-    others = [
-        f"{role_words(role)} {percent(share)}"
-        for role, share in sorted(said.roles.items(), key=lambda item: -item[1])
-        if role != said.role and share >= WORTH_NAMING
-    ]
-    return listed(others[:3], joint="or")
-
-
-def best_reason(answer: Answer, claim: str, pin: str = "") -> Reason | None:
-    """Find the reading that carries a claim most; one at the terminal itself goes first.
-
-    A reading taken on another wire may weigh more, but the one at the wire in question is what
-    people look for. What is no reading of the circuit (the odds before any reading, the
-    temperature around it) is never given as the reason.
-    """
-    candidates = [reason for reason in answer.reasons if reason.claim == claim]
-    candidates += answer.evidence.get(claim, ())
-    carrying = [
-        each for each in candidates if each.decibans >= 1.0 and is_circuit_reading(each.reading)
-    ]
-    own = [
-        each
-        for each in carrying
-        if pin and each.decibans >= GOOD_ENOUGH and pin in reading_pins(each.reading)
-    ]
-    return max(own or carrying, key=lambda reason: reason.decibans, default=None)
-
-
-def _because(reason: Reason) -> str:
-    source = f"{reading_words(reason.reading)}, {strength_words(reason.decibans)}"
-    return f"{sentence(reason.text)} ({source})" if reason.text else f"({source})"
 
 
 def _circuits(answer: Answer) -> RenderableType:
@@ -192,7 +148,7 @@ def _remaining(answer: Answer, faults: Sequence[FaultAnswer]) -> RenderableType:
         lines = [Text(capital(fault_words(fault.fault, fault.terminals)))]
         reason = best_reason(answer, f"fault {fault.fault}")
         if reason is not None:
-            lines.append(Text(_because(reason)))
+            lines.append(Text(because(reason)))
         grid.add_row(Text(percent(fault.probability), style="bold"), Group(*lines))
     return grid
 
@@ -207,40 +163,6 @@ def _ruled_out(ruled_out: Sequence[RuledOut]) -> RenderableType:
     if hidden > 0:
         grid.add_row("", Text(f"and {hidden} more"))
     return grid
-
-
-def telling_estimates(job: Job, answer: Answer) -> list[Estimate]:
-    """Leave out what only says a direct reading again, and what cannot be told; sort the rest.
-
-    A reading that lies outside of its estimate's interval (a bad black lead, say) is no direct one.
-    """
-    rounds = {each.name: each for each in job.rounds}
-    order = {pin: place for place, pin in enumerate(job.connector.pins)}
-    kept = [
-        each
-        for each in answer.estimates
-        if not _repeats(each, rounds.get(each.round)) and not _cannot_be_told(each)
-    ]
-    return sorted(kept, key=lambda each: (order.get(each.terminal, -1), each.name))
-
-
-def _repeats(estimate: Estimate, where: Round | None) -> bool:
-    if where is None:
-        return False
-    if estimate.name == "battery":
-        indication = where.battery_volts
-    elif estimate.name in READ_DIRECTLY:
-        indication = where.volts.get(estimate.terminal)
-    elif estimate.name == "frequency":
-        indication = where.hertz.get(estimate.terminal)
-    else:
-        indication = None
-    return indication is not None and estimate.low <= indication.value <= estimate.high
-
-
-def _cannot_be_told(estimate: Estimate) -> bool:
-    """Whether an interval of ohms or hertz spans so much that its middle would only mislead."""
-    return 0.0 < estimate.low * WIDEST_TOLD < estimate.high
 
 
 def _estimates(estimates: Sequence[Estimate]) -> RenderableType:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from rich import box
 from rich.console import Group, RenderableType
 from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
+
+from backprobe.services.telling import sentence
 
 
 def heading(words: str) -> RenderableType:
@@ -35,21 +37,3 @@ def hanging(mark: str, words: str) -> RenderableType:
     grid = two_columns()
     grid.add_row(mark, Text(words))
     return grid
-
-
-def capital(words: str) -> str:
-    """Begin a sentence; names and units further on keep their letters."""
-    return words[:1].upper() + words[1:]
-
-
-def listed(words: Iterable[str], joint: str = "and") -> str:
-    """List as people do: "A", "A and B", "A, B and C"."""
-    items = list(words)
-    if len(items) < 2:
-        return "".join(items)
-    return f"{', '.join(items[:-1])} {joint} {items[-1]}"
-
-
-def sentence(text: str) -> str:
-    """End a sentence that has no end yet."""
-    return text if not text or text[-1] in ".!?…" else f"{text}."

@@ -27,7 +27,7 @@ def next_readings(
     """
     from backprobe.cli.answering import explain_job, read
     from backprobe.cli.bank_progress import BankProgress
-    from backprobe.cli.next_page import must_read_again
+    from backprobe.services.telling import must_read_again
 
     job = read(file)
     with BankProgress() as progress:

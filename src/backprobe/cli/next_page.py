@@ -8,25 +8,21 @@ from typing import Final
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from backprobe.cli.layout import listed, two_columns
-from backprobe.cli.verdict_page import FITS_POORLY_BELOW
+from backprobe.cli.layout import two_columns
 from backprobe.job import Job
 from backprobe.services.answer import Answer, NextReading
+from backprobe.services.telling import (
+    ALWAYS,
+    NOTHING_WORTH,
+    SETTLED,
+    headline,
+    listed,
+    must_read_again,
+    price,
+)
 from backprobe.services.words import (
-    gain_words,
-    minutes_words,
-    quantity_words,
     reading_words,
-    state_words,
 )
-
-ALWAYS: Final = (
-    "Never probe airbag circuits or the orange cables of an electric or hybrid vehicle. "
-    "The maker's instructions come first; the program advises, you decide."
-)
-NOTHING_WORTH: Final = "No further reading is worth its minutes."
-SETTLED: Final = "Settled. Nothing more has to be measured to tell these apart."
-
 
 MOST_IN_SHORT: Final = 3
 MOST_WITH_STEPS: Final = 3
@@ -40,7 +36,7 @@ def next_section(answer: Answer, job: Job) -> RenderableType:
     grid = two_columns()
     best = answer.next[:MOST_IN_SHORT]
     for number, reading in enumerate(best, 1):
-        lines = [Text(headline(reading, job), style="bold"), Text(_price(reading))]
+        lines = [Text(headline(reading, job), style="bold"), Text(price(reading))]
         if reading.text:
             lines.append(Text(reading.text))
         grid.add_row(f"{number}.", Group(*lines))
@@ -60,14 +56,9 @@ def next_page(answer: Answer, job: Job) -> RenderableType:
     if others:
         grid = two_columns()
         for number, reading in enumerate(others, MOST_WITH_STEPS + 1):
-            grid.add_row(f"{number}.", Text(f"{headline(reading, job)}: {_price(reading)}"))
+            grid.add_row(f"{number}.", Text(f"{headline(reading, job)}: {price(reading)}"))
         parts += [Text("Or", style="bold"), grid, Text("")]
     return Group(*parts, Text(ALWAYS))
-
-
-def must_read_again(answer: Answer) -> bool:
-    """Whether there are readings that do not fit and can be named."""
-    return answer.misfit.probability < FITS_POORLY_BELOW and bool(answer.misfit.readings)
 
 
 def read_again(answer: Answer) -> list[RenderableType]:
@@ -80,7 +71,7 @@ def read_again(answer: Answer) -> list[RenderableType]:
 
 def _with_steps(number: int, reading: NextReading, job: Job) -> RenderableType:
     lines: list[RenderableType] = [Text(headline(reading, job), style="bold")]
-    lines.append(Text(_price(reading)))
+    lines.append(Text(price(reading)))
     if reading.text:
         lines.append(Text(reading.text))
     if reading.steps:
@@ -93,29 +84,6 @@ def _with_steps(number: int, reading: NextReading, job: Job) -> RenderableType:
     outer = two_columns()
     outer.add_row(f"{number}.", Group(*lines))
     return outer
-
-
-def headline(reading: NextReading, job: Job) -> str:
-    """Say what to measure where and in which state."""
-    state = state_words(
-        plugged=reading.plugged, key=reading.key, rpm=reading.rpm, action=reading.action
-    )
-    what = quantity_words(reading.quantity)
-    place = reading.terminal
-    if reading.quantity == "scan":
-        return f"{state}: {what} {place}"
-    if not place:
-        return f"{state}: {what}"
-    if "-" in place:
-        return f"{state}: {what}, {place.replace('-', ' to ')}"
-    colours = {terminal.pin: terminal.colour for terminal in job.connector.terminals}
-    colour = colours.get(place, "")
-    return f"{state}: {what} at terminal {place}{f' ({colour})' if colour else ''}"
-
-
-def _price(reading: NextReading) -> str:
-    time = minutes_words(reading.minutes)
-    return f"{time}; {gain_words(reading.bits)} ({reading.bits:.2f} bit)"
 
 
 def _cautions(readings: Sequence[NextReading]) -> RenderableType:

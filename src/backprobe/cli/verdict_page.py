@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Final
-
 from rich.console import RenderableType
 from rich.text import Text
 
-from backprobe.cli.layout import alarm, hanging, listed
+from backprobe.cli.layout import alarm, hanging
 from backprobe.services.answer import Answer
-from backprobe.services.words import fault_words, percent, reading_words, sure
-
-DOUBTFUL_BELOW: Final = 0.90
-FITS_NOTHING_BELOW: Final = 0.01
-FITS_POORLY_BELOW: Final = 0.05
+from backprobe.services.telling import (
+    DOUBTFUL_BELOW,
+    FITS_NOTHING_BELOW,
+    FITS_POORLY_BELOW,
+    listed,
+    rounds_words,
+    small_percent,
+    sound_rounds,
+    verdict,
+)
+from backprobe.services.words import percent, reading_words
 
 
 def measurement(answer: Answer) -> list[RenderableType]:
@@ -32,20 +35,10 @@ def measurement(answer: Answer) -> list[RenderableType]:
     chance = ", ".join(doubtful) or percent(found.trusted)
     lines = [*found.remarks, f"Chance that black lead and vehicle were as noted: {chance}"]
     if sound_rounds(answer):
-        lines.append(f"What follows rests on {_rounds(sound_rounds(answer))}")
+        lines.append(f"What follows rests on {rounds_words(sound_rounds(answer))}")
     else:
         lines.append("Clear this up before you believe anything below")
     return [alarm("THE MEASUREMENT IS DOUBTFUL", lines)]
-
-
-def sound_rounds(answer: Answer) -> list[str]:
-    """Name the rounds whose black lead and state need not be doubted."""
-    rounds = answer.measurement.rounds
-    return [name for name, share in rounds.items() if share >= DOUBTFUL_BELOW]
-
-
-def _rounds(names: Sequence[str]) -> str:
-    return f"round {names[0]}" if len(names) == 1 else f"rounds {listed(names)}"
 
 
 def misfit_alarm(answer: Answer) -> list[RenderableType]:
@@ -56,7 +49,7 @@ def misfit_alarm(answer: Answer) -> list[RenderableType]:
     blame = f"Look first at {listed(reading_words(each) for each in misfit.readings)}."
     chance = (
         "Chance of a surprise this large if the best explanation were true: "
-        f"{_small_percent(misfit.probability)}."
+        f"{small_percent(misfit.probability)}."
     )
     if misfit.probability >= FITS_NOTHING_BELOW:
         words = f"The fit is poor. {chance} {blame if misfit.readings else ''}"
@@ -72,29 +65,4 @@ def misfit_alarm(answer: Answer) -> list[RenderableType]:
 
 def so_far(answer: Answer) -> RenderableType:
     """Say the verdict in one sentence, for somebody who reads only one."""
-    if not answer.faults:
-        return Text("So far: nothing can be said.", style="bold")
-    top = max(answer.faults, key=lambda fault: fault.probability)
-    words = fault_words(top.fault, top.terminals)
-    lead = _verdict_lead(answer)
-    if top.probability < 0.5:
-        text = f"{lead}: not decided. First of several: {words} ({percent(top.probability)})."
-    else:
-        text = f"{lead}: {words} ({sure(top.probability)})."
-    return Text(text, style="bold")
-
-
-def _verdict_lead(answer: Answer) -> str:
-    """Say under which reserve the verdict stands."""
-    if answer.misfit.probability < FITS_NOTHING_BELOW:
-        alone = len(answer.misfit.readings) == 1
-        return "So far, that reading apart" if alone else "Nearest, but it does not fit"
-    if answer.measurement.trusted >= DOUBTFUL_BELOW:
-        return "So far"
-    sound = sound_rounds(answer)
-    return f"So far, by {_rounds(sound)}" if sound else "So far, if the measurement holds"
-
-
-def _small_percent(share: float) -> str:
-    """Write a small probability with two significant digits, down to one in a million."""
-    return "below 0.0001 %" if share < 1e-6 else f"{float(f'{100 * share:.2g}'):.6g} %"
+    return Text(verdict(answer), style="bold")

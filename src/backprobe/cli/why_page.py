@@ -15,9 +15,9 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from backprobe.cli.layout import capital
 from backprobe.errors import UsageError
 from backprobe.services.answer import Answer, Reason
+from backprobe.services.telling import capital
 from backprobe.services.words import claim_words, reading_words, weight_words
 
 MOST_CHOICES: Final = 14

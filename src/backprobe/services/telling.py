@@ -1,0 +1,207 @@
+"""Sentences that every face tells alike: verdict, roles, reasons, doubts, next readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+from backprobe.job import Job, Round
+from backprobe.services.answer import Answer, Estimate, NextReading, Reason, TerminalAnswer
+from backprobe.services.words import (
+    fault_words,
+    gain_words,
+    is_circuit_reading,
+    minutes_words,
+    percent,
+    quantity_words,
+    reading_pins,
+    reading_words,
+    role_words,
+    state_words,
+    strength_words,
+    sure,
+)
+
+DOUBTFUL_BELOW: Final = 0.90
+FITS_NOTHING_BELOW: Final = 0.01
+FITS_POORLY_BELOW: Final = 0.05
+WORTH_NAMING: Final = 0.02
+DECIDED_FROM: Final = 0.60  # from here on a role is called likely
+READ_DIRECTLY: Final = frozenset({"signal", "supply", "sensor ground offset"})
+WIDEST_TOLD: Final = 20.0  # upper end over lower end of an interval that still says something
+GOOD_ENOUGH: Final = 5.0  # decibans at the terminal itself, before a stronger one elsewhere counts
+ALWAYS: Final = (
+    "Never probe airbag circuits or the orange cables of an electric or hybrid vehicle. "
+    "The maker's instructions come first; the program advises, you decide."
+)
+NOTHING_WORTH: Final = "No further reading is worth its minutes."
+SETTLED: Final = "Settled. Nothing more has to be measured to tell these apart."
+
+
+def capital(words: str) -> str:
+    """Begin a sentence; names and units further on keep their letters."""
+    return words[:1].upper() + words[1:]
+
+
+def listed(words: Iterable[str], joint: str = "and") -> str:
+    """List as people do: "A", "A and B", "A, B and C"."""
+    items = list(words)
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} {joint} {items[-1]}"
+
+
+def sentence(text: str) -> str:
+    """End a sentence that has no end yet."""
+    return text if not text or text[-1] in ".!?…" else f"{text}."
+
+
+def role_line(said: TerminalAnswer) -> str:
+    """Say a wire's role; where none is likelier than not, say so and list them side by side.
+
+    The role of the most probable assignment of all need not be the terminal's own likeliest one,
+    and would look odd with a larger share behind it.
+    """
+    if said.probability >= DECIDED_FROM:
+        return f"{role_words(said.role)} ({sure(said.probability)})"
+    falling = sorted(said.roles.items(), key=lambda item: -item[1])
+    shares = [f"{role_words(role)} {percent(share)}" for role, share in falling[:4]]
+    return f"not decided: {listed(shares, joint='or')}"
+
+
+def other_roles(said: TerminalAnswer) -> str:
+    """List the other roles that a wire may have, likeliest first."""
+    others = [
+        f"{role_words(role)} {percent(share)}"
+        for role, share in sorted(said.roles.items(), key=lambda item: -item[1])
+        if role != said.role and share >= WORTH_NAMING
+    ]
+    return listed(others[:3], joint="or")
+
+
+def best_reason(answer: Answer, claim: str, pin: str = "") -> Reason | None:
+    """Find the reading that carries a claim most; one at the terminal itself goes first.
+
+    A reading taken on another wire may weigh more, but the one at the wire in question is what
+    people look for. What is no reading of the circuit (the odds before any reading, the
+    temperature around it) is never given as the reason.
+    """
+    candidates = [reason for reason in answer.reasons if reason.claim == claim]
+    candidates += answer.evidence.get(claim, ())
+    carrying = [
+        each for each in candidates if each.decibans >= 1.0 and is_circuit_reading(each.reading)
+    ]
+    own = [
+        each
+        for each in carrying
+        if pin and each.decibans >= GOOD_ENOUGH and pin in reading_pins(each.reading)
+    ]
+    return max(own or carrying, key=lambda reason: reason.decibans, default=None)
+
+
+def because(reason: Reason) -> str:
+    """Say what a reading told, which reading it was and how strongly it weighs."""
+    source = f"{reading_words(reason.reading)}, {strength_words(reason.decibans)}"
+    return f"{sentence(reason.text)} ({source})" if reason.text else f"({source})"
+
+
+def telling_estimates(job: Job, answer: Answer) -> list[Estimate]:
+    """Leave out what only says a direct reading again, and what cannot be told; sort the rest.
+
+    A reading that lies outside of its estimate's interval (a bad black lead, say) is no direct one.
+    """
+    rounds = {each.name: each for each in job.rounds}
+    order = {pin: place for place, pin in enumerate(job.connector.pins)}
+    kept = [
+        each
+        for each in answer.estimates
+        if not _repeats(each, rounds.get(each.round)) and not _cannot_be_told(each)
+    ]
+    return sorted(kept, key=lambda each: (order.get(each.terminal, -1), each.name))
+
+
+def _repeats(estimate: Estimate, where: Round | None) -> bool:
+    if where is None:
+        return False
+    if estimate.name == "battery":
+        indication = where.battery_volts
+    elif estimate.name in READ_DIRECTLY:
+        indication = where.volts.get(estimate.terminal)
+    elif estimate.name == "frequency":
+        indication = where.hertz.get(estimate.terminal)
+    else:
+        indication = None
+    return indication is not None and estimate.low <= indication.value <= estimate.high
+
+
+def _cannot_be_told(estimate: Estimate) -> bool:
+    """Whether an interval of ohms or hertz spans so much that its middle would only mislead."""
+    return 0.0 < estimate.low * WIDEST_TOLD < estimate.high
+
+
+def sound_rounds(answer: Answer) -> list[str]:
+    """Name the rounds whose black lead and state need not be doubted."""
+    rounds = answer.measurement.rounds
+    return [name for name, share in rounds.items() if share >= DOUBTFUL_BELOW]
+
+
+def rounds_words(names: Sequence[str]) -> str:
+    """Say "round A" or "rounds A and B"."""
+    return f"round {names[0]}" if len(names) == 1 else f"rounds {listed(names)}"
+
+
+def _verdict_lead(answer: Answer) -> str:
+    """Say under which reserve the verdict stands."""
+    if answer.misfit.probability < FITS_NOTHING_BELOW:
+        alone = len(answer.misfit.readings) == 1
+        return "So far, that reading apart" if alone else "Nearest, but it does not fit"
+    if answer.measurement.trusted >= DOUBTFUL_BELOW:
+        return "So far"
+    sound = sound_rounds(answer)
+    return f"So far, by {rounds_words(sound)}" if sound else "So far, if the measurement holds"
+
+
+def small_percent(share: float) -> str:
+    """Write a small probability with two significant digits, down to one in a million."""
+    return "below 0.0001 %" if share < 1e-6 else f"{float(f'{100 * share:.2g}'):.6g} %"
+
+
+def headline(reading: NextReading, job: Job) -> str:
+    """Say what to measure where and in which state."""
+    state = state_words(
+        plugged=reading.plugged, key=reading.key, rpm=reading.rpm, action=reading.action
+    )
+    what = quantity_words(reading.quantity)
+    place = reading.terminal
+    if reading.quantity == "scan":
+        return f"{state}: {what} {place}"
+    if not place:
+        return f"{state}: {what}"
+    if "-" in place:
+        return f"{state}: {what}, {place.replace('-', ' to ')}"
+    colours = {terminal.pin: terminal.colour for terminal in job.connector.terminals}
+    colour = colours.get(place, "")
+    return f"{state}: {what} at terminal {place}{f' ({colour})' if colour else ''}"
+
+
+def price(reading: NextReading) -> str:
+    """Say what a reading costs and what it is expected to tell."""
+    time = minutes_words(reading.minutes)
+    return f"{time}; {gain_words(reading.bits)} ({reading.bits:.2f} bit)"
+
+
+def must_read_again(answer: Answer) -> bool:
+    """Whether there are readings that do not fit and can be named."""
+    return answer.misfit.probability < FITS_POORLY_BELOW and bool(answer.misfit.readings)
+
+
+def verdict(answer: Answer) -> str:
+    """Say the verdict in one sentence, for somebody who reads only one."""
+    if not answer.faults:
+        return "So far: nothing can be said."
+    top = max(answer.faults, key=lambda fault: fault.probability)
+    words = fault_words(top.fault, top.terminals)
+    lead = _verdict_lead(answer)
+    if top.probability < 0.5:
+        return f"{lead}: not decided. First of several: {words} ({percent(top.probability)})."
+    return f"{lead}: {words} ({sure(top.probability)})."
