@@ -18,7 +18,7 @@ Anchor = Literal["start", "middle", "end"]
 FAMILY: Final = "DejaVu Sans, system-ui, sans-serif"
 SIZE: Final = 12.0  # nothing is set smaller
 LINE: Final = 15.0  # from one line of text to the next
-# Readable on white and on near black: 4.3 and 4.5 to 1 by the formula of WCAG 2.2 for contrast.
+# Readable on white and on near black: 4.3 to 1 on either by the formula of WCAG 2.2 for contrast.
 FAULT: Final = "#da4529"
 # What XML 1.0 (section 2.2) doesn't allow in a text.
 _NOT_XML: Final = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")

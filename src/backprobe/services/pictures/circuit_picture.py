@@ -86,8 +86,9 @@ def _harness(canvas: Canvas, plan: CircuitPlan, row: Row) -> None:
     canvas.text(end - PADDING, row.y - 13.0, letters, anchor="end")
     y = row.y + 20.0 + mark_height(row)
     for lines, value in row.reading_lines:
+        after = canvas.lines(start + PADDING, y, lines)
         canvas.text(end - PADDING, y, value, size=ROLE_SIZE, bold=True, anchor="end")
-        y = canvas.lines(start + PADDING, y, lines)
+        y = after
 
 
 def _connector(canvas: Canvas, plan: CircuitPlan) -> None:

@@ -24,6 +24,7 @@ _WIDTH, _EDGE = 400.0, 10.0
 _SCALE_START, _SCALE_END = 84.0, 300.0
 _LARGE, _PLAIN, _SMALL = 17.0, 15.0, 13.0
 _ROW, _BAR = 28.0, 18.0
+_MARK_ROOM: Final = 48.0
 _TOPS: Final = (0.1, 0.2, 0.5, 1.0, 2.0, 6.0, 10.0, 16.0, 20.0, 30.0, 60.0, 100.0)
 
 
@@ -177,11 +178,7 @@ def _draw_pair(canvas: Canvas, pair: Pair, y: float) -> float:
         said = measured(value, "volt")
         canvas.text(_WIDTH - _EDGE, middle + 6.0, said, size=_LARGE, bold=True, anchor="end")
     foot = top + 2 * _ROW + 4.0
-    canvas.line((_SCALE_START, foot, _SCALE_END, foot))
-    for mark in sorted({low, 0.0, high}):
-        place = _SCALE_START + (mark - low) * span
-        canvas.line((place, foot, place, foot + 5.0))
-        canvas.text(place, foot + 19.0, f"{mark:g} V", size=_SMALL, anchor="middle")
+    _draw_axis(canvas, foot, (low, high), span)
     y = foot + 40.0
     if pair.usual is not None:
         canvas.text(x, y, f"usual: {interval_words(*pair.usual, 'volt')}", size=_PLAIN)
@@ -193,6 +190,16 @@ def _draw_pair(canvas: Canvas, pair: Pair, y: float) -> float:
         stroke=FAULT if is_loud and pair.verdict.startswith("NOT") else "",
     )
     return y + 14.0
+
+
+def _draw_axis(canvas: Canvas, y: float, ends: tuple[float, float], span: float) -> None:
+    """The scale below a pair; an end that is too close to zero goes without its number."""
+    canvas.line((_SCALE_START, y, _SCALE_END, y))
+    for mark in sorted({ends[0], 0.0, ends[1]}):
+        place = _SCALE_START + (mark - ends[0]) * span
+        canvas.line((place, y, place, y + 5.0))
+        if mark == 0.0 or abs(mark) * span > _MARK_ROOM:
+            canvas.text(place, y + 19.0, f"{mark:g} V", size=_SMALL, anchor="middle")
 
 
 def _draw_usual(

@@ -100,7 +100,8 @@ def plan_sensor(
     """
     pins = tuple(pin for pin, _ in rows)
     family = likeliest.family
-    if family is None:
+    # An answer may be older than the connector's terminals.
+    if family is None or not set(likeliest.pins.values()) <= set(pins):
         return _plan_unknown(rows, marks)
     row_of = {wire: pins.index(pin) for wire, pin in likeliest.pins.items()}
 
