@@ -165,7 +165,7 @@ def job_file(key: str, book: BookAtHand) -> PlainTextResponse:
 
 @router.get("/sheets/{key}/answer", tags=["sheets"])
 def show_answer(key: str, book: BookAtHand, answers: AnswersAtHand) -> AnswerTold:
-    """What is known; where readings came in since, what was known before, and that it is awaited."""
+    """What is known; after a new reading what was known before, until the answer is there."""
     book.sheet(key)
     current = answers.current(key)
     found = current or answers.latest(key)

@@ -15,7 +15,15 @@ from backprobe import __version__
 from backprobe.errors import BackprobeError
 from backprobe.services.job_book import JobBook
 from backprobe.store.engine import Store
-from backprobe.web import api, device_pages, event_stream, health, start_page, static_files
+from backprobe.web import (
+    api,
+    device_pages,
+    event_stream,
+    health,
+    sheet_pages,
+    start_page,
+    static_files,
+)
 from backprobe.web.answering import answers_hook, desk_for
 from backprobe.web.devices import Devices
 from backprobe.web.error_answers import ANSWERS, answer_errors, answer_ours
@@ -40,6 +48,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     health.router,
     event_stream.router,
     api.router,
+    sheet_pages.router,
 )
 # What runs as long as the server does, entered in this order and left in the reverse one.
 HOOKS: Final[tuple[Hook, ...]] = (live_hook, answers_hook)

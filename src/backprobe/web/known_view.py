@@ -1,0 +1,298 @@
+"""What is known of a sheet, as its page tells it: doubts, wires, faults, next readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from backprobe.job import Job
+from backprobe.services.answer import Answer, FaultAnswer, Reason
+from backprobe.services.answer_archive import StoredAnswer
+from backprobe.services.costs import Costs
+from backprobe.services.pictures import circuit_picture, connector_face
+from backprobe.services.proof import minimum_proof
+from backprobe.services.repair_decision import repair_decision
+from backprobe.services.telling import (
+    ALWAYS,
+    DOUBTFUL_BELOW,
+    FITS_NOTHING_BELOW,
+    FITS_POORLY_BELOW,
+    NOTHING_WORTH,
+    SETTLED,
+    WORTH_NAMING,
+    because,
+    best_reason,
+    capital,
+    headline,
+    listed,
+    other_roles,
+    price,
+    role_line,
+    rounds_words,
+    sentence,
+    small_percent,
+    sound_rounds,
+    telling_estimates,
+    verdict,
+)
+from backprobe.services.unavailable import state_of
+from backprobe.services.words import (
+    fault_words,
+    interval_words,
+    measured,
+    percent,
+    reading_words,
+    role_words,
+    strength_words,
+    weight_words,
+)
+from backprobe.standards.wire_colour import colour_letters
+from backprobe.store.record import SetAside
+
+MOST_FAULTS = 6
+MOST_NEXT = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """The weight of one reading for a claim."""
+
+    reading: str
+    decibans: str
+    words: str
+    text: str
+    is_for: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """One wire: what it is, how sure, why."""
+
+    pin: str
+    colours: tuple[str, ...]
+    role: str
+    reason: str
+    others: str
+    contradiction: str
+    evidence: tuple[Evidence, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault that remains, or is ruled out."""
+
+    share: str
+    words: str
+    reason: str
+    evidence: tuple[Evidence, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """One proposed reading."""
+
+    headline: str
+    price: str
+    text: str
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
+    quantity: str
+    place: str
+    state: str
+
+
+@dataclass(frozen=True, slots=True)
+class KnownView:
+    """All that is known of a sheet."""
+
+    sheet: str
+    is_current: bool
+    trouble: str
+    alarm: str  # title, where the measurement is doubtful
+    remarks: tuple[str, ...]
+    misfit: str
+    misfit_is_bad: bool
+    verdict: str
+    wires: tuple[Wire, ...]
+    circuits: tuple[str, ...]
+    faults: tuple[Fault, ...]
+    ruled_out: tuple[Fault, ...]
+    proof: str
+    decision: str
+    estimates: tuple[tuple[str, str, str, str], ...]
+    next: tuple[Next, ...]
+    settled: str
+    set_aside: tuple[SetAside, ...]
+    circuit_svg: str
+    face_svg: str
+    footer: str
+    always: str = ALWAYS
+
+
+def known_view(
+    job: Job,
+    stored: StoredAnswer,
+    *,
+    sheet: str,
+    set_aside: tuple[SetAside, ...],
+    costs: Costs,
+    is_current: bool,
+    trouble: str = "",
+) -> KnownView:
+    """Put an answer into the pieces that the page lays out."""
+    answer = stored.answer
+    alarm, remarks = _doubts(answer)
+    misfit, is_bad = _misfit(answer)
+    top = max(answer.faults, key=lambda f: f.probability, default=None)
+    decision = repair_decision(answer, costs=costs, kind=job.connector.kind)
+    wanted = answer.next[0] if answer.next else None
+    return KnownView(
+        sheet=sheet,
+        is_current=is_current,
+        trouble=trouble,
+        alarm=alarm,
+        remarks=remarks,
+        misfit=misfit,
+        misfit_is_bad=is_bad,
+        verdict=verdict(answer),
+        wires=tuple(_wires(job, answer)),
+        circuits=tuple(
+            f"{c.circuit}, {percent(c.probability)}"
+            for c in sorted(answer.circuits, key=lambda c: -c.probability)[:4]
+            if c.probability >= WORTH_NAMING
+        ),
+        faults=tuple(_faults(answer)),
+        ruled_out=tuple(
+            Fault(
+                "",
+                capital(fault_words(each.fault, each.terminals)),
+                f"{sentence(each.text)} ({reading_words(each.reading)}, "
+                f"{strength_words(each.decibans)})".strip(),
+            )
+            for each in answer.ruled_out
+        ),
+        proof=minimum_proof(top.fault) if top and top.probability >= 0.5 else "",
+        decision="" if decision is None else decision.words,
+        estimates=tuple(
+            (
+                each.name,
+                ", ".join(part for part in (each.terminal, each.round) if part),
+                measured(each.value, each.unit),
+                interval_words(each.low, each.high, each.unit),
+            )
+            for each in telling_estimates(job, answer)
+        ),
+        next=tuple(
+            Next(
+                capital(headline(each, job)),
+                price(each),
+                each.text,
+                each.steps,
+                each.cautions,
+                each.quantity,
+                each.terminal,
+                state_of(each),
+            )
+            for each in answer.next[:MOST_NEXT]
+        ),
+        settled=SETTLED if answer.settled else NOTHING_WORTH if not answer.next else "",
+        set_aside=set_aside,
+        circuit_svg=circuit_picture(job, answer),
+        face_svg=connector_face(
+            job.connector,
+            {t.pin: t.role for t in answer.terminals if t.probability >= 0.6},
+            "" if wanted is None else wanted.terminal,
+        ),
+        footer=_footer(stored),
+    )
+
+
+def _doubts(answer: Answer) -> tuple[str, tuple[str, ...]]:
+    """Title and lines of the alarm where the measurement is doubtful, else its remarks."""
+    found = answer.measurement
+    if found.trusted >= DOUBTFUL_BELOW:
+        return "", found.remarks
+    doubtful = [
+        f"round {name} {percent(share)}"
+        for name, share in found.rounds.items()
+        if share < DOUBTFUL_BELOW
+    ]
+    chance = ", ".join(doubtful) or percent(found.trusted)
+    sound = sound_rounds(answer)
+    rest = (
+        f"What follows rests on {rounds_words(sound)}."
+        if sound
+        else "Clear this up before you believe anything below."
+    )
+    lines = (*found.remarks, f"Chance that black lead and vehicle were as noted: {chance}.", rest)
+    return "The measurement is doubtful", lines
+
+
+def _misfit(answer: Answer) -> tuple[str, bool]:
+    """What to say of readings that fit poorly or not at all; whether it is bad."""
+    found = answer.misfit
+    if found.probability >= FITS_POORLY_BELOW:
+        return "", False
+    named = listed(reading_words(each) for each in found.readings)
+    again = f" Read again {named}." if named else ""
+    chance = f" Chance of a surprise this large: {small_percent(found.probability)}."
+    if found.probability >= FITS_NOTHING_BELOW:
+        return f"The readings fit poorly.{chance}{again}", False
+    if len(found.readings) == 1:
+        return f"One reading fits nothing else.{chance}{again}", True
+    return f"These readings fit nothing known here.{chance}{again}", True
+
+
+def _wires(job: Job, answer: Answer) -> Iterable[Wire]:
+    said = {terminal.pin: terminal for terminal in answer.terminals}
+    for terminal in job.connector.terminals:
+        found = said.get(terminal.pin)
+        if found is None:
+            continue
+        claim = f"terminal {found.pin} is {found.role}"
+        reason = best_reason(answer, claim, found.pin)
+        differs = terminal.diagram and terminal.diagram != found.role
+        yield Wire(
+            pin=terminal.pin,
+            colours=colour_letters(terminal.colour),
+            role=capital(role_line(found)),
+            reason="" if reason is None else because(reason),
+            others=other_roles(found),
+            contradiction=f"The diagram says: {role_words(terminal.diagram)}." if differs else "",
+            evidence=_evidence(answer.evidence.get(claim, ())),
+        )
+
+
+def _evidence(reasons: Iterable[Reason]) -> tuple[Evidence, ...]:
+    strongest = sorted(reasons, key=lambda r: -abs(r.decibans))
+    return tuple(
+        Evidence(
+            reading_words(each.reading),
+            f"{each.decibans:+.0f}",
+            weight_words(each.decibans),
+            sentence(each.text),
+            each.decibans > 0,
+        )
+        for each in strongest
+        if abs(each.decibans) >= 1.0
+    )
+
+
+def _faults(answer: Answer) -> Iterable[Fault]:
+    falling = sorted(answer.faults, key=lambda f: -f.probability)
+    kept: list[FaultAnswer] = [f for f in falling if f.probability >= WORTH_NAMING] or falling[:1]
+    for each in kept[:MOST_FAULTS]:
+        claim = f"fault {each.fault}"
+        reason = best_reason(answer, claim)
+        yield Fault(
+            percent(each.probability),
+            capital(fault_words(each.fault, each.terminals)),
+            "" if reason is None else because(reason),
+            _evidence(answer.evidence.get(claim, ())),
+        )
+
+
+def _footer(stored: StoredAnswer) -> str:
+    how = "searched from the start" if stored.is_whole else "went on from the answer before"
+    shaky = "" if stored.answer.stable else " Not stable: its percentages may move."
+    return f"Worked out in {stored.seconds:.1f} s, {how}.{shaky}"

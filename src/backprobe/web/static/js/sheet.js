@@ -1,0 +1,234 @@
+// The sheet: cells open the pad, entries go through the outbox, changes of others come in by events.
+import { deliver, forget, keep, newKey, waiting } from "./outbox.js";
+import { Pad } from "./pad.js";
+
+const root = document.getElementById("sheet");
+const sheet = root.dataset.sheet;
+const table = document.getElementById("table");
+const known = document.getElementById("known");
+const note = document.getElementById("outbox");
+const AGAIN = 2000; // ms between two tries to reach the server
+let isConnected = true;
+let lastEntry = null;
+
+const pad = new Pad(document.getElementById("pad"), entered);
+
+function cellOf(link) {
+  const { round, quantity, place, label } = link.dataset;
+  return {
+    round,
+    quantity,
+    place,
+    label,
+    units: link.dataset.units.split(" "),
+    seen: link.dataset.seen ? link.dataset.seen.split(",").map(Number) : [],
+  };
+}
+
+table.addEventListener("click", (event) => {
+  const link = event.target.closest("a.cell");
+  if (link) {
+    event.preventDefault();
+    pad.open(cellOf(link));
+  } else if (event.target.closest("#undo")) undo();
+});
+
+function linkOf(cell) {
+  return [...table.querySelectorAll("a.cell")].find(
+    (link) =>
+      link.dataset.round === cell.round &&
+      link.dataset.quantity === cell.quantity &&
+      link.dataset.place === cell.place,
+  );
+}
+
+// The cell below in the same round; after the last one the pad closes.
+function nextOf(cell) {
+  const own = [...table.querySelectorAll("a.cell")].filter(
+    (link) => link.dataset.round === cell.round,
+  );
+  const at = own.findIndex(
+    (link) => link.dataset.quantity === cell.quantity && link.dataset.place === cell.place,
+  );
+  return own.slice(at + 1).find((link) => link.classList.contains("is-empty"));
+}
+
+async function entered(cell, written) {
+  const link = linkOf(cell);
+  const seen = cell.seen ?? (link?.dataset.seen ? link.dataset.seen.split(",").map(Number) : []);
+  const entry = {
+    sheet,
+    round: cell.round,
+    label: cell.label,
+    body: {
+      quantity: cell.quantity,
+      place: cell.place,
+      written,
+      entry_key: newKey(),
+      seen,
+    },
+  };
+  try {
+    await keep(entry);
+  } catch {
+    pad.fail("This browser keeps nothing just now, so the reading was not taken. Make room on the device, then enter it again.");
+    return;
+  }
+  await drawWaiting();
+  const following = nextOf(cell);
+  if (following && written !== null) pad.open(cellOf(following));
+  else pad.close();
+  send();
+}
+
+function stored(entry, told, refusal) {
+  if (refusal) return;
+  lastEntry = { round: entry.round, entry: told.entry };
+  const undoing = document.getElementById("undo");
+  if (undoing) undoing.hidden = false;
+}
+
+async function send() {
+  const reached = await deliver(stored);
+  setConnected(reached);
+  await drawWaiting();
+  if (reached) await renewTable();
+  else setTimeout(send, AGAIN);
+}
+
+function setConnected(now) {
+  isConnected = now;
+  const status = document.getElementById("connection");
+  if (status) status.textContent = now ? "" : "No connection. Go on: readings are kept on this device and sent when it is back.";
+  root.classList.toggle("is-away", !now);
+}
+
+// What waits or was refused, on its cell and in the line on top.
+async function drawWaiting() {
+  const entries = (await waiting().catch(() => [])).filter((entry) => entry.sheet === sheet);
+  for (const mark of table.querySelectorAll(".cell-wait")) mark.remove();
+  for (const entry of entries) {
+    const link = linkOf({ round: entry.round, quantity: entry.body.quantity, place: entry.body.place });
+    if (!link) continue;
+    link.classList.add(entry.refused ? "is-refused" : "is-waiting");
+    link.classList.remove("is-empty");
+    link.querySelector(".cell-text").textContent = entry.body.written ?? "taken back";
+    const mark = document.createElement("span");
+    mark.className = "cell-wait";
+    mark.textContent = entry.refused ? "refused" : "waiting";
+    link.append(mark);
+  }
+  const refused = entries.filter((entry) => entry.refused);
+  const pending = entries.length - refused.length;
+  const lines = [];
+  if (pending && !isConnected) lines.push(`No connection: ${pending} ${pending === 1 ? "reading waits" : "readings wait"} on this device.`);
+  for (const entry of refused) lines.push(`${entry.label}, "${entry.body.written ?? "taken back"}" was refused: ${entry.refused}`);
+  note.replaceChildren(...lines.map((line) => {
+    const paragraph = document.createElement("span");
+    paragraph.textContent = `${line} `;
+    return paragraph;
+  }));
+  if (refused.length) {
+    const clear = document.createElement("button");
+    clear.type = "button";
+    clear.className = "sheet-button";
+    clear.textContent = "Seen, put it away";
+    clear.addEventListener("click", async () => {
+      for (const entry of refused) await forget(entry.number);
+      await renewTable();
+    });
+    note.append(clear);
+  }
+  note.hidden = lines.length === 0;
+}
+
+async function piece(name, place) {
+  const answer = await fetch(`/sheets/${sheet}/${name}`, { headers: { "HX-Request": "true" } });
+  if (!answer.ok) return;
+  const open = [...place.querySelectorAll("details")].map((each) => each.open);
+  const scroll = place.querySelector(".sheet-scroll")?.scrollLeft;
+  // The server's own template, in which everything that people wrote is escaped.
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  place.replaceChildren(...page.body.childNodes);
+  if (scroll !== undefined && place.querySelector(".sheet-scroll")) place.querySelector(".sheet-scroll").scrollLeft = scroll;
+  if (open.length === place.querySelectorAll("details").length) {
+    place.querySelectorAll("details").forEach((each, index) => { each.open = open[index]; });
+  }
+}
+
+// One renewal at a time; what changes meanwhile is drawn by one more.
+function renewing(name, place, after) {
+  let isBusy = false;
+  let isDue = false;
+  return async () => {
+    isDue = true;
+    if (isBusy) return;
+    isBusy = true;
+    try {
+      while (isDue) {
+        isDue = false;
+        await piece(name, place);
+        await after();
+      }
+    } catch {
+      setConnected(false);
+    } finally {
+      isBusy = false;
+    }
+  };
+}
+
+const renewTable = renewing("table", table, async () => {
+  const undoing = document.getElementById("undo");
+  if (undoing) undoing.hidden = lastEntry === null;
+  await drawWaiting();
+});
+const renewKnown = renewing("known", known, async () => {});
+
+async function undo() {
+  if (!lastEntry) return;
+  const { round, entry } = lastEntry;
+  lastEntry = null;
+  try {
+    await fetch(`/api/rounds/${round}/undo`, {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify({ entry, entry_key: newKey() }),
+    });
+    await renewTable();
+  } catch {
+    lastEntry = { round, entry };
+    setConnected(false);
+  }
+}
+
+function listen() {
+  const stream = new EventSource(`/api/jobs/${root.dataset.job}/events?after=${root.dataset.after}`);
+  stream.onopen = () => {
+    if (!isConnected) {
+      renewTable();
+      renewKnown();
+    }
+    setConnected(true);
+    send();
+  };
+  stream.onerror = () => setConnected(false);
+  stream.onmessage = (event) => {
+    const told = JSON.parse(event.data);
+    if (told.details.sheet && told.details.sheet !== sheet) return;
+    if (told.kind === "answer step") {
+      const working = known.querySelector(".known-working");
+      if (working) working.textContent = `${told.details.what}: ${Math.round(100 * told.details.share)} %`;
+      return;
+    }
+    if (told.kind === "answer" || told.kind === "answer failed") {
+      renewKnown();
+      renewTable();
+    } else renewTable();
+  };
+}
+
+window.addEventListener("online", send);
+window.addEventListener("offline", () => setConnected(false));
+drawWaiting().then(send);
+listen();
