@@ -17,6 +17,7 @@ from backprobe.services.job_book import JobBook
 from backprobe.store.engine import Store
 from backprobe.web import (
     api,
+    away_script,
     device_pages,
     event_stream,
     health,
@@ -49,6 +50,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     event_stream.router,
     api.router,
     sheet_pages.router,
+    away_script.router,
 )
 # What runs as long as the server does, entered in this order and left in the reverse one.
 HOOKS: Final[tuple[Hook, ...]] = (live_hook, answers_hook)

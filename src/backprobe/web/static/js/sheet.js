@@ -232,3 +232,7 @@ window.addEventListener("online", send);
 window.addEventListener("offline", () => setConnected(false));
 drawWaiting().then(send);
 listen();
+// Only where the browser trusts the connection: on this computer, or with a certificate.
+if (window.isSecureContext && "serviceWorker" in navigator) {
+  navigator.serviceWorker.register("/away.js", { scope: "/" }).catch(() => {});
+}
