@@ -15,10 +15,6 @@ if TYPE_CHECKING:
     from backprobe.web.server import Certificate
     from backprobe.web.settings import ServeSettings
 
-CAUTION: Final = (
-    "Never probe airbag circuits or the orange cables of an electric or hybrid vehicle. "
-    "The maker's instructions come first; the program advises, you decide."
-)
 READ_ALONG: Final = (
     "Without --tls-cert the connection isn't encrypted: others in this network could read along."
 )
@@ -101,9 +97,11 @@ def _certificate(chain: str, key: str) -> Certificate | None:
 
 def _started(settings: ServeSettings, pairing: Pairing, *, show: bool) -> None:
     """Tell where the pages are; a secret goes to a screen only, not into a file."""
+    from backprobe.cli.next_page import ALWAYS
+
     address = settings.url()
     _say(f"backprobe is at {address} (Ctrl-C ends it)")
-    _say(CAUTION)
+    _say(ALWAYS)
     if settings.is_lan:
         if not settings.is_tls:
             _say(READ_ALONG)
