@@ -25,12 +25,6 @@ def serve(
     port: Annotated[
         int, typer.Option(min=0, max=65535, help="Where to listen; 0 takes any free port.")
     ] = _PORT,
-    host: Annotated[
-        str,
-        typer.Option(
-            metavar="ADDRESS", help="Which of this computer's addresses to listen at.", hidden=True
-        ),
-    ] = "",
     lan: Annotated[
         bool, typer.Option("--lan", help="Let phones and laptops of this network in, once paired.")
     ] = False,
@@ -49,27 +43,17 @@ def serve(
     """
     certificate = _certificate(tls_cert, tls_key)
     from backprobe.web.app import create_app
-    from backprobe.web.guards.host import bracketed
     from backprobe.web.lan import lan_hosts
     from backprobe.web.server import EVERYWHERE, LOOPBACK, Serving, bind
     from backprobe.web.settings import ServeSettings
-    from backprobe.web.visitor import is_loopback
 
-    if host and not lan and not is_loopback(host):
-        raise UsageError(
-            "Other devices could reach this address.",
-            f"--host {host}",
-            "Say that you want that with --lan.",
-        )
-    at = host or (EVERYWHERE if lan else LOOPBACK)
-    with bind(at, port) as listener:
+    with bind(EVERYWHERE if lan else LOOPBACK, port) as listener:
         store = open_store(database)
         try:
-            own = (bracketed(host),) if host and at != EVERYWHERE else ()
             settings = ServeSettings(
                 port=listener.getsockname()[1],
                 is_lan=lan,
-                lan_hosts=(*own, *lan_hosts()) if lan else (),
+                lan_hosts=lan_hosts() if lan else (),
                 is_tls=certificate is not None,
             )
             app = create_app(store, settings)
