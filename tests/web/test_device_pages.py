@@ -151,7 +151,7 @@ def test_without_lan_there_is_no_code(app: FastAPI) -> None:
 
 
 def test_the_picture_holds_the_link(lan_app: FastAPI) -> None:
-    """The same link drawn by the library again is the same picture; a scan was done by hand."""
+    """The link drawn once more is the same picture; zbar 0.23 read the link back from one such."""
     import segno
 
     secret = lan_app.state.pairing.offer().secret
