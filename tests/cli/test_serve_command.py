@@ -17,8 +17,9 @@ from typer.testing import CliRunner
 
 from backprobe import __version__
 from backprobe.cli.main import app
-from backprobe.cli.serve_command import _PORT
-from backprobe.web.settings import DEFAULT_PORT
+from backprobe.cli.serve_command import _PORT, _started
+from backprobe.web.pairing import Pairing
+from backprobe.web.settings import DEFAULT_PORT, ServeSettings
 
 PATIENCE = 60.0  # s; a cold start on a busy machine
 ADDRESS = re.compile(r"^backprobe is at http://127\.0\.0\.1:(\d+)/ \(Ctrl-C ends it\)$")
@@ -151,3 +152,12 @@ def test_a_certificate_needs_its_key(option: str) -> None:
 
 def test_the_port_in_the_help_is_the_one_of_the_pages() -> None:
     assert _PORT == DEFAULT_PORT
+
+
+def test_the_browser_is_shown_the_page_when_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    shown: list[str] = []
+    monkeypatch.setattr("webbrowser.open_new_tab", shown.append)
+    settings = ServeSettings(port=8751)
+    for show in (False, True):
+        _started(settings, Pairing(), show=show)
+    assert shown == ["http://127.0.0.1:8751/"]

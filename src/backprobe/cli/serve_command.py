@@ -81,7 +81,7 @@ def _certificate(chain: str, key: str) -> Certificate | None:
 
 def _started(settings: ServeSettings, pairing: Pairing, *, show: bool) -> None:
     """Tell where the pages are; a secret goes to a screen only, not into a file."""
-    from backprobe.cli.next_page import ALWAYS
+    from backprobe.services.telling import ALWAYS
 
     address = settings.url()
     _say(f"backprobe is at {address} (Ctrl-C ends it)")
@@ -96,7 +96,7 @@ def _started(settings: ServeSettings, pairing: Pairing, *, show: bool) -> None:
     if show:
         import webbrowser
 
-        webbrowser.open(address)
+        webbrowser.open_new_tab(address)
 
 
 def _show_code(settings: ServeSettings, pairing: Pairing) -> None:
