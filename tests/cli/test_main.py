@@ -45,7 +45,7 @@ def test_the_module_is_the_program_too() -> None:
 def test_help_names_the_commands() -> None:
     result = started("--help")
     assert result.returncode == 0
-    for command in ("new", "check", "explain", "next", "family", "campaign"):
+    for command in ("new", "check", "explain", "next", "family", "campaign", "serve"):
         assert f"\n  {command} " in result.stdout
 
 

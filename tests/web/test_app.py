@@ -7,7 +7,7 @@ from fastapi import FastAPI
 
 from backprobe import __version__
 from backprobe.store.engine import Store
-from backprobe.web.app import create_app
+from backprobe.web.app import Hook, create_app
 from backprobe.web.settings import ServeSettings
 from tests.web.browsers import browser
 
@@ -33,7 +33,7 @@ def test_no_page_loads_scripts_from_elsewhere(app: FastAPI) -> None:
 def test_hooks_are_entered_in_order_and_left_in_reverse(store: Store) -> None:
     seen: list[str] = []
 
-    def hook(name: str):  # type: ignore[no-untyped-def]
+    def hook(name: str) -> Hook:
         @asynccontextmanager
         async def run(app: FastAPI) -> AsyncIterator[None]:
             seen.append(f"{name} begins")

@@ -15,10 +15,6 @@ if TYPE_CHECKING:
     from backprobe.web.server import Certificate
     from backprobe.web.settings import ServeSettings
 
-CAUTION: Final = (
-    "Never probe airbag circuits or the orange cables of an electric or hybrid vehicle. "
-    "The maker's instructions come first; the program advises, you decide."
-)
 READ_ALONG: Final = (
     "Without --tls-cert the connection isn't encrypted: others in this network could read along."
 )
@@ -29,12 +25,6 @@ def serve(
     port: Annotated[
         int, typer.Option(min=0, max=65535, help="Where to listen; 0 takes any free port.")
     ] = _PORT,
-    host: Annotated[
-        str,
-        typer.Option(
-            metavar="ADDRESS", help="Which of this computer's addresses to listen at.", hidden=True
-        ),
-    ] = "",
     lan: Annotated[
         bool, typer.Option("--lan", help="Let phones and laptops of this network in, once paired.")
     ] = False,
@@ -53,27 +43,17 @@ def serve(
     """
     certificate = _certificate(tls_cert, tls_key)
     from backprobe.web.app import create_app
-    from backprobe.web.guards.host import bracketed
     from backprobe.web.lan import lan_hosts
     from backprobe.web.server import EVERYWHERE, LOOPBACK, Serving, bind
     from backprobe.web.settings import ServeSettings
-    from backprobe.web.visitor import is_loopback
 
-    if host and not lan and not is_loopback(host):
-        raise UsageError(
-            "Other devices could reach this address.",
-            f"--host {host}",
-            "Say that you want that with --lan.",
-        )
-    at = host or (EVERYWHERE if lan else LOOPBACK)
-    with bind(at, port) as listener:
+    with bind(EVERYWHERE if lan else LOOPBACK, port) as listener:
         store = open_store(database)
         try:
-            own = (bracketed(host),) if host and at != EVERYWHERE else ()
             settings = ServeSettings(
                 port=listener.getsockname()[1],
                 is_lan=lan,
-                lan_hosts=(*own, *lan_hosts()) if lan else (),
+                lan_hosts=lan_hosts() if lan else (),
                 is_tls=certificate is not None,
             )
             app = create_app(store, settings)
@@ -101,9 +81,11 @@ def _certificate(chain: str, key: str) -> Certificate | None:
 
 def _started(settings: ServeSettings, pairing: Pairing, *, show: bool) -> None:
     """Tell where the pages are; a secret goes to a screen only, not into a file."""
+    from backprobe.services.telling import ALWAYS
+
     address = settings.url()
     _say(f"backprobe is at {address} (Ctrl-C ends it)")
-    _say(CAUTION)
+    _say(ALWAYS)
     if settings.is_lan:
         if not settings.is_tls:
             _say(READ_ALONG)
@@ -114,7 +96,7 @@ def _started(settings: ServeSettings, pairing: Pairing, *, show: bool) -> None:
     if show:
         import webbrowser
 
-        webbrowser.open(address)
+        webbrowser.open_new_tab(address)
 
 
 def _show_code(settings: ServeSettings, pairing: Pairing) -> None:

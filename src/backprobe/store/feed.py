@@ -20,7 +20,7 @@ def newest_of_jobs(store: Store, jobs: Iterable[int]) -> dict[int, int]:
         .group_by(EventRow.job_id)
     )
     with store.read() as session:
-        return dict(session.execute(query).tuples().all())
+        return dict(session.execute(query).all())
 
 
 def events_after(store: Store, job_id: int, number: int) -> tuple[Event, ...]:

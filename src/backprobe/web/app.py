@@ -52,6 +52,8 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     sheet_pages.router,
     away_script.router,
 )
+# What the guards raise becomes an answer before anything else is asked.
+GUARD_ANSWERS: Final = {BackprobeError: answer_ours}
 # What runs as long as the server does, entered in this order and left in the reverse one.
 HOOKS: Final[tuple[Hook, ...]] = (live_hook, answers_hook)
 
@@ -60,8 +62,11 @@ class _Application(FastAPI):
     """An application whose every answer is marked, also those that the framework gives itself."""
 
     def build_middleware_stack(self) -> ASGIApp:
-        """Put the marking outside of all that can answer."""
-        return AnswerHeaders(super().build_middleware_stack())
+        """Put the marking outside of all that can answer, and the size outside of the counting."""
+        inner = super().build_middleware_stack()
+        # Inside of it, the framework would put its own plain answer in the place of ours.
+        checked = SizeCheck(inner, largest=self.max_body_size or 0)
+        return AnswerHeaders(ExceptionMiddleware(checked, GUARD_ANSWERS))
 
 
 def create_app(store: Store, settings: ServeSettings, hooks: Sequence[Hook] = HOOKS) -> FastAPI:
@@ -82,6 +87,7 @@ def create_app(store: Store, settings: ServeSettings, hooks: Sequence[Hook] = HO
         docs_url=None,  # these pages would load scripts from elsewhere
         redoc_url=None,
         openapi_url="/api/openapi.json",
+        redirect_slashes=False,  # one address for one thing
         lifespan=_lifespan(hooks),
         max_body_size=settings.max_body_bytes,
         responses=ANSWERS,
@@ -96,9 +102,7 @@ def create_app(store: Store, settings: ServeSettings, hooks: Sequence[Hook] = HO
     app.state.book = JobBook(store)
     app.state.answers = desk_for(app)
     app.user_middleware = [
-        # The guards raise what they refuse; here it becomes an answer.
-        Middleware(ExceptionMiddleware, handlers={BackprobeError: answer_ours}),
-        Middleware(SizeCheck, largest=settings.max_body_bytes),
+        Middleware(ExceptionMiddleware, handlers=GUARD_ANSWERS),
         Middleware(HostCheck, settings=settings),
         Middleware(OriginCheck),
         Middleware(DeviceGate, settings=settings, devices=app.state.devices),

@@ -75,6 +75,6 @@ def group_of(address: str) -> str:
         found = ip_address(address)
     except ValueError:
         return address
-    if isinstance(found, IPv6Address) and found.ipv4_mapped is None:
-        return str(ip_network((found, 64), strict=False))
-    return str(found)
+    if not isinstance(found, IPv6Address):
+        return str(found)
+    return str(found.ipv4_mapped or ip_network((found, 64), strict=False))

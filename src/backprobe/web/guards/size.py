@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from backprobe.web.visitor import RefusedError
+
+MOST_DIGITS: Final = 18  # a longer number is too large whatever it says
 
 
 class SizeCheck:
@@ -19,10 +23,14 @@ class SizeCheck:
         """Pass a request on, or refuse it."""
         if scope["type"] == "http":
             declared = Headers(scope=scope).get("content-length", "0")
-            if not declared.isdecimal() or int(declared) > self.largest:
+            if not self._is_small_enough(declared):
                 raise RefusedError(
                     f"That is too large: at most {self.largest / 1e6:.0f} MB are taken in at once.",
                     remedy="Send a smaller file or picture.",
                     status=413,
                 )
         await self.app(scope, receive, send)
+
+    def _is_small_enough(self, declared: str) -> bool:
+        is_number = declared.isdecimal() and len(declared) <= MOST_DIGITS
+        return is_number and int(declared) <= self.largest

@@ -1,0 +1,143 @@
+"""The task that asks the store for news."""
+
+import asyncio
+from collections.abc import Collection
+from contextlib import suppress
+
+import pytest
+
+from backprobe.errors import StoreError
+from backprobe.store.engine import Store
+from backprobe.web import live
+from backprobe.web.live import Followed, Live
+
+JOB, OTHER = Followed("a", 1), Followed("b", 2)
+
+
+class Counted:
+    """Stands in for the store's answer."""
+
+    def __init__(self) -> None:
+        self.newest = {1: 5, 2: 6}
+        self.asked: list[set[int]] = []
+        self.is_away = False
+
+    def __call__(self, _store: Store, jobs: Collection[int]) -> dict[int, int]:
+        self.asked.append(set(jobs))
+        if self.is_away:
+            raise StoreError("Away.")
+        return {job: self.newest[job] for job in jobs}
+
+
+@pytest.fixture
+def counted(monkeypatch: pytest.MonkeyPatch) -> Counted:
+    found = Counted()
+    monkeypatch.setattr(live, "newest_of_jobs", found)
+    return found
+
+
+async def ended(task: asyncio.Task[None]) -> None:
+    task.cancel()
+    with suppress(asyncio.CancelledError):
+        await task
+
+
+def test_nobody_listens_nothing_is_asked(store: Store, counted: Counted) -> None:
+    async def run() -> None:
+        hub = Live(store, ask_every=0.001)
+        task = asyncio.create_task(hub.run())
+        await asyncio.sleep(0.05)
+        assert counted.asked == []
+        with hub.listening(JOB):
+            await asyncio.sleep(0.05)
+        asked = len(counted.asked)
+        assert asked > 2
+        await asyncio.sleep(0.05)
+        assert len(counted.asked) <= asked + 1
+        await ended(task)
+
+    asyncio.run(run())
+
+
+def test_only_pages_of_the_changed_job_are_told(store: Store, counted: Counted) -> None:
+    async def run() -> None:
+        hub = Live(store, ask_every=0.001)
+        task = asyncio.create_task(hub.run())
+        with hub.listening(JOB) as mine, hub.listening(OTHER) as other:
+            await asyncio.sleep(0.05)
+            mine.take()
+            other.take()
+            counted.newest[1] += 1
+            await asyncio.wait_for(mine.changed.wait(), 5)
+            await asyncio.sleep(0.05)
+            assert not other.changed.is_set()
+        await ended(task)
+
+    asyncio.run(run())
+
+
+def test_a_store_in_trouble_does_not_end_it(store: Store, counted: Counted) -> None:
+    async def run() -> None:
+        hub = Live(store, ask_every=0.001)
+        counted.is_away = True
+        task = asyncio.create_task(hub.run())
+        with hub.listening(JOB) as mine:
+            await asyncio.sleep(0.05)
+            assert len(counted.asked) > 2
+            assert not mine.changed.is_set()
+            counted.is_away = False
+            await asyncio.wait_for(mine.changed.wait(), 5)
+        await ended(task)
+
+    asyncio.run(run())
+
+
+def test_a_page_that_is_slow_keeps_the_latest_messages_only(store: Store) -> None:
+    async def run() -> None:
+        hub = Live(store, ask_every=3600)
+        task = asyncio.create_task(hub.run())
+        await asyncio.sleep(0)
+        with hub.listening(JOB) as mine:
+            for number in range(250):
+                hub.publish("a", "answer", {"number": number})
+            await asyncio.wait_for(mine.changed.wait(), 5)
+            await asyncio.sleep(0.01)
+            numbers = [message.details["number"] for message in mine.take()]
+            assert numbers == list(range(150, 250))
+            assert mine.take() == []
+        await ended(task)
+
+    asyncio.run(run())
+
+
+def test_telling_before_the_start_and_after_the_end_is_no_error(store: Store) -> None:
+    hub = Live(store)
+    hub.publish("a", "answer")
+    hub.wake()
+
+    async def run() -> None:
+        task = asyncio.create_task(hub.run())
+        await asyncio.sleep(0)
+        await ended(task)
+
+    asyncio.run(run())
+    hub.publish("a", "answer")
+    hub.wake()
+
+
+def test_it_can_be_started_again(store: Store, counted: Counted) -> None:
+    """As when an application is served twice in one process."""
+    hub = Live(store, ask_every=0.001)
+
+    async def run() -> None:
+        task = asyncio.create_task(hub.run())
+        await asyncio.sleep(0)
+        with hub.listening(JOB) as mine:
+            await asyncio.wait_for(mine.changed.wait(), 5)
+        hub.close()
+        await ended(task)
+
+    for _ in range(2):
+        counted.newest[1] += 1
+        asyncio.run(run())
+        assert hub.is_closing
