@@ -37,7 +37,9 @@ def _chromium() -> str | None:
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Without a browser the tests here are left out, except where nothing may be."""
     if _chromium() is None and os.environ.get("CI") != "true":
-        skip = pytest.mark.skip(reason="chromium isn't installed (Debian: apt-get install chromium)")
+        skip = pytest.mark.skip(
+            reason="chromium isn't installed (Debian: apt-get install chromium)"
+        )
         for item in items:
             if Path(__file__).parent in item.path.parents:
                 item.add_marker(skip)

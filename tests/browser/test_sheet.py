@@ -27,9 +27,7 @@ def test_a_reading_is_typed_shown_in_millivolts_too_and_corrected(
     expect(at.locator(".cell-text")).to_have_text("6.0 mV")
 
 
-def test_after_entering_the_pad_goes_on_to_the_next_empty_cell(
-    server: Server, phone: Page
-) -> None:
+def test_after_entering_the_pad_goes_on_to_the_next_empty_cell(server: Server, phone: Page) -> None:
     sheet = server.take_in("half-a-sheet")
     key = server.book.sheet(sheet)[2].rounds[0].key
     for place in ("1", "2", "3"):

@@ -31,9 +31,9 @@ from backprobe.vocabulary import (
 )
 
 # Single-line texts are stored without blanks around them; free texts as they are.
-FREE_TEXT = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00"), max_size=40).map(
-    lambda text: text.replace("\r", "")
-)
+FREE_TEXT = st.text(
+    st.characters(exclude_categories=["Cs"], exclude_characters="\x00"), max_size=40
+).map(lambda text: text.replace("\r", ""))
 LABEL = FREE_TEXT.map(str.strip).filter(bool)
 NAME = st.text(
     st.characters(categories=["L", "N", "P", "S"], include_characters=" "), max_size=20

@@ -33,10 +33,7 @@ def write_job(job: Job) -> str:
         _block("[job]", _job_lines(job)),
         _optional("[vehicle]", _vehicle_lines(job.vehicle)),
         _optional("[vehicle.engine]", _engine_lines(job.vehicle.engine)),
-        *(
-            _block("[[code]]", _code_lines(code))
-            for code in job.codes
-        ),
+        *(_block("[[code]]", _code_lines(code)) for code in job.codes),
         _block("[meter]", _meter_lines(job.meter)),
         *_connector_blocks(job.connector),
         *(_block("[[round]]", _round_lines(each)) for each in job.rounds),

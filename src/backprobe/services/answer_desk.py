@@ -84,12 +84,12 @@ class AnswerDesk:
         self._process: AnswerProcess | None = None
         self._thread: threading.Thread | None = None
 
-    def open(self) -> None:
+    def start(self) -> None:
         """Begin to work."""
         self._thread = threading.Thread(target=self._work, name="answers", daemon=True)
         self._thread.start()
 
-    def close(self) -> None:
+    def stop(self) -> None:
         """Stop; what is not answered yet is asked for again next time."""
         with self._news:
             self._is_open = False

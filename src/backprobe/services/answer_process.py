@@ -92,9 +92,10 @@ class AnswerProcess:
 
 def _serve(there: Connection) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent alone answers Ctrl-C
-    if hasattr(os, "nice"):
+    nice = getattr(os, "nice", None)  # not on Windows
+    if nice is not None:
         with contextlib.suppress(OSError):
-            os.nice(NICER)
+            nice(NICER)
     answering = Answering()
     while True:
         try:

@@ -22,9 +22,8 @@ def new_key() -> str:
 def log(session: Session, job_id: int, kind: str, device: str, **details: Any) -> None:
     """Note a change of a job."""
     instant = now()
+    session.get_one(JobRow, job_id).changed_at = instant
     session.add(EventRow(job_id=job_id, kind=kind, details=details, at=instant, device=device))
-    job = session.get_one(JobRow, job_id)
-    job.changed_at = instant
 
 
 def job_row(session: Session, key: str) -> JobRow:

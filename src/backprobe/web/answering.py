@@ -40,8 +40,8 @@ def desk_for(app: FastAPI) -> AnswerDesk:
 async def answers_hook(app: FastAPI) -> AsyncIterator[None]:
     """Answer as long as the server runs."""
     desk: AnswerDesk = app.state.answers
-    desk.open()
+    desk.start()
     try:
         yield
     finally:
-        await run_in_threadpool(desk.close)
+        await run_in_threadpool(desk.stop)
