@@ -8,12 +8,13 @@ export OPENBLAS_NUM_THREADS = 1
 export OMP_NUM_THREADS = 1
 
 BIN := .venv/bin
+PORT ?= 8750
 PYTEST_FLAGS ?= -n 2 -q
 
 .PHONY: help run test check bench format lock reference changelog clean set-up
 
 help:
-	@echo "make run        explain the example jobs in the terminal"
+	@echo "make run        explain the example jobs in the terminal, then serve them as pages"
 	@echo "make test       run all tests"
 	@echo "make check      formatting, lint, types, layers"
 	@echo "make bench      measure speed and memory against the targets"
@@ -26,8 +27,11 @@ help:
 set-up:
 	@sh scripts/set_up.sh
 
+# The last step serves the pages until Ctrl-C; delete demo/ to begin with fresh example jobs.
 run: set-up
 	@$(BIN)/backprobe explain examples/*.toml
+	@$(BIN)/python scripts/demo_jobs.py demo/jobs.sqlite3
+	@$(BIN)/backprobe serve --database demo/jobs.sqlite3 --port $(PORT)
 
 test: set-up
 	@sh scripts/get_ngspice.sh
@@ -60,5 +64,5 @@ changelog: set-up
 	@$(BIN)/python scripts/changelog.py
 
 clean:
-	rm -rf .venv build dist bench/out .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis
+	rm -rf .venv demo test-output build dist bench/out .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis
 	find src tests bench scripts -name __pycache__ -type d -prune -exec rm -rf {} +
