@@ -34,7 +34,7 @@ run: set-up
 	@$(BIN)/backprobe serve --database demo/jobs.sqlite3 --port $(PORT)
 
 test: set-up
-	@sh scripts/get_ngspice.sh
+	@sh scripts/get_test_tools.sh
 	$(BIN)/python -m pytest $(PYTEST_FLAGS)
 
 check: set-up
@@ -44,7 +44,7 @@ check: set-up
 	$(BIN)/lint-imports --no-logo
 
 bench: set-up
-	@sh scripts/get_ngspice.sh
+	@sh scripts/get_test_tools.sh ngspice
 	@$(BIN)/python -m bench
 
 format: set-up

@@ -46,7 +46,9 @@ def checked_round(connector: Connector, each: Round) -> Round:
     return checked_job(Job(title="-", connector=connector, rounds=(each,))).rounds[0]
 
 
-def checked_reading(connector: Connector, each: Round, cell: Cell, written: str) -> Indication:
+def checked_reading(
+    connector: Connector, each: Round, cell: Cell, written: str | Indication
+) -> Indication:
     """What was written into a cell, read by the job file's rules and held against its round.
 
     Parameters
@@ -55,13 +57,20 @@ def checked_reading(connector: Connector, each: Round, cell: Cell, written: str)
         Where the cell is.
     cell : (str, str)
         Quantity and place.
-    written : str
-        The reading with its unit, as the meter showed it: "5.01", "12 mV", "OL".
+    written : str or Indication
+        The reading with its unit, as the meter showed it: "5.01", "12 mV", "OL"; or one that was
+        read before.
     """
+    if isinstance(written, str):
+        written = Indication(0.0, written=_shown(written))
+    candidate = with_cell(each, cell, written, connector.pins)
+    found = dict(cells_of(checked_round(connector, candidate)))
+    return found[cell]
+
+
+def _shown(written: str) -> str:
     if not written.strip():
         raise ValueOutOfRange(
             "An empty text isn't a reading.", remedy="Type what the meter shows, or leave it."
         )
-    candidate = with_cell(each, cell, Indication(0.0, written=written.strip()), connector.pins)
-    found = dict(cells_of(checked_round(connector, candidate)))
-    return found[cell]
+    return written.strip()

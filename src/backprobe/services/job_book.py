@@ -289,7 +289,7 @@ class JobBook:
         self,
         round_key: str,
         cell: Cell,
-        written: str | None,
+        written: str | Indication | None,
         *,
         entry_key: str = "",
         seen: Iterable[int] | None = None,
@@ -299,8 +299,8 @@ class JobBook:
 
         Parameters
         ----------
-        written : str or None
-            As the meter showed it, with its unit.
+        written : str, Indication or None
+            As the meter showed it, with its unit; or one that was read before.
         entry_key : str
             Given by who enters it: sent twice, it is stored once.
         seen : iterable of int or None
@@ -343,11 +343,8 @@ class JobBook:
             raise ValueOutOfRange("There is no such entry to undo.", remedy="Load the page again.")
         earlier = [e for e in record.entries if e.id in found.replaces]
         last = earlier[-1].indication if earlier else None
-        written = None if last is None else last.written or repr(last.value)
         cell = (found.quantity, found.place)
-        return self.enter(
-            round_key, cell, written, entry_key=entry_key, seen=[entry], device=device
-        )
+        return self.enter(round_key, cell, last, entry_key=entry_key, seen=[entry], device=device)
 
     def _round(self, session: Session, round_key: str) -> tuple[SheetRecord, RoundRecord]:
         _, row = round_row(session, round_key)

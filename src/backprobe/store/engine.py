@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from platformdirs import user_data_dir
 from sqlalchemy import Engine, create_engine, event, text
-from sqlalchemy.engine import make_url
+from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 from sqlalchemy.orm import Session
 
@@ -122,9 +122,9 @@ def _told_of(error: DBAPIError, where: str) -> StoreError:
 
 def _whole_url(url: str) -> str:
     if not url:
-        return f"sqlite:///{data_folder() / FILE_NAME}"
+        return _file_url(data_folder() / FILE_NAME)
     if "://" not in url:
-        return f"sqlite:///{Path(url).absolute()}"
+        return _file_url(Path(url).absolute())
     try:
         parsed = make_url(url)
     except ArgumentError as error:
@@ -141,6 +141,11 @@ def _whole_url(url: str) -> str:
             remedy="Use SQLite (a file name) or PostgreSQL (postgresql://...).",
         )
     return url
+
+
+def _file_url(path: Path) -> str:
+    # Not put together by hand: "?" and "%" in a file's name would mean something else.
+    return URL.create("sqlite", database=str(path)).render_as_string()
 
 
 def _engine(url: str, path: Path | None) -> Engine:

@@ -33,6 +33,7 @@ def new_job(session: Session, head: JobHead, *, device: str = "", key: str = "")
 def change_job(session: Session, key: str, head: JobHead, before: JobHead, *, device: str) -> None:
     """Write down the visit anew; what stood there before is kept in the log."""
     row = job_row(session, key)
+    require_open(row)
     old, new = asdict(before), asdict(head)
     changed = {name: _plain(old[name]) for name in new if old[name] != new[name]}
     if not changed:

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from backprobe.errors import ConflictError
 from backprobe.job import Connector, Round
+from backprobe.store.cells import PAIRS
 from backprobe.store.columns import now
 from backprobe.store.events import (
     job_row,
@@ -75,7 +76,11 @@ def add_sheet(
 def change_connector(
     session: Session, sheet_key: str, connector: Connector, *, device: str = ""
 ) -> None:
-    """Write name, kind and terminals anew; a terminal with readings can't go."""
+    """Write name, kind and terminals anew; a terminal with readings can't go.
+
+    Nor can two change places that were measured against each other: such a reading is named by
+    its pins in the connector's order.
+    """
     row = sheet_row(session, sheet_key)
     job = session.get_one(JobRow, row.job_id)
     require_open(job)
@@ -84,10 +89,12 @@ def change_connector(
         for each in session.scalars(select(TerminalRow).where(TerminalRow.sheet_id == row.id))
     }
     before = [[each.pin, each.colour, each.diagram] for each in there.values()]
-    for pin in there.keys() - set(connector.pins):
-        if _is_read(session, row.id, pin):
+    used = _used_pins(session, row.id)
+    _require_order(session, row.id, connector.pins)
+    for pin in sorted(there.keys() - set(connector.pins)):
+        if pin in used:
             raise ConflictError(
-                f"Terminal {pin} has readings and can't be taken away.",
+                f"Terminal {pin} has readings, or a resistor at it, and can't be taken away.",
                 remedy="Keep it, or void the rounds and begin another sheet.",
             )
         session.delete(there.pop(pin))
@@ -104,13 +111,34 @@ def change_connector(
     refresh_search_text(session, job)
 
 
-def _is_read(session: Session, sheet_id: int, pin: str) -> bool:
-    places = session.scalars(
+def _used_pins(session: Session, sheet_id: int) -> set[str]:
+    """Pins that readings or fitted resistors of a sheet name."""
+    rounds = session.scalars(select(RoundRow.fitted).where(RoundRow.sheet_id == sheet_id))
+    fitted = {end for each in rounds for start, stop, _ in each for end in (start, stop)}
+    return fitted | {pin for place in _places(session, sheet_id) for pin in place.split("-")}
+
+
+def _places(session: Session, sheet_id: int, *quantities: str) -> list[str]:
+    query = (
         select(IndicationRow.place)
         .join(RoundRow, RoundRow.id == IndicationRow.round_id)
         .where(RoundRow.sheet_id == sheet_id)
+        .distinct()
     )
-    return any(pin in place.split("-") for place in places)
+    if quantities:
+        query = query.where(IndicationRow.quantity.in_(quantities))
+    return list(session.scalars(query))
+
+
+def _require_order(session: Session, sheet_id: int, pins: tuple[str, ...]) -> None:
+    for place in _places(session, sheet_id, PAIRS):
+        first, second = place.split("-")
+        if {first, second} <= set(pins) and pins.index(first) > pins.index(second):
+            raise ConflictError(
+                f"Terminals {first} and {second} were measured against each other and can't "
+                "change places.",
+                remedy=f"Leave {first} before {second}.",
+            )
 
 
 def add_round(
@@ -217,6 +245,7 @@ def set_aside(
 def take_up_again(session: Session, sheet_key: str, number: int, *, device: str = "") -> None:
     """Let a reading that was set aside be proposed again."""
     sheet = sheet_row(session, sheet_key)
+    require_open(session.get_one(JobRow, sheet.job_id))
     row = session.get(SetAsideRow, number)
     if row is not None and row.sheet_id == sheet.id and not row.is_taken_back:
         row.is_taken_back = True
