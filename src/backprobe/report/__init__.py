@@ -1,0 +1,1 @@
+"""A frozen result becomes documents: what is said (`contents`), then PDF and HTML of it."""

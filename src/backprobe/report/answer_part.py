@@ -1,0 +1,274 @@
+"""What the readings say: wires, faults that remain and that are ruled out, values, weights."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Final
+
+from backprobe.job import Job
+from backprobe.report.blocks import Block, Column, Group, Section, Words, facts, paragraph, points
+from backprobe.report.blocks import said, table, words
+from backprobe.report.input import ReportInput
+from backprobe.report.pictures import circuit_drawing
+from backprobe.services.answer import Answer, Reason
+from backprobe.services.answer_archive import StoredAnswer
+from backprobe.services.telling import (
+    FITS_POORLY_BELOW,
+    WORTH_NAMING,
+    because,
+    best_reason,
+    capital,
+    headline,
+    listed,
+    other_roles,
+    role_line,
+    sentence,
+    small_percent,
+    telling_estimates,
+    verdict,
+)
+from backprobe.services.words import (
+    claim_words,
+    fault_words,
+    interval_words,
+    measured,
+    percent,
+    reading_words,
+    strength_words,
+    sure,
+    weight_words,
+)
+from backprobe.store.record import REPAIRED, SheetRecord
+
+MOST_WEIGHTS: Final = 8  # a claim
+LEAST_WEIGHT: Final = 1.0  # decibans: about the least that a mind notices [good1950]
+_WEIGHTS_EXPLAINED: Final = (
+    "Decibans: ten of them make a claim ten times likelier against its nearest rival; a minus "
+    "speaks against it."
+)
+_NOT_EXPLAINED: Final = "No explanation of these readings is stored, so nothing is claimed of them."
+_OUTDATED: Final = (
+    "Readings or notes were changed after this was worked out; it holds for what stood then."
+)
+
+
+def answer_sections(source: ReportInput) -> Iterator[Section]:
+    """One section a sheet: what its readings say, and the circuit as it is understood."""
+    for sheet in source.record.sheets:
+        when = "after the repair" if sheet.phase == REPAIRED else "as found"
+        title = f"What the readings at {sheet.connector.name} say, {when}"
+        stored = source.answers.get(sheet.key)
+        if stored is None:
+            if any(each.entries for each in sheet.rounds):
+                yield Section(title, paragraph(_NOT_EXPLAINED))
+            continue
+        yield Section(title, (*_answer(source, sheet, stored),))
+
+
+def _answer(source: ReportInput, sheet: SheetRecord, stored: StoredAnswer) -> Iterator[Block]:
+    job, answer = source.record.job_of(sheet), stored.answer
+    yield from paragraph(verdict(answer), "lead")
+    if is_outdated(job, stored):
+        yield from paragraph(_OUTDATED, "warning")
+    yield from _measurement(answer)
+    yield Group("Wires", (*_wires(job, answer), *_circuits(answer)))
+    yield Group("Faults that remain", _remaining(answer))
+    if answer.ruled_out:
+        yield Group("Ruled out, and by which reading", _ruled_out(answer))
+    values = _estimates(job, answer)
+    if values:
+        yield Group("Values worked out", values)
+    yield Group("Circuit drawing", (circuit_drawing(source, sheet),))
+    yield Group("Weight of each reading", (*_weights(answer),))
+    if answer.next and not answer.settled and source.record.outcome is None:
+        yield Group("To be measured next", points(capital(headline(n, job)) for n in answer.next))
+
+
+def is_outdated(job: Job, stored: StoredAnswer) -> bool:
+    """Whether the answer was derived from other readings than stand now."""
+    from backprobe.job import write_job
+
+    return bool(stored.job_file) and stored.job_file != write_job(job)
+
+
+def _measurement(answer: Answer) -> Iterator[Block]:
+    said_of = answer.measurement
+    doubted = [f"round {name} {percent(share)}" for name, share in said_of.rounds.items()]
+    trust = f"Black lead, battery and key were as noted: {sure(said_of.trusted)}"
+    rounds = f" (by round: {', '.join(doubted)})" if doubted else ""
+    yield from paragraph(f"{trust}{rounds}.")
+    misfit = answer.misfit
+    if misfit.probability < FITS_POORLY_BELOW:
+        blamed = listed(reading_words(each) for each in misfit.readings)
+        named = f" Least at home: {blamed}." if blamed else ""
+        yield from paragraph(
+            "These readings fit nothing known well: so odd a set would come up in "
+            f"{small_percent(misfit.probability)} of cases.{named}",
+            "warning",
+        )
+    yield from points(said_of.remarks)
+
+
+def _wires(job: Job, answer: Answer) -> tuple[Block, ...]:
+    answers = {terminal.pin: terminal for terminal in answer.terminals}
+    rows: list[list[str | Words]] = []
+    for terminal in job.connector.terminals:
+        told = answers.get(terminal.pin)
+        if told is None:
+            continue
+        reason = best_reason(answer, f"terminal {told.pin} is {told.role}", told.pin)
+        others = other_roles(told)
+        why = because(reason) if reason is not None else ""
+        more = f" Else {others}." if others else ""
+        rows.append(
+            [
+                words(terminal.pin, "bold"),
+                terminal.colour,
+                capital(role_line(told)),
+                f"{why}{more}".strip(),
+            ]
+        )
+    columns = (Column("Terminal", 0.7), Column("Wire", 0.8), Column("Is", 2.0), Column("Because", 4.0))
+    return table(columns, rows)
+
+
+def _circuits(answer: Answer) -> tuple[Block, ...]:
+    falling = sorted(answer.circuits, key=lambda circuit: -circuit.probability)
+    if not falling:
+        return ()
+    others = [
+        f"{circuit.circuit} {percent(circuit.probability)}"
+        for circuit in falling[1:5]
+        if circuit.probability >= WORTH_NAMING
+    ]
+    more = f", or {listed(others, joint='or')}" if others else ""
+    return paragraph(f"Circuit: {falling[0].circuit} ({sure(falling[0].probability)}){more}.")
+
+
+def _remaining(answer: Answer) -> tuple[Block, ...]:
+    falling = sorted(answer.faults, key=lambda fault: -fault.probability)
+    remaining = [f for f in falling if f.probability >= WORTH_NAMING] or falling[:1]
+    rows = []
+    for fault in remaining:
+        reason = best_reason(answer, f"fault {fault.fault}")
+        rows.append(
+            [
+                words(percent(fault.probability), "bold"),
+                capital(fault_words(fault.fault, fault.terminals)),
+                because(reason) if reason is not None else "",
+            ]
+        )
+    columns = (Column("How sure", 0.8, "right"), Column("Fault", 2.7), Column("Because", 4.0))
+    return table(columns, rows)
+
+
+def _ruled_out(answer: Answer) -> tuple[Block, ...]:
+    columns = (Column("Fault", 2.7), Column("Because", 3.0), Column("Reading", 1.9))
+    return table(
+        columns,
+        [
+            [
+                capital(fault_words(each.fault, each.terminals)),
+                sentence(each.text),
+                f"{reading_words(each.reading)} ({strength_words(each.decibans)})",
+            ]
+            for each in answer.ruled_out
+        ],
+    )
+
+
+def _estimates(job: Job, answer: Answer) -> tuple[Block, ...]:
+    columns = (
+        Column("Value", 2.0),
+        Column("Terminal"),
+        Column("Round"),
+        Column("Best", 1.2, "right"),
+        Column("Interval", 2.0, "right"),
+        Column("Holds it in", 1.0, "right"),
+    )
+    return table(
+        columns,
+        [
+            [
+                capital(each.name),
+                each.terminal,
+                each.round,
+                measured(each.value, each.unit),
+                interval_words(each.low, each.high, each.unit),
+                f"{100 * each.coverage:.0f} % of cases",
+            ]
+            for each in telling_estimates(job, answer)
+        ],
+    )
+
+
+def _weights(answer: Answer) -> Iterator[Block]:
+    yield from paragraph(_WEIGHTS_EXPLAINED, "small")
+    tables = dict(answer.evidence)
+    if not tables:
+        for reason in answer.reasons:
+            tables[reason.claim] = (*tables.get(reason.claim, ()), reason)
+    columns = (
+        Column("Claim", 2.4),
+        Column("Reading", 2.2),
+        Column("Decibans", 0.9, "right"),
+        Column("In words", 1.4),
+    )
+    rows: list[list[str | Words]] = []
+    for claim, reasons in tables.items():
+        first: str | Words = words(capital(claim_words(claim)), "bold")
+        for reason in _strongest(reasons):
+            weight = f"{reason.decibans:+.1f}".replace("-", "\N{MINUS SIGN}")
+            rows.append(
+                [first, reading_words(reason.reading), weight, weight_words(reason.decibans)]
+            )
+            first = ""
+    yield from table(columns, rows)
+    yield from paragraph(_how_found(answer), "small")
+
+
+def _strongest(reasons: tuple[Reason, ...]) -> list[Reason]:
+    weighty = [each for each in reasons if abs(each.decibans) >= LEAST_WEIGHT]
+    return sorted(weighty, key=lambda each: -abs(each.decibans))[:MOST_WEIGHTS]
+
+
+def _how_found(answer: Answer) -> str:
+    limits = (
+        f"The {MOST_WEIGHTS} strongest of each claim; below {LEAST_WEIGHT:.0f} deciban left out."
+    )
+    size = answer.effective_sample_size
+    counted = f" Weighed with about {size:.0f} effective samples." if math.isfinite(size) else ""
+    shaky = (
+        ""
+        if answer.stable
+        else " Not stable: its percentages may move by several points when asked again."
+    )
+    return f"{limits}{counted}{shaky}"
+
+
+def derivation_section(source: ReportInput) -> Section:
+    """When, from what and with which versions the answers were worked out."""
+    blocks: list[Block] = []
+    for sheet in source.record.sheets:
+        stored = source.answers.get(sheet.key)
+        if stored is None:
+            continue
+        when = "after the repair" if sheet.phase == REPAIRED else "as found"
+        parameters = "; ".join(f"{k} = {v}" for k, v in sorted(stored.parameters.items()))
+        rows = [
+            ("Worked out", f"{source.instant(stored.computed_at)}, in {stored.seconds:.1f} s"),
+            ("Versions", ", ".join(f"{k} {v}" for k, v in stored.versions.items())),
+            ("Parameters", parameters),
+            ("Hash of its input", stored.input_hash),
+        ]
+        blocks.append(Group(f"{capital(sheet.connector.name)}, {when}", facts(rows)))
+    blocks += facts([("Printed by", f"backprobe {source.program_version}")])
+    return Section("Versions and parameters", tuple(blocks))
+
+
+def plain_reason(reason: Reason | None) -> Words:
+    """A reason for somebody who doesn't read weights; nothing without one."""
+    if reason is None or not reason.text:
+        return ()
+    return said(sentence(reason.text), f" ({reading_words(reason.reading)})")

@@ -1,0 +1,77 @@
+"""What a report says, put together from a job as it stands; no layout, no clock, no file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Final
+
+from backprobe.report.answer_part import answer_sections, derivation_section
+from backprobe.report.blocks import Report, Section, SignatureLines, facts, paragraph
+from backprobe.report.customer_part import customer_sections
+from backprobe.report.digest import EXPLAINED, digest_of
+from backprobe.report.history_part import history_section
+from backprobe.report.input import Paper, ReportInput
+from backprobe.report.pictures import photographs
+from backprobe.report.proof_part import (
+    comparison_section,
+    proof_section,
+    untested_section,
+    witnesses_section,
+)
+from backprobe.report.rounds_part import readings_sections
+from backprobe.report.vehicle_part import (
+    cautions_section,
+    codes_section,
+    instruments_section,
+    vehicle_section,
+)
+
+__all__ = ["Paper", "Report", "ReportInput", "contents"]
+HASH_TITLE: Final = "Content hash"
+
+
+def contents(source: ReportInput) -> Report:
+    """Put together what the report of a job says."""
+    head = source.record.head
+    printed = (
+        f"Printed {source.instant(source.printed_at)} (times in {source.zone}) "
+        f"by backprobe {source.program_version}"
+    )
+    body = Report(
+        title=head.title,
+        vehicle=head.vehicle.description,
+        vin=head.vehicle.vin,
+        customer=customer_sections(source),
+        sections=tuple(section for section in _sections(source) if section.blocks),
+        printed=printed,
+        instant=int(source.printed_at.timestamp()),
+    )
+    digest = digest_of(body)
+    return replace(body, digest=digest, sections=(*body.sections, *_closing(digest)))
+
+
+def _sections(source: ReportInput) -> Iterator[Section]:
+    yield vehicle_section(source)
+    yield from _there(codes_section(source))
+    yield instruments_section(source)
+    yield from readings_sections(source)
+    yield from answer_sections(source)
+    yield from _there(comparison_section(source))
+    yield Section("Photographs", (*photographs(source),))
+    yield from _there(witnesses_section(source))
+    yield cautions_section(source)
+    yield proof_section(source)
+    yield untested_section(source)
+    yield from _there(history_section(source))
+    yield derivation_section(source)
+
+
+def _there(section: Section | None) -> tuple[Section, ...]:
+    return () if section is None else (section,)
+
+
+def _closing(digest: str) -> Iterator[Section]:
+    """What stands outside of the hash: the hash itself, and the place to sign."""
+    yield Section(HASH_TITLE, (*facts([("SHA-256", digest)]), *paragraph(EXPLAINED, "small")))
+    yield Section("Signed", (SignatureLines(("Technician", "Place and date", "Customer")),))

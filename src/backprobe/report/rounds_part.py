@@ -1,0 +1,223 @@
+"""Every round as it was taken, void ones too: state, black lead, readings, what was corrected."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from typing import Final
+
+from backprobe.job import Indication, Round
+from backprobe.report.blocks import (
+    Block,
+    Column,
+    Group,
+    Section,
+    Span,
+    Words,
+    facts,
+    paragraph,
+    points,
+    said,
+    table,
+    words,
+)
+from backprobe.report.input import ReportInput
+from backprobe.services.telling import capital
+from backprobe.services.words import measured, quantity_words, state_words
+from backprobe.store.cells import PAIRS, QUANTITIES, ROUND_READINGS, SCAN, unit_of
+from backprobe.store.record import REPAIRED, Entry, RoundRecord, SheetRecord
+from backprobe.vocabulary import ROLE_MEANING
+
+_WIDE: Final = frozenset((*ROUND_READINGS, PAIRS, SCAN))
+_SYMBOLS: Final = {"volt": "V", "ohm": "ohm", "hertz": "Hz", "percent": "%", "celsius": "degC"}
+_NOTED: Final = "Struck through: an earlier entry. It was replaced, not erased."
+
+
+def value_words(indication: Indication, unit: str) -> str:
+    """What was shown as it was written, in millivolts as well where it is below one volt."""
+    if indication.over_range or math.isinf(indication.value):
+        return "OL"
+    written = indication.written.strip()
+    symbol = _SYMBOLS.get(unit, unit)
+    if not written:
+        return measured(indication.value, unit)
+    # "5.00" needs its unit; "12 mV", "40 %" and "4k7" have theirs.
+    shown = written if re.search(r"[^\W\d_]|%", written) else f"{written} {symbol}"
+    if unit == "volt" and 0.0 < abs(indication.value) < 1.0 and "m" not in written.lower():
+        return f"{shown} ({measured(indication.value, unit)})"
+    return shown
+
+
+def readings_sections(source: ReportInput) -> Iterator[Section]:
+    """One section a sheet: its terminals, then its rounds."""
+    for sheet in source.record.sheets:
+        when = "repeated after the repair" if sheet.phase == REPAIRED else "as found"
+        blocks = [*_terminals(sheet)]
+        for record in sheet.rounds:
+            blocks.append(Group(_heading(record.round), (*_round(source, sheet, record),)))
+        if not sheet.rounds:
+            blocks += paragraph("Nothing was read here.")
+        yield Section(f"Readings at {sheet.connector.name}, {when}", tuple(blocks))
+
+
+def _terminals(sheet: SheetRecord) -> tuple[Block, ...]:
+    terminals = sheet.connector.terminals
+    columns = [Column("Terminal", 0.6), Column("Wire colour"), Column("Diagram says", 2.0)]
+    rows = [[words(t.pin, "bold"), t.colour, _diagram(t.diagram)] for t in terminals]
+    if not any(t.diagram for t in terminals):
+        columns, rows = columns[:2], [row[:2] for row in rows]
+    return table(columns, rows)
+
+
+def _diagram(role: str) -> str:
+    return f"{role}: {ROLE_MEANING[role]}" if role in ROLE_MEANING else role
+
+
+def _heading(each: Round) -> str:
+    state = state_words(plugged=each.plugged, key=each.key, rpm=each.rpm, action=each.action)
+    return f"Round {each.name}: {state}{' (VOID)' if each.void else ''}"
+
+
+def _round(source: ReportInput, sheet: SheetRecord, record: RoundRecord) -> Iterator[Block]:
+    each, notes = record.round, _Notes(source)
+    if each.void:
+        yield from paragraph(f"Void, not used in any conclusion: {each.void}", "warning")
+    fitted = "; ".join(
+        f"{measured(f.ohms, 'ohm')} between {f.start} and {f.end}" for f in each.fitted
+    )
+    rounds = [
+        (capital(quantity_words(q)), _cell(record, (q, ""), notes)) for q in ROUND_READINGS
+    ]
+    yield from facts(
+        [
+            ("Begun", source.instant(record.begun_at)),
+            ("Black lead on", each.black_lead),
+            *rounds,
+            ("Load", measured(each.load_ohms, "ohm") if each.volts_loaded else ""),
+            ("Fitted", fitted),
+            (
+                "Temperature around it",
+                "" if each.ambient_celsius is None else measured(each.ambient_celsius, "celsius"),
+            ),
+            ("Note", each.note),
+        ]
+    )
+    yield from _at_terminals(sheet, record, notes)
+    yield from _elsewhere(record, notes)
+    if not record.entries:
+        yield from paragraph("Begun, and nothing was read.", "small")
+    yield from notes.blocks()
+
+
+def _at_terminals(sheet: SheetRecord, record: RoundRecord, notes: _Notes) -> tuple[Block, ...]:
+    present = {entry.quantity for entry in record.entries}
+    quantities = [q for q in QUANTITIES if q in present and q not in _WIDE]
+    if not quantities:
+        return ()
+    columns = [Column("Terminal", 0.7), Column("Wire", 0.8)]
+    columns += [Column(capital(quantity_words(q)), 1.2, "right") for q in quantities]
+    rows = [
+        [
+            words(terminal.pin, "bold"),
+            words(terminal.colour),
+            *(_cell(record, (q, terminal.pin), notes) for q in quantities),
+        ]
+        for terminal in sheet.connector.terminals
+    ]
+    return table(columns, rows)
+
+
+def _elsewhere(record: RoundRecord, notes: _Notes) -> tuple[Block, ...]:
+    cells = dict.fromkeys(
+        (e.quantity, e.place) for e in record.entries if e.quantity in (PAIRS, SCAN)
+    )
+    rows = [
+        [_place_words(*cell), _cell(record, cell, notes)]
+        for cell in sorted(cells, key=lambda cell: cell[0] == SCAN)
+    ]
+    return table([Column("Reading", 2.0), Column("Shown", 1.2, "right")], rows)
+
+
+def _place_words(quantity: str, place: str) -> str:
+    if quantity == SCAN:
+        return f"Reported by the control unit: {place}"
+    return f"{capital(quantity_words(quantity))}, {place.replace('-', ' to ')}"
+
+
+class _Notes:
+    """Collects who corrected what and when while a round's cells are written."""
+
+    def __init__(self, source: ReportInput) -> None:
+        self._source = source
+        self._lines: list[str] = []
+        self._struck = False
+
+    def add(self, line: str) -> Span:
+        """Keep a line; gives the number that stands in the cell."""
+        self._lines.append(f"{len(self._lines) + 1}  {line}")
+        return Span(f" {len(self._lines)}", "note")
+
+    def corrected(self, quantity: str, place: str, entry: Entry, by: Entry) -> Span:
+        """Note a replaced entry and what replaced it."""
+        self._struck = True
+        where = f"{quantity_words(quantity)}{f' at {place}' if place else ''}"
+        became = "taken back" if by.indication is None else _shown(by)
+        return self.add(
+            f"{capital(where)}: {_shown(entry)}, entered {self._who(entry)}; "
+            f"{became}, {self._who(by)}."
+        )
+
+    def conflict(self, quantity: str, place: str, standing: list[Entry]) -> Span:
+        """Note entries that stand beside one another."""
+        entries = "; ".join(f"{_shown(e)}, {self._who(e)}" for e in standing)
+        where = f"{quantity_words(quantity)}{f' at {place}' if place else ''}"
+        return self.add(f"{capital(where)}: entries that disagree, none was chosen: {entries}.")
+
+    def _who(self, entry: Entry) -> str:
+        by = f" by {entry.device}" if entry.device else ""
+        return f"{self._source.instant(entry.entered_at)}{by}"
+
+    def blocks(self) -> Iterator[Block]:
+        """What was collected."""
+        if self._struck:
+            yield from paragraph(_NOTED, "small")
+        for line in self._lines:
+            yield from paragraph(line, "small")
+
+
+def _shown(entry: Entry) -> str:
+    if entry.indication is None:
+        return "taken back"
+    return value_words(entry.indication, unit_of(entry.quantity, entry.place))
+
+
+def _cell(record: RoundRecord, cell: tuple[str, str], notes: _Notes) -> Words:
+    """What stands in a cell; earlier entries struck through before it, with a note each."""
+    entries = record.cell(*cell)
+    if not entries:
+        return ()
+    pieces: list[Span] = []
+    for entry in entries:
+        if entry.stands or entry.indication is None:
+            continue
+        by = next((e for e in entries if entry.id in e.replaces), None)
+        if by is not None:
+            pieces += [Span(_shown(entry), "struck"), notes.corrected(*cell, entry, by), Span(" ")]
+    standing = [e for e in entries if e.stands]
+    in_conflict = any(set(standing) == set(each) for each in record.conflicts)
+    pieces.append(Span(" / ".join(_shown(e) for e in standing)))
+    if in_conflict:
+        pieces.append(notes.conflict(*cell, standing))
+    return said(tuple(pieces))
+
+
+def not_had(source: ReportInput, sheet: SheetRecord) -> tuple[Block, ...]:
+    """Readings that were proposed and couldn't be had."""
+    items = []
+    for each in sheet.set_aside:
+        what = quantity_words(each.quantity) if each.quantity else "all readings"
+        place = f" at {each.place}" if each.place else ""
+        state = f", {each.state}" if each.state else ""
+        items.append(f"{capital(what)}{place}{state}: {each.reason or 'could not be had'}.")
+    return points(items)
