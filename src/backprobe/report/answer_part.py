@@ -6,12 +6,12 @@ import math
 from collections.abc import Iterator
 from typing import Final
 
-from backprobe.job import Job
+from backprobe.job import Job, write_job
 from backprobe.report.blocks import Block, Column, Group, Section, Words, facts, paragraph, points
 from backprobe.report.blocks import said, table, words
 from backprobe.report.input import ReportInput
 from backprobe.report.pictures import circuit_drawing
-from backprobe.services.answer import Answer, Reason
+from backprobe.services.answer import Answer, FaultAnswer, RuledOut
 from backprobe.services.answer_archive import StoredAnswer
 from backprobe.services.telling import (
     FITS_POORLY_BELOW,
@@ -37,11 +37,10 @@ from backprobe.services.words import (
     reading_words,
     strength_words,
     sure,
-    weight_words,
 )
 from backprobe.store.record import REPAIRED, SheetRecord
 
-MOST_WEIGHTS: Final = 8  # a claim
+MOST_CLAIMS: Final = 12  # columns that a page bears
 LEAST_WEIGHT: Final = 1.0  # decibans: about the least that a mind notices [good1950]
 _WEIGHTS_EXPLAINED: Final = (
     "Decibans: ten of them make a claim ten times likelier against its nearest rival; a minus "
@@ -79,16 +78,14 @@ def _answer(source: ReportInput, sheet: SheetRecord, stored: StoredAnswer) -> It
     values = _estimates(job, answer)
     if values:
         yield Group("Values worked out", values)
-    yield Group("Circuit drawing", (circuit_drawing(source, sheet),))
     yield Group("Weight of each reading", (*_weights(answer),))
+    yield Group("Circuit drawing", (circuit_drawing(source, sheet),))
     if answer.next and not answer.settled and source.record.outcome is None:
         yield Group("To be measured next", points(capital(headline(n, job)) for n in answer.next))
 
 
 def is_outdated(job: Job, stored: StoredAnswer) -> bool:
     """Whether the answer was derived from other readings than stand now."""
-    from backprobe.job import write_job
-
     return bool(stored.job_file) and stored.job_file != write_job(job)
 
 
@@ -147,10 +144,8 @@ def _circuits(answer: Answer) -> tuple[Block, ...]:
 
 
 def _remaining(answer: Answer) -> tuple[Block, ...]:
-    falling = sorted(answer.faults, key=lambda fault: -fault.probability)
-    remaining = [f for f in falling if f.probability >= WORTH_NAMING] or falling[:1]
-    rows = []
-    for fault in remaining:
+    rows: list[list[str | Words]] = []
+    for fault in _remaining_faults(answer):
         reason = best_reason(answer, f"fault {fault.fault}")
         rows.append(
             [
@@ -163,19 +158,27 @@ def _remaining(answer: Answer) -> tuple[Block, ...]:
     return table(columns, rows)
 
 
+def _remaining_faults(answer: Answer) -> list[FaultAnswer]:
+    falling = sorted(answer.faults, key=lambda fault: -fault.probability)
+    return [f for f in falling if f.probability >= WORTH_NAMING] or falling[:1]
+
+
 def _ruled_out(answer: Answer) -> tuple[Block, ...]:
-    columns = (Column("Fault", 2.7), Column("Because", 3.0), Column("Reading", 1.9))
+    columns = (Column("Fault", 3.2), Column("Because", 4.3))
     return table(
         columns,
         [
             [
                 capital(fault_words(each.fault, each.terminals)),
-                sentence(each.text),
-                f"{reading_words(each.reading)} ({strength_words(each.decibans)})",
+                f"{capital(sentence(each.text))} ({_source(each)})",
             ]
             for each in answer.ruled_out
         ],
     )
+
+
+def _source(each: RuledOut) -> str:
+    return f"{reading_words(each.reading)}, {strength_words(each.decibans)}"
 
 
 def _estimates(job: Job, answer: Answer) -> tuple[Block, ...]:
@@ -185,7 +188,7 @@ def _estimates(job: Job, answer: Answer) -> tuple[Block, ...]:
         Column("Round"),
         Column("Best", 1.2, "right"),
         Column("Interval", 2.0, "right"),
-        Column("Holds it in", 1.0, "right"),
+        Column("Coverage", 0.8, "right"),
     )
     return table(
         columns,
@@ -196,7 +199,7 @@ def _estimates(job: Job, answer: Answer) -> tuple[Block, ...]:
                 each.round,
                 measured(each.value, each.unit),
                 interval_words(each.low, each.high, each.unit),
-                f"{100 * each.coverage:.0f} % of cases",
+                f"{100 * each.coverage:.0f} %",
             ]
             for each in telling_estimates(job, answer)
         ],
@@ -204,39 +207,43 @@ def _estimates(job: Job, answer: Answer) -> tuple[Block, ...]:
 
 
 def _weights(answer: Answer) -> Iterator[Block]:
-    yield from paragraph(_WEIGHTS_EXPLAINED, "small")
-    tables = dict(answer.evidence)
-    if not tables:
-        for reason in answer.reasons:
-            tables[reason.claim] = (*tables.get(reason.claim, ()), reason)
-    columns = (
-        Column("Claim", 2.4),
-        Column("Reading", 2.2),
-        Column("Decibans", 0.9, "right"),
-        Column("In words", 1.4),
-    )
+    """A row a reading, a column a claim: the wires as said above, and the faults that remain."""
+    claims = [
+        (f"Wire {each.pin}", f"terminal {each.pin} is {each.role}") for each in answer.terminals
+    ] + [(f"F{k + 1}", f"fault {f.fault}") for k, f in enumerate(_remaining_faults(answer))]
+    tables = {claim: _by_reading(answer, claim) for _, claim in claims}
+    shown = [(head, claim) for head, claim in claims if tables[claim]][:MOST_CLAIMS]
+    if not shown:
+        return
+    readings = dict.fromkeys(reading for _, claim in shown for reading in tables[claim])
     rows: list[list[str | Words]] = []
-    for claim, reasons in tables.items():
-        first: str | Words = words(capital(claim_words(claim)), "bold")
-        for reason in _strongest(reasons):
-            weight = f"{reason.decibans:+.1f}".replace("-", "\N{MINUS SIGN}")
-            rows.append(
-                [first, reading_words(reason.reading), weight, weight_words(reason.decibans)]
-            )
-            first = ""
+    for reading in readings:
+        weights = [tables[claim].get(reading, 0.0) for _, claim in shown]
+        if max(map(abs, weights)) >= LEAST_WEIGHT:
+            rows.append([capital(reading_words(reading)), *map(_weight, weights)])
+    columns = [Column("Reading", 2.6), *(Column(head, 0.8, "right") for head, _ in shown)]
     yield from table(columns, rows)
-    yield from paragraph(_how_found(answer), "small")
+    faults = [f"{head}: {claim_words(claim)}" for head, claim in shown if claim.startswith("fault ")]
+    legend = "; ".join(["Wire: it is what is said above", *faults])
+    yield from paragraph(f"{legend}. {_WEIGHTS_EXPLAINED} {_how_found(answer)}", "small")
 
 
-def _strongest(reasons: tuple[Reason, ...]) -> list[Reason]:
-    weighty = [each for each in reasons if abs(each.decibans) >= LEAST_WEIGHT]
-    return sorted(weighty, key=lambda each: -abs(each.decibans))[:MOST_WEIGHTS]
+def _by_reading(answer: Answer, claim: str) -> dict[str, float]:
+    found: dict[str, float] = {}
+    for reason in answer.evidence.get(claim, ()) or answer.reasons:
+        if reason.claim == claim:
+            found[reason.reading] = found.get(reason.reading, 0.0) + reason.decibans
+    return found
+
+
+def _weight(decibans: float) -> str:
+    if abs(decibans) < LEAST_WEIGHT:
+        return ""
+    return f"{decibans:+.0f}".replace("-", "\N{MINUS SIGN}")
 
 
 def _how_found(answer: Answer) -> str:
-    limits = (
-        f"The {MOST_WEIGHTS} strongest of each claim; below {LEAST_WEIGHT:.0f} deciban left out."
-    )
+    limits = f"Below {LEAST_WEIGHT:.0f} deciban left out."
     size = answer.effective_sample_size
     counted = f" Weighed with about {size:.0f} effective samples." if math.isfinite(size) else ""
     shaky = (
@@ -255,20 +262,14 @@ def derivation_section(source: ReportInput) -> Section:
         if stored is None:
             continue
         when = "after the repair" if sheet.phase == REPAIRED else "as found"
-        parameters = "; ".join(f"{k} = {v}" for k, v in sorted(stored.parameters.items()))
+        whole = "searched from the start" if stored.is_whole else "from the answer before it"
+        own = [f"{k} = {v}" for k, v in sorted(stored.parameters.items()) if k != "whole"]
         rows = [
             ("Worked out", f"{source.instant(stored.computed_at)}, in {stored.seconds:.1f} s"),
             ("Versions", ", ".join(f"{k} {v}" for k, v in stored.versions.items())),
-            ("Parameters", parameters),
+            ("Parameters", "; ".join([whole, *own])),
             ("Hash of its input", stored.input_hash),
         ]
         blocks.append(Group(f"{capital(sheet.connector.name)}, {when}", facts(rows)))
     blocks += facts([("Printed by", f"backprobe {source.program_version}")])
     return Section("Versions and parameters", tuple(blocks))
-
-
-def plain_reason(reason: Reason | None) -> Words:
-    """A reason for somebody who doesn't read weights; nothing without one."""
-    if reason is None or not reason.text:
-        return ()
-    return said(sentence(reason.text), f" ({reading_words(reason.reading)})")

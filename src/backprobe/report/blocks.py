@@ -42,7 +42,7 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column of a table; ``share`` is its part of the width, 0 as wide as its content."""
+    """A column of a table; ``share`` is its width against the others'."""
 
     head: str
     share: float = 1.0
@@ -55,7 +55,6 @@ class Table:
 
     columns: tuple[Column, ...]
     rows: tuple[tuple[Words, ...], ...]
-    caption: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +71,8 @@ class Picture:
 
     svg: str
     told: str  # the same in words
-    caption: str = ""
-    narrow: bool = False
+    width: float
+    height: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +121,8 @@ class Report:
     ----------
     title, vehicle : str
         What was looked into, and on which vehicle.
+    about : str
+        Who, when and what else stands under the title.
     vin : str
         Stands at the head of every page with the title.
     customer : tuple of Section
@@ -138,6 +139,7 @@ class Report:
 
     title: str
     vehicle: str
+    about: str
     vin: str
     customer: tuple[Section, ...]
     sections: tuple[Section, ...]
@@ -177,11 +179,16 @@ def facts(rows: Iterable[tuple[str, str | Words]]) -> tuple[Block, ...]:
 
 
 def table(
-    columns: Iterable[Column], rows: Iterable[Iterable[str | Words]], caption: str = ""
+    columns: Iterable[Column], rows: Iterable[Iterable[str | Words]]
 ) -> tuple[Block, ...]:
-    """A table; none without rows."""
-    cells = tuple(tuple(said(cell) for cell in row) for row in rows)
-    return (Table(tuple(columns), cells, caption),) if cells else ()
+    """A table; none without rows. A column with nothing in it is left out."""
+    cells = [[said(cell) for cell in row] for row in rows]
+    heads = list(columns)
+    kept = [k for k in range(len(heads)) if any(row[k] for row in cells)]
+    if not kept:
+        return ()
+    filled = tuple(tuple(row[k] for k in kept) for row in cells)
+    return (Table(tuple(heads[k] for k in kept), filled),)
 
 
 def points(items: Iterable[str | Words], *, ticked: bool = False) -> tuple[Block, ...]:

@@ -11,7 +11,7 @@ from backprobe.report.blocks import Report, Section, SignatureLines, facts, para
 from backprobe.report.customer_part import customer_sections
 from backprobe.report.digest import EXPLAINED, digest_of
 from backprobe.report.history_part import history_section
-from backprobe.report.input import Paper, ReportInput
+from backprobe.report.input import Paper, ReportInput, day
 from backprobe.report.pictures import photographs
 from backprobe.report.proof_part import (
     comparison_section,
@@ -24,8 +24,10 @@ from backprobe.report.vehicle_part import (
     cautions_section,
     codes_section,
     instruments_section,
+    odometer_words,
     vehicle_section,
 )
+from backprobe.services.telling import capital, listed
 
 __all__ = ["Paper", "Report", "ReportInput", "contents"]
 HASH_TITLE: Final = "Content hash"
@@ -41,6 +43,7 @@ def contents(source: ReportInput) -> Report:
     body = Report(
         title=head.title,
         vehicle=head.vehicle.description,
+        about=_about(source),
         vin=head.vehicle.vin,
         customer=customer_sections(source),
         sections=tuple(section for section in _sections(source) if section.blocks),
@@ -65,6 +68,20 @@ def _sections(source: ReportInput) -> Iterator[Section]:
     yield untested_section(source)
     yield from _there(history_section(source))
     yield derivation_section(source)
+
+
+def _about(source: ReportInput) -> str:
+    """The line under the title: when, who, at how many kilometres, with which codes."""
+    record = source.record
+    opened = day(record.head.opened) if record.head.opened else source.instant(record.created_at)
+    parts = [
+        f"opened {opened}",
+        f"closed {source.instant(record.closed_at)}" if record.closed_at else "still open",
+        f"technician {record.head.technician}" if record.head.technician else "",
+        odometer_words(record.head.vehicle),
+        f"codes {listed(code.code for code in record.head.codes)}" if record.head.codes else "",
+    ]
+    return capital("; ".join(part for part in parts if part))
 
 
 def _there(section: Section | None) -> tuple[Section, ...]:

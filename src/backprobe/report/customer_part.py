@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from backprobe.report.blocks import Block, Section, paragraph, points
-from backprobe.report.input import ReportInput
+from backprobe.report.input import ReportInput, top_fault
 from backprobe.report.pictures import circuit_drawing, comparison_drawing
 from backprobe.report.proof_part import untested
 from backprobe.services.answer import Answer
 from backprobe.services.pictures.comparison_picture import most_changed
-from backprobe.services.telling import because, best_reason, capital, verdict
+from backprobe.services.telling import because, best_reason, verdict
 from backprobe.services.words import fault_words, sure
 from backprobe.vocabulary import NO_FAULT
 
@@ -36,8 +36,10 @@ def _cause(source: ReportInput) -> Iterator[Block]:
             yield from paragraph(verdict(answer))
         return
     yield from paragraph(outcome.cause)
-    found = capital(fault_words(outcome.fault, outcome.terminals))
-    yield from paragraph(f"Found at {_place(source)}: {found[:1].lower()}{found[1:]}.")
+    found = fault_words(outcome.fault, outcome.terminals)
+    yield from paragraph(f"Found at {_place(source)}: {found}.")
+    if answer is not None and answer.faults and top_fault(answer) != outcome.fault:
+        yield from paragraph(f"By the readings alone, as found: {verdict(answer)}", "warning")
 
 
 def _place(source: ReportInput) -> str:

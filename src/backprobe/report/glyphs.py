@@ -6,6 +6,7 @@ as an empty box, and the report says what the box stands for.
 
 from __future__ import annotations
 
+import re
 import struct
 import unicodedata
 from collections.abc import Iterator
@@ -19,6 +20,8 @@ SOFT_BREAK: Final = "\N{ZERO WIDTH SPACE}"
 LONGEST_RUN: Final = 16  # letters without a place to break, before one is made
 _HERE: Final = frozenset("\n\t ")
 # Variation selectors and joiners have no look of their own; what they join has been boxed.
+# A unit stays on the line of its number, and so does a sign before one.
+_UNIT: Final = re.compile(r"(?<=\d) (?=(?:%|m?V|[kM]?ohm|k?Hz|degC|rpm)(?!\w))|(?<=[<>]) (?=\d)")
 _SILENT: Final = frozenset(map(chr, (0x200B, 0x200C, 0x200D, 0xFE0E, 0xFE0F, 0xFEFF, 0x00AD)))
 
 
@@ -114,7 +117,8 @@ class Fitted:
 
 
 def with_breaks(text: str) -> str:
-    """Put places to break into words too long for a column."""
+    """Put places to break into words too long for a column; keep units with their numbers."""
+    text = _UNIT.sub("\N{NO-BREAK SPACE}", text)
     return " ".join(_broken(word) if len(word) > LONGEST_RUN else word for word in text.split(" "))
 
 

@@ -20,6 +20,7 @@ LONGEST_SIDE: Final = 1400  # pixels; some 200 a inch at the width of a page
 MOST_PIXELS: Final = 100_000_000  # a picture that unfolds to more is none that a phone took
 _QUALITY: Final = 82
 _DESCRIPTION = re.compile(r"<desc>(.*?)</desc>", re.DOTALL)
+_SIZE = re.compile(r'viewBox="0 0 ([\d.]+) ([\d.]+)"')
 _TITLE = re.compile(r"<title>(.*?)</title>", re.DOTALL)
 
 
@@ -35,13 +36,15 @@ def comparison_drawing(source: ReportInput, found: SheetRecord, after: SheetReco
     svg = comparison_picture(
         record.job_of(found), record.job_of(after), source.answer(found), ink=INK
     )
-    return _picture(svg, narrow=True)
+    return _picture(svg)
 
 
-def _picture(svg: str, *, narrow: bool = False) -> Picture:
+def _picture(svg: str) -> Picture:
     found = [pattern.search(svg) for pattern in (_TITLE, _DESCRIPTION)]
     told = ". ".join(unescape(match[1]) for match in found if match and match[1])
-    return Picture(svg, told or "Drawing", narrow=narrow)
+    size = _SIZE.search(svg)
+    width, height = (float(size[1]), float(size[2])) if size else (1.0, 1.0)
+    return Picture(svg, told or "Drawing", width, height)
 
 
 def photographs(source: ReportInput) -> Iterator[Block]:

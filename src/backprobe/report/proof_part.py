@@ -8,7 +8,6 @@ from backprobe.job import Round
 from backprobe.report.blocks import Block, Column, Group, Section, Words, paragraph, points
 from backprobe.report.blocks import table, words
 from backprobe.report.input import ReportInput
-from backprobe.report.pictures import comparison_drawing
 from backprobe.report.rounds_part import not_had, value_words
 from backprobe.services.proof import minimum_proof
 from backprobe.services.telling import DECIDED_FROM, capital
@@ -42,8 +41,7 @@ def comparison_section(source: ReportInput) -> Section | None:
             Column("Before", 1.3, "right"),
             Column("After", 1.3, "right"),
         )
-        group = (*table(columns, rows), comparison_drawing(source, found, after))
-        groups.append(Group(capital(after.connector.name), group))
+        groups.append(Group(capital(after.connector.name), table(columns, rows)))
     return Section("Before and after the repair", tuple(groups)) if groups else None
 
 

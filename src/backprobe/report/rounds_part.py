@@ -12,10 +12,10 @@ from backprobe.report.blocks import (
     Block,
     Column,
     Group,
+    Paragraph,
     Section,
     Span,
     Words,
-    facts,
     paragraph,
     points,
     said,
@@ -53,7 +53,8 @@ def readings_sections(source: ReportInput) -> Iterator[Section]:
     """One section a sheet: its terminals, then its rounds."""
     for sheet in source.record.sheets:
         when = "repeated after the repair" if sheet.phase == REPAIRED else "as found"
-        blocks = [*_terminals(sheet)]
+        # A sheet that was repeated has the same connector.
+        blocks: list[Block] = [] if sheet.repeats else [*_terminals(sheet)]
         for record in sheet.rounds:
             blocks.append(Group(_heading(record.round), (*_round(source, sheet, record),)))
         if not sheet.rounds:
@@ -86,23 +87,19 @@ def _round(source: ReportInput, sheet: SheetRecord, record: RoundRecord) -> Iter
     fitted = "; ".join(
         f"{measured(f.ohms, 'ohm')} between {f.start} and {f.end}" for f in each.fitted
     )
-    rounds = [
-        (capital(quantity_words(q)), _cell(record, (q, ""), notes)) for q in ROUND_READINGS
+    warmth = each.ambient_celsius
+    about: list[tuple[str, str | Words]] = [
+        ("Black lead on", each.black_lead),
+        *((quantity_words(q), _cell(record, (q, ""), notes)) for q in ROUND_READINGS),
+        ("load", measured(each.load_ohms, "ohm") if each.volts_loaded else ""),
+        ("fitted", fitted),
+        ("around it", "" if warmth is None else measured(warmth, "celsius")),
+        ("begun", source.instant(record.begun_at)),
     ]
-    yield from facts(
-        [
-            ("Begun", source.instant(record.begun_at)),
-            ("Black lead on", each.black_lead),
-            *rounds,
-            ("Load", measured(each.load_ohms, "ohm") if each.volts_loaded else ""),
-            ("Fitted", fitted),
-            (
-                "Temperature around it",
-                "" if each.ambient_celsius is None else measured(each.ambient_celsius, "celsius"),
-            ),
-            ("Note", each.note),
-        ]
-    )
+    known = [said(f"{name} ", what) for name, what in about if what]
+    joined = [said("; " if k else "", each) for k, each in enumerate(known)]
+    yield Paragraph(said(*joined, "."))
+    yield from paragraph(f"Note: {each.note}" if each.note else "")
     yield from _at_terminals(sheet, record, notes)
     yield from _elsewhere(record, notes)
     if not record.entries:
@@ -116,7 +113,7 @@ def _at_terminals(sheet: SheetRecord, record: RoundRecord, notes: _Notes) -> tup
     if not quantities:
         return ()
     columns = [Column("Terminal", 0.7), Column("Wire", 0.8)]
-    columns += [Column(capital(quantity_words(q)), 1.2, "right") for q in quantities]
+    columns += [Column(capital(quantity_words(q)), 1.4, "right") for q in quantities]
     rows = [
         [
             words(terminal.pin, "bold"),
@@ -124,6 +121,7 @@ def _at_terminals(sheet: SheetRecord, record: RoundRecord, notes: _Notes) -> tup
             *(_cell(record, (q, terminal.pin), notes) for q in quantities),
         ]
         for terminal in sheet.connector.terminals
+        if any(record.cell(q, terminal.pin) for q in quantities)
     ]
     return table(columns, rows)
 
@@ -162,10 +160,10 @@ class _Notes:
         """Note a replaced entry and what replaced it."""
         self._struck = True
         where = f"{quantity_words(quantity)}{f' at {place}' if place else ''}"
-        became = "taken back" if by.indication is None else _shown(by)
+        became = "taken back" if by.indication is None else f"replaced by {_shown(by)}"
         return self.add(
             f"{capital(where)}: {_shown(entry)}, entered {self._who(entry)}; "
-            f"{became}, {self._who(by)}."
+            f"{became} {self._who(by)}."
         )
 
     def conflict(self, quantity: str, place: str, standing: list[Entry]) -> Span:
@@ -180,10 +178,8 @@ class _Notes:
 
     def blocks(self) -> Iterator[Block]:
         """What was collected."""
-        if self._struck:
-            yield from paragraph(_NOTED, "small")
-        for line in self._lines:
-            yield from paragraph(line, "small")
+        if self._lines:
+            yield from paragraph("\n".join([_NOTED] * self._struck + self._lines), "small")
 
 
 def _shown(entry: Entry) -> str:

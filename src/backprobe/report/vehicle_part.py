@@ -12,7 +12,7 @@ from backprobe.core.instrument.uncertainty import half_width
 from backprobe.errors import BackprobeError
 from backprobe.job import Code, Meter, Vehicle
 from backprobe.quantities import format_quantity, parse_accuracy
-from backprobe.report.blocks import Block, Group, Section, facts, paragraph
+from backprobe.report.blocks import Block, Group, Section, facts, paragraph, points
 from backprobe.report.input import ReportInput, day
 from backprobe.services.identifiers import code_facts, vin_facts
 from backprobe.services.telling import ALWAYS, capital
@@ -27,7 +27,7 @@ def vehicle_section(source: ReportInput) -> Section:
     rows = [
         ("Vehicle", head.vehicle.description),
         *_vin_rows(head.vehicle.vin, source.printed_at.year + 1),
-        ("Odometer", _odometer(head.vehicle)),
+        ("Odometer", odometer_words(head.vehicle)),
         ("Engine", _engine(head.vehicle)),
         ("Complaint", head.complaint),
         ("Work done lately", head.recent_work),
@@ -49,7 +49,8 @@ def _vin_rows(vin: str, latest_year: int) -> list[tuple[str, str]]:
     return [("VIN", found.vin), ("The VIN says", told)]
 
 
-def _odometer(vehicle: Vehicle) -> str:
+def odometer_words(vehicle: Vehicle) -> str:
+    """Kilometres with their thousands apart; empty where they are unknown."""
     if vehicle.odometer_km is None:
         return ""
     return f"{vehicle.odometer_km:,.0f} km".replace(",", "\N{NO-BREAK SPACE}")
@@ -126,4 +127,4 @@ def cautions_section(source: ReportInput) -> Section:
         for reading in stored.answer.next
         for caution in reading.cautions
     )
-    return Section("Cautions", tuple(b for text in (ALWAYS, *told) for b in paragraph(text)))
+    return Section("Cautions", points((ALWAYS, *told)))
