@@ -15,7 +15,19 @@ from backprobe import __version__
 from backprobe.errors import BackprobeError
 from backprobe.services.job_book import JobBook
 from backprobe.store.engine import Store
-from backprobe.web import api, device_pages, event_stream, health, start_page, static_files
+from backprobe.web import (
+    api,
+    device_pages,
+    event_stream,
+    health,
+    job_pages,
+    list_pages,
+    outcome_pages,
+    said_pieces,
+    settings_pages,
+    static_files,
+    witness_pages,
+)
 from backprobe.web.answering import answers_hook, desk_for
 from backprobe.web.devices import Devices
 from backprobe.web.error_answers import ANSWERS, answer_errors, answer_ours
@@ -35,7 +47,12 @@ Hook = Callable[[FastAPI], AbstractAsyncContextManager[None]]
 # Everything that can be asked for, in the order in which it is looked for.
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     static_files.router,
-    start_page.router,
+    list_pages.router,
+    job_pages.router,
+    outcome_pages.router,
+    witness_pages.router,
+    settings_pages.router,
+    said_pieces.router,
     device_pages.router,
     health.router,
     event_stream.router,
