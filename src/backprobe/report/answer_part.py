@@ -7,8 +7,18 @@ from collections.abc import Iterator
 from typing import Final
 
 from backprobe.job import Job, write_job
-from backprobe.report.blocks import Block, Column, Group, Section, Words, facts, paragraph, points
-from backprobe.report.blocks import said, table, words
+from backprobe.report.blocks import (
+    Block,
+    Column,
+    Group,
+    Section,
+    Words,
+    facts,
+    paragraph,
+    points,
+    table,
+    words,
+)
 from backprobe.report.input import ReportInput
 from backprobe.report.pictures import circuit_drawing
 from backprobe.services.answer import Answer, FaultAnswer, RuledOut
@@ -126,7 +136,12 @@ def _wires(job: Job, answer: Answer) -> tuple[Block, ...]:
                 f"{why}{more}".strip(),
             ]
         )
-    columns = (Column("Terminal", 0.7), Column("Wire", 0.8), Column("Is", 2.0), Column("Because", 4.0))
+    columns = (
+        Column("Terminal", 0.7),
+        Column("Wire", 0.8),
+        Column("Is", 2.0),
+        Column("Because", 4.0),
+    )
     return table(columns, rows)
 
 
@@ -223,7 +238,9 @@ def _weights(answer: Answer) -> Iterator[Block]:
             rows.append([capital(reading_words(reading)), *map(_weight, weights)])
     columns = [Column("Reading", 2.6), *(Column(head, 0.8, "right") for head, _ in shown)]
     yield from table(columns, rows)
-    faults = [f"{head}: {claim_words(claim)}" for head, claim in shown if claim.startswith("fault ")]
+    faults = [
+        f"{head}: {claim_words(claim)}" for head, claim in shown if claim.startswith("fault ")
+    ]
     legend = "; ".join(["Wire: it is what is said above", *faults])
     yield from paragraph(f"{legend}. {_WEIGHTS_EXPLAINED} {_how_found(answer)}", "small")
 

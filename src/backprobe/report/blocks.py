@@ -178,9 +178,7 @@ def facts(rows: Iterable[tuple[str, str | Words]]) -> tuple[Block, ...]:
     return (Facts(known),) if known else ()
 
 
-def table(
-    columns: Iterable[Column], rows: Iterable[Iterable[str | Words]]
-) -> tuple[Block, ...]:
+def table(columns: Iterable[Column], rows: Iterable[Iterable[str | Words]]) -> tuple[Block, ...]:
     """A table; none without rows. A column with nothing in it is left out."""
     cells = [[said(cell) for cell in row] for row in rows]
     heads = list(columns)

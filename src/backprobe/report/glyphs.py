@@ -93,9 +93,9 @@ class Fitted:
             return [self.everything(each) for each in value]
         if isinstance(value, dict):
             return {
-                key: self.text(each) if key in ("svg", "kind", "mark", "look", "told") else (
-                    self.everything(each)
-                )
+                key: self.text(each)
+                if key in ("svg", "kind", "mark", "look", "told")
+                else (self.everything(each))
                 for key, each in value.items()
             }
         return value

@@ -13,7 +13,7 @@ from backprobe.store.record import REPAIRED, JobRecord, SheetRecord
 from backprobe.vocabulary import NO_FAULT
 
 Paper = Literal["a4", "letter"]
-_MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
+_MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
 @dataclass(frozen=True, slots=True)

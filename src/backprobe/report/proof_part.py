@@ -5,8 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from backprobe.job import Round
-from backprobe.report.blocks import Block, Column, Group, Section, Words, paragraph, points
-from backprobe.report.blocks import table, words
+from backprobe.report.blocks import (
+    Block,
+    Column,
+    Group,
+    Section,
+    Words,
+    paragraph,
+    points,
+    table,
+    words,
+)
 from backprobe.report.input import ReportInput
 from backprobe.report.rounds_part import not_had, value_words
 from backprobe.services.proof import minimum_proof

@@ -82,7 +82,9 @@ def _code(code: Code) -> Iterator[Block]:
     except BackprobeError as error:
         yield from paragraph(f"Can't be read: {error.what}")
     if code.freeze_frame:
-        yield from paragraph("Freeze frame: what the control unit noted when the code was set", "small")
+        yield from paragraph(
+            "Freeze frame: what the control unit noted when the code was set", "small"
+        )
         yield from facts((capital(name), value) for name, value in code.freeze_frame.items())
 
 

@@ -7,6 +7,7 @@ source.
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 from backprobe.vocabulary import NO_FAULT, split_fault
@@ -60,3 +61,14 @@ def minimum_proof(fault: str) -> str:
     A name that is not known gets no proof rather than a wrong one.
     """
     return MINIMUM_PROOF.get(split_fault(fault)[0], "")
+
+
+# Where one thing to see ends and the next begins.
+_NEXT_STEP: Final = re.compile(r"(?<=\.) |; |, and (?=a sensor |the pin )|, (?=the wire is )")
+_ORDER: Final = "The control unit is named last: "
+
+
+def proof_steps(fault: str) -> tuple[str, ...]:
+    """The least proof as single things to be seen and ticked off."""
+    parts = _NEXT_STEP.split(minimum_proof(fault).removeprefix(_ORDER))
+    return tuple(f"{part[0].upper()}{part[1:].rstrip('.')}." for part in parts if part)

@@ -21,9 +21,14 @@ from backprobe.web import (
     device_pages,
     event_stream,
     health,
+    job_pages,
+    list_pages,
+    outcome_pages,
+    said_pieces,
+    settings_pages,
     sheet_pages,
-    start_page,
     static_files,
+    witness_pages,
 )
 from backprobe.web.answering import answers_hook, desk_for
 from backprobe.web.devices import Devices
@@ -44,7 +49,12 @@ Hook = Callable[[FastAPI], AbstractAsyncContextManager[None]]
 # Everything that can be asked for, in the order in which it is looked for.
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     static_files.router,
-    start_page.router,
+    list_pages.router,
+    job_pages.router,
+    outcome_pages.router,
+    witness_pages.router,
+    settings_pages.router,
+    said_pieces.router,
     device_pages.router,
     health.router,
     event_stream.router,
