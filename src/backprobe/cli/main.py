@@ -19,6 +19,7 @@ from backprobe.cli.explain_command import explain
 from backprobe.cli.family_command import family_app
 from backprobe.cli.new_command import new
 from backprobe.cli.next_command import next_readings
+from backprobe.cli.report_command import report
 from backprobe.cli.serve_command import serve
 from backprobe.errors import BackprobeError
 
@@ -39,6 +40,7 @@ app = typer.Typer(
 )
 # In the order of a day's work.
 app.command("serve")(serve)
+app.command("report")(report)
 app.command("new")(new)
 app.command("check")(check)
 app.command("explain")(explain)

@@ -133,8 +133,7 @@ def _clean(text: str) -> str:
     """A box for what no page may hold, and for marks that would turn the order of other text."""
     return "".join(
         _BOX
-        if (each not in "\n\t"
-        and unicodedata.category(each) in ("Cc", "Cs"))
+        if (each not in "\n\t" and unicodedata.category(each) in ("Cc", "Cs"))
         or each in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
         else each
         for each in text

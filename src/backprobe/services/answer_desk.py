@@ -25,7 +25,7 @@ from backprobe.services.answer_archive import (
     keep_answer,
     latest_answer,
 )
-from backprobe.services.answer_process import AnswerProcess, Question, Reply, Step
+from backprobe.services.answer_process import Answering, AnswerProcess, Question, Reply, Step
 from backprobe.services.costs import Costs
 from backprobe.services.limits import Limits
 from backprobe.services.settings import costs_in_force, limits_in_force
@@ -35,6 +35,7 @@ from backprobe.store.loading import load_sheet
 from backprobe.store.record import SheetRecord, job_of
 
 QUIET: Final = 4.0  # s without news after which a sheet is searched from the start
+PATIENCE: Final = 60.0  # s that a report waits for an answer
 MOST_TRIES: Final = 2  # a process that dies over a sheet is not given it for ever
 
 Tell = Callable[[str, str, Mapping[str, Any]], None]
@@ -123,6 +124,29 @@ class AnswerDesk:
             found = _input(session, sheet_key)
             return _known(session, sheet_key, found)
 
+    def whole(self, sheet_key: str, patience: float = PATIENCE) -> StoredAnswer | None:
+        """The answer to the sheet as it stands, searched from the start; waits until it is there.
+
+        None where it takes longer than ``patience`` (s), or can't be had.
+        """
+        until = time.monotonic() + patience
+        while True:
+            found = self.current(sheet_key)
+            if found is not None and found.is_whole:
+                return found
+            with self._news:
+                left = until - time.monotonic()
+                if left <= 0 or not self._is_open:
+                    return None
+                self._wanted[sheet_key] = True
+                self.trouble.pop(sheet_key, None)
+                self._news.notify_all()
+                self._news.wait_for(
+                    lambda: sheet_key not in self._wanted and self._busy != sheet_key, left
+                )
+                if sheet_key in self.trouble:
+                    return None
+
     def _work(self) -> None:
         while True:
             taken = self._take()
@@ -138,6 +162,7 @@ class AnswerDesk:
             finally:
                 with self._news:
                     self._busy = ""
+                    self._news.notify_all()
 
     def _take(self) -> tuple[str, bool] | None:
         """Wait for the next sheet to answer; None when the desk closes."""
@@ -219,6 +244,34 @@ class AnswerDesk:
             with self.store.read() as session:
                 job_key = load_sheet(session, sheet_key)[0]
             self.tell(job_key, "answer failed", {"sheet": sheet_key, "what": str(told)})
+
+
+def derive(store: Store, sheet_key: str) -> StoredAnswer:
+    """The answer to a sheet as it stands, worked out here and now where it isn't kept yet.
+
+    Raises
+    ------
+    BackprobeError
+        There is no such sheet, or no answer can be had.
+    """
+    with store.read() as session:
+        found = _input(session, sheet_key)
+        known = _known(session, sheet_key, found)
+    if known is not None and known.is_whole:
+        return known
+    question = Question(sheet_key, found.job, found.limits, found.costs, found.without, whole=True)
+    reply = Answering().reply(question, lambda _what, _share: None)
+    if reply.answer is None:
+        raise reply.error or BackprobeError("There is no answer.")
+    with store.write() as session:
+        return keep_answer(
+            session,
+            sheet_key,
+            reply.answer,
+            job_file=write_job(found.job),
+            parameters=found.parameters(whole=True),
+            seconds=reply.seconds,
+        )
 
 
 def _input(session: Session, sheet_key: str) -> _Input:

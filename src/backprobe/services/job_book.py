@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from backprobe.errors import ConflictError, ValueOutOfRange
+from backprobe.errors import ConflictError, NotFoundError, ValueOutOfRange
 from backprobe.job import Connector, Indication, Job, Round, write_job
 from backprobe.services.checking import (
     checked_connector,
@@ -102,6 +103,30 @@ class JobBook:
         with self.store.read() as session:
             lines = jobs.list_jobs(session, text, is_open=is_open, limit=limit, offset=offset)
             return lines, jobs.count_jobs(session, text, is_open=is_open)
+
+    def found(self, asked: str) -> str:
+        """Key of the one job that is asked for, by its key or by words that find it.
+
+        Raises
+        ------
+        NotFoundError, ConflictError
+            None, or several jobs are meant.
+        """
+        with self.store.read() as session:
+            if session.scalar(select(JobRow.key).where(JobRow.key == asked)) is not None:
+                return asked
+            lines = jobs.list_jobs(session, asked, limit=5)
+        if len(lines) == 1:
+            return lines[0].key
+        if not lines:
+            raise NotFoundError(
+                f'No job has the key "{asked}" or holds these words.',
+                remedy="Look at the list of jobs in the pages, or name other words.",
+            )
+        several = "; ".join(f"{line.key} {line.title}" for line in lines)
+        raise ConflictError(
+            f'Several jobs hold "{asked}".', remedy=f"Name one by its key: {several}."
+        )
 
     def sheet_of_round(self, round_key: str) -> str:
         """Key of the sheet that a round belongs to."""

@@ -24,6 +24,7 @@ from backprobe.web import (
     job_pages,
     list_pages,
     outcome_pages,
+    report_pages,
     said_pieces,
     settings_pages,
     sheet_pages,
@@ -60,6 +61,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     event_stream.router,
     api.router,
     sheet_pages.router,
+    report_pages.router,
     away_script.router,
 )
 # What the guards raise becomes an answer before anything else is asked.

@@ -200,6 +200,7 @@ def enter(
 class RoundPage:
     """The form for a round's state, as it was filled in."""
 
+    job: str
     sheet: str
     connector: str
     round: str  # key; empty for a new one
@@ -264,6 +265,7 @@ class RoundForm:
     ) -> RoundPage:
         """The form again, with what was filled in."""
         return RoundPage(
+            job="",
             sheet=sheet.key,
             connector=sheet.connector.name,
             round=round_key,
@@ -338,6 +340,7 @@ def _round_page(book: JobBook, key: str, error: BackprobeError | None = None) ->
     sheet, record = _round(book, key)
     each = record.round
     return RoundPage(
+        job=book.sheet(sheet.key)[0],
         sheet=sheet.key,
         connector=sheet.connector.name,
         round=key,

@@ -1,0 +1,97 @@
+"""Every page, at both widths and in both themes: a picture, no sideways scroll, no axe finding.
+
+axe-core checks rules of WCAG 2.2 (W3C, 2023); findings it calls serious or critical fail the test.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from backprobe.job import read_job
+from tests.browser.conftest import DESK, PHONE, ROOT, SHOTS, Server
+
+pytestmark = pytest.mark.slow
+
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+GRAVE = ("serious", "critical")
+
+
+@pytest.fixture(scope="module")
+def pages(server: Server) -> dict[str, str]:
+    """Name and address of every page, on a job that has something on each."""
+    job, sheet = server.book.take_in(read_job(ROOT / "examples" / "painted-bracket.toml"))
+    round_key = server.book.sheet(sheet)[2].rounds[0].key
+    server.book.conclude(job, fault="none", cause="none", repair="none", not_tested="the rest")
+    return {
+        "jobs": "/",
+        "new job": "/jobs/new",
+        "job": f"/jobs/{job}",
+        "job edit": f"/jobs/{job}/edit",
+        "sheet": f"/sheets/{sheet}",
+        "new round": f"/sheets/{sheet}/rounds/new",
+        "round": f"/rounds/{round_key}",
+        "entry": f"/rounds/{round_key}/entry?quantity=volts&place=1",
+        "witnesses": f"/sheets/{sheet}/witnesses",
+        "outcome": f"/jobs/{job}/outcome",
+        "settings": "/settings",
+        "devices": "/devices",
+        "missing": "/jobs/0000000000000000",
+    }
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("width", [PHONE["width"], DESK["width"]])
+def test_every_page_is_fit_to_be_used(
+    server: Server, browser: Browser, pages: dict[str, str], width: int, theme: str
+) -> None:
+    viewport = PHONE if width == PHONE["width"] else DESK
+    context = browser.new_context(
+        viewport=viewport,  # type: ignore[arg-type]  # a TypedDict of the library
+        color_scheme="dark" if theme == "dark" else "light",
+        bypass_csp=True,  # for the script that checks, not for the pages' own
+    )
+    page = context.new_page()
+    found: dict[str, list[str]] = {}
+    SHOTS.mkdir(parents=True, exist_ok=True)
+    for name, address in pages.items():
+        page.goto(server.url + address)
+        if name == "sheet":
+            expect(page.locator("#known .known-working")).to_have_count(0, timeout=60_000)
+        page.screenshot(
+            path=SHOTS / f"{name.replace(' ', '-')}-{width}-{theme}.png", full_page=True
+        )
+        found[name] = _grave(page)
+        sideways = page.evaluate("document.documentElement.scrollWidth")
+        if sideways > width:
+            found[name].append(f"sticks out: {sideways} px")
+        if page.locator("h1").count() != 1:
+            found[name].append("not one h1")
+    context.close()
+    assert {name: findings for name, findings in found.items() if findings} == {}
+
+
+def _grave(page: Page) -> list[str]:
+    page.add_script_tag(path=AXE)
+    result: dict[str, Any] = page.evaluate("axe.run()")
+    return [
+        f"{each['id']}: {each['nodes'][0]['html'][:160]}"
+        for each in result["violations"]
+        if each["impact"] in GRAVE
+    ]
+
+
+def test_the_check_can_fail(browser: Browser) -> None:
+    """A page with known mistakes: no language, no label, a picture without words."""
+    page = browser.new_page()
+    page.set_content("<title>x</title><img src='data:,'><input><h1>x</h1>")
+    findings = _grave(page)
+    page.close()
+    assert {finding.partition(":")[0] for finding in findings} >= {
+        "html-has-lang",
+        "image-alt",
+        "label",
+    }
