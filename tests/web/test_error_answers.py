@@ -61,7 +61,7 @@ def test_a_script_that_swaps_a_piece_in_gets_a_piece(app: FastAPI) -> None:
     add_failing(app, NotFoundError("It is so."))
     found = browser(app).get("/fail", headers={"HX-Request": "true"})
     assert found.status_code == 404
-    assert found.text.startswith('<div class="notice" role="alert">')
+    assert found.text.startswith('<div class="notice notice-bad" role="alert">')
     assert "<html" not in found.text
 
 

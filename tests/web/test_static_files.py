@@ -45,9 +45,9 @@ def test_a_file_is_sent_with_its_type_and_kept_for_a_year(app: FastAPI) -> None:
 
 
 def test_asking_for_the_head_sends_no_body(app: FastAPI) -> None:
-    found = browser(app).head(app.state.static.url("plain.css"))
+    found = browser(app).head(app.state.static.url("paper.css"))
     assert (found.status_code, found.content) == (200, b"")
-    assert int(found.headers["content-length"]) == (FOLDER / "plain.css").stat().st_size
+    assert int(found.headers["content-length"]) == (FOLDER / "paper.css").stat().st_size
 
 
 def test_the_address_changes_with_any_content(tmp_path: Path) -> None:
@@ -89,10 +89,10 @@ def test_a_file_of_a_type_without_a_name_is_not_served_as_something_else(tmp_pat
         "/static/{version}/js/../../app.py",
         "/static/{version}//etc/passwd",
         "/static/{version}/%2fetc%2fpasswd",
-        "/static/{version}/plain.css%00.js",
+        "/static/{version}/paper.css%00.js",
         "/static/{version}/",
         "/static/{version}/js",
-        "/static/0000000000000000/plain.css",
+        "/static/0000000000000000/paper.css",
         "/static/%2e%2e/templates/base.html",
         "/static/",
     ],

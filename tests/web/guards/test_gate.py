@@ -47,7 +47,7 @@ def test_a_stranger_sees_the_pairing_page_and_nothing_else(lan_app: FastAPI, add
         assert set(found.json()) == {"what", "where", "remedy"}
         assert found.headers["www-authenticate"]
     assert stranger.get("/pair").status_code == 200
-    assert stranger.get(lan_app.state.static.url("plain.css")).status_code == 200
+    assert stranger.get(lan_app.state.static.url("paper.css")).status_code == 200
     assert stranger.post("/devices/code").status_code == 401
 
 
@@ -61,7 +61,7 @@ def test_without_lan_there_is_no_pairing_page_for_strangers(app: FastAPI) -> Non
     token = Devices(app.state.store).pair("Bay 2 phone")
     stranger = browser(app, PHONE)
     for headers in ({}, {"Cookie": f"{COOKIE}={token}"}):
-        for path in ("/", "/pair", "/api/health", app.state.static.url("plain.css")):
+        for path in ("/", "/pair", "/api/health", app.state.static.url("paper.css")):
             assert stranger.get(path, headers=headers).status_code == 401
 
 
