@@ -48,6 +48,7 @@ class SheetLine:
     phase: str
     told: str
     wires: tuple[WireLine, ...]
+    is_repaired: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +96,11 @@ class JobView:
     attachments: tuple[Attachment, ...]
     events: tuple[EventLine, ...]
     more_events: int
+
+    @property
+    def has_several(self) -> bool:
+        """Whether the job has more than one connector."""
+        return sum(not sheet.is_repaired for sheet in self.sheets) > 1
 
 
 def time_words(instant: datetime) -> str:
@@ -171,6 +177,7 @@ def _sheet(sheet: SheetRecord) -> SheetLine:
         "after the repair" if sheet.phase == REPAIRED else "as found",
         f"{told}, {void} void" if void else told,
         wire_lines(sheet.connector.terminals),
+        sheet.phase == REPAIRED,
     )
 
 

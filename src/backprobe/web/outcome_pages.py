@@ -105,11 +105,15 @@ def outcome_page(
 ) -> HTMLResponse:
     """Show what was found and done so far, and what the readings say."""
     record = book.job(key)
+    for sheet in record.sheets:
+        if answers.current(sheet.key) is None:
+            answers.ask(sheet.key)
     kept, seen = record.outcome, tuple[str, ...]()
     listed = _listed(record, answers)
     if kept is None:
-        fault = listed[0][0] if listed else NO_FAULT
-        form, pins = FormView({"fault": fault}), _blamed(record, answers, fault)
+        # Nothing is chosen beforehand: a verdict is the technician's own. Its place is the guess.
+        fault, form = "", FormView()
+        pins = _blamed(record, answers, listed[0][0]) if listed else ()
     else:
         fault, seen, pins = kept.fault, kept.proof, kept.terminals
         values = {"cause": kept.cause, "repair": kept.repair, "not_tested": kept.not_tested}
@@ -130,11 +134,12 @@ def conclude(
 ) -> Response:
     """Write down what was found and done; close the job too, where that was pressed."""
     wrong = Mistakes()
-    fault = wrong.take("fault", lambda: _fault(typed), NO_FAULT)
+    fault = wrong.take("fault", lambda: _fault(typed), "")
     seen, pins = typed.all("proof"), typed.all("terminal")
     if wrong.found or typed.text("do") == "proof":
         record = book.job(key)
-        form = FormView({**typed.values, "fault": fault}, wrong.found)
+        chosen = fault or typed.text("fault")
+        form = FormView({**typed.values, "fault": chosen}, wrong.found)
         view = _view(record, answers, form, proof_view(fault, seen), pins, _listed(record, answers))
         status = UNUSABLE if wrong.found else 200
         return pages_of(request).page(request, "outcome.html", view, status=status)
@@ -236,7 +241,7 @@ def _view(
         record.head.title,
         record.closed_at is None,
         form,
-        (*verdicts, (OTHER, "another fault, put together below")),
+        (("", "choose"), *verdicts, (OTHER, "another fault, put together below")),
         proof,
         tuple((wire, wire.pin in pins) for wire in wires.values()),
         tuple(_pair(record, sheet, answers) for sheet in _found_sheets(record)),

@@ -121,7 +121,8 @@ class MeterFormView:
     def fields(self) -> tuple[tuple[str, str, str], ...]:
         """Name, caption and help of each field."""
         return tuple(
-            (name, title.capitalize(), _METER_HELP[name]) for name, title in METER_FIELDS.items()
+            (name, title[0].upper() + title[1:], _METER_HELP[name])
+            for name, title in METER_FIELDS.items()
         )
 
 
