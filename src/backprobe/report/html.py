@@ -26,6 +26,7 @@ from backprobe.report.blocks import (
 )
 
 STYLE: Final = (Path(__file__).parent / "report.css").read_text(encoding="utf-8")
+NARROW: Final = 500  # units of a drawing; one of fewer may stand beside text
 _TAG: Final = {"bold": "strong", "struck": "del", "note": "sup"}
 _BOX: Final = "\N{WHITE SQUARE}"
 
@@ -72,9 +73,10 @@ def _block(block: Block) -> str:  # noqa: PLR0911  # one return a kind is the pl
         case Table():
             return _table(block)
         case Points(items, ticked):
-            return f"<ul{_class('ticked' if ticked else '')}>{''.join(f'<li>{_words(each)}</li>' for each in items)}</ul>"
-        case Picture(svg, _, width, height):
-            shape = "tall" if height > 0.8 * width else "wide"
+            listed = "".join(f"<li>{_words(each)}</li>" for each in items)
+            return f"<ul{_class('ticked' if ticked else '')}>{listed}</ul>"
+        case Picture(svg, _, width, _):
+            shape = "narrow" if width < NARROW else "wide"
             return f'<div class="picture {shape}">{_clean(svg)}</div>'
         case Photo():
             return _photo(block)
