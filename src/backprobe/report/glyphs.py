@@ -119,8 +119,13 @@ class Fitted:
 
 def with_breaks(text: str) -> str:
     """Put places to break into words too long for a column; keep units with their numbers."""
-    text = _UNIT.sub("\N{NO-BREAK SPACE}", text)
+    text = with_units(text)
     return " ".join(_broken(word) if _needs_breaks(word) else word for word in text.split(" "))
+
+
+def with_units(text: str) -> str:
+    """Keep units on the line of their numbers."""
+    return _UNIT.sub("\N{NO-BREAK SPACE}", text)
 
 
 def _needs_breaks(word: str) -> bool:

@@ -24,11 +24,11 @@ from backprobe.report.blocks import (
     Table,
     Words,
 )
+from backprobe.report.glyphs import BOX, with_units
 
 STYLE: Final = (Path(__file__).parent / "report.css").read_text(encoding="utf-8")
 NARROW: Final = 500  # units of a drawing; one of fewer may stand beside text
 _TAG: Final = {"bold": "strong", "struck": "del", "note": "sup"}
-_BOX: Final = "\N{WHITE SQUARE}"
 
 
 def render_html(report: Report) -> str:
@@ -128,13 +128,13 @@ def _span(piece: Span) -> str:
 
 
 def _text(text: str) -> str:
-    return escape(_clean(text))
+    return escape(_clean(with_units(text)))
 
 
 def _clean(text: str) -> str:
     """A box for what no page may hold, and for marks that would turn the order of other text."""
     return "".join(
-        _BOX
+        BOX
         if (each not in "\n\t" and unicodedata.category(each) in ("Cc", "Cs"))
         or each in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
         else each

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from backprobe.job import Round
+from backprobe.job import Indication, Round
 from backprobe.report.blocks import (
     Block,
     Column,
@@ -129,11 +129,7 @@ def _reported(source: ReportInput, sheet: SheetRecord) -> tuple[Block, ...]:
             by_meter = _temperature(answer, record.round.name, name)
             own = record.round.volts.get(signals[0]) if len(signals) == 1 else None
             if own is not None and name.endswith(" volts"):
-                difference = measured(indication.value - own.value, "volt")
-                by_meter = (
-                    f"{value_words(own, 'volt')} at {signals[0]}, the control unit "
-                    f"{difference} from it"
-                )
+                by_meter = f"{value_words(own, 'volt')} at {signals[0]}; {_apart(indication, own)}"
             shown = value_words(indication, unit_of(quantity, name))
             rows.append([record.round.name, name, shown, by_meter])
     columns = (
@@ -143,6 +139,13 @@ def _reported(source: ReportInput, sheet: SheetRecord) -> tuple[Block, ...]:
         Column("The readings say", 2.4),
     )
     return table(columns, rows)
+
+
+def _apart(reported: Indication, own: Indication) -> str:
+    """How far the control unit's volts are from the meter's."""
+    difference = reported.value - own.value
+    way = "above" if difference > 0 else "below"
+    return f"reported {measured(abs(difference), 'volt')} {way} it" if difference else "the same"
 
 
 def _temperature(answer: Answer | None, round_name: str, name: str) -> str:
@@ -170,10 +173,10 @@ def proof_section(source: ReportInput) -> Section:
         blocks += paragraph(f"For: {fault_words(fault, terminals)}.")
     asked = minimum_proof(fault)
     if asked:
-        blocks += paragraph(f"Asked for: {asked}")
+        blocks += paragraph(f"{'Remember' if fault == NO_FAULT else 'Asked for'}: {asked}")
     seen = outcome.proof if outcome is not None else ()
     blocks += points(seen, ticked=True)
-    if not seen:
+    if not seen and fault != NO_FAULT:
         blocks += paragraph("None of it has been ticked off.", "warning")
     return Section("Minimum proof", tuple(blocks))
 
