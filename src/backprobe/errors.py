@@ -82,6 +82,10 @@ class StoreError(BackprobeError):
     """The data base or the files beside it can't be used."""
 
 
+class ReportError(BackprobeError):
+    """A report that can't be set as a document."""
+
+
 class NotFoundError(BackprobeError):
     """Something was asked for that isn't there."""
 

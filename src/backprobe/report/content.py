@@ -11,7 +11,7 @@ from backprobe.report.blocks import Report, Section, SignatureLines, facts, para
 from backprobe.report.customer_part import customer_sections
 from backprobe.report.digest import EXPLAINED, digest_of
 from backprobe.report.history_part import history_section
-from backprobe.report.input import Paper, ReportInput, day
+from backprobe.report.input import ReportInput, day
 from backprobe.report.pictures import photographs
 from backprobe.report.proof_part import (
     comparison_section,
@@ -29,7 +29,6 @@ from backprobe.report.vehicle_part import (
 )
 from backprobe.services.telling import capital, listed
 
-__all__ = ["Paper", "Report", "ReportInput", "contents"]
 HASH_TITLE: Final = "Content hash"
 
 

@@ -20,6 +20,7 @@ SOFT_BREAK: Final = "\N{ZERO WIDTH SPACE}"
 LONGEST_RUN: Final = 16  # letters without a place to break, before one is made
 _HERE: Final = frozenset("\n\t ")
 # Variation selectors and joiners have no look of their own; what they join has been boxed.
+_HASH: Final = re.compile(r"[0-9a-f]{64}\.?")
 # A unit stays on the line of its number, and so does a sign before one.
 _UNIT: Final = re.compile(r"(?<=\d) (?=(?:%|m?V|[kM]?ohm|k?Hz|degC|rpm)(?!\w))|(?<=[<>]) (?=\d)")
 _SILENT: Final = frozenset(map(chr, (0x200B, 0x200C, 0x200D, 0xFE0E, 0xFE0F, 0xFEFF, 0x00AD)))
@@ -36,7 +37,7 @@ def shown_characters() -> frozenset[int]:
 
 
 def _code_points(font: bytes) -> Iterator[int]:
-    """Read the character map of a TrueType file [opentype, "cmap"], formats 4 and 12."""
+    """Read the character map of a TrueType file: OpenType specification, "cmap", formats 4, 12."""
     (n_table,) = struct.unpack_from(">H", font, 4)
     tables = (struct.unpack_from(">4sLLL", font, 12 + 16 * k) for k in range(n_table))
     start = next(offset for tag, _, offset, _ in tables if tag == b"cmap")
@@ -112,14 +113,24 @@ class Fitted:
         more = " and others" if len(self._replaced) > 40 else ""
         return (
             f"{BOX} stands for a character that this document's typeface can't show: "
-            f"{listed}{more}. The same report as a page (HTML) has them."
+            f"{listed}{more}. The same report as a page (HTML) uses its reader's own typefaces."
         )
 
 
 def with_breaks(text: str) -> str:
     """Put places to break into words too long for a column; keep units with their numbers."""
-    text = _UNIT.sub("\N{NO-BREAK SPACE}", text)
-    return " ".join(_broken(word) if len(word) > LONGEST_RUN else word for word in text.split(" "))
+    text = with_units(text)
+    return " ".join(_broken(word) if _needs_breaks(word) else word for word in text.split(" "))
+
+
+def with_units(text: str) -> str:
+    """Keep units on the line of their numbers."""
+    return _UNIT.sub("\N{NO-BREAK SPACE}", text)
+
+
+def _needs_breaks(word: str) -> bool:
+    # A hash is copied from the document and compared, so nothing is put into it.
+    return len(word) > LONGEST_RUN and not _HASH.fullmatch(word)
 
 
 def _broken(word: str) -> str:

@@ -24,10 +24,11 @@ from backprobe.report.blocks import (
     Table,
     Words,
 )
+from backprobe.report.glyphs import BOX, with_units
 
 STYLE: Final = (Path(__file__).parent / "report.css").read_text(encoding="utf-8")
+NARROW: Final = 500  # units of a drawing; one of fewer may stand beside text
 _TAG: Final = {"bold": "strong", "struck": "del", "note": "sup"}
-_BOX: Final = "\N{WHITE SQUARE}"
 
 
 def render_html(report: Report) -> str:
@@ -72,9 +73,10 @@ def _block(block: Block) -> str:  # noqa: PLR0911  # one return a kind is the pl
         case Table():
             return _table(block)
         case Points(items, ticked):
-            return f"<ul{_class('ticked' if ticked else '')}>{''.join(f'<li>{_words(each)}</li>' for each in items)}</ul>"
-        case Picture(svg, _, width, height):
-            shape = "tall" if height > 0.8 * width else "wide"
+            listed = "".join(f"<li>{_words(each)}</li>" for each in items)
+            return f"<ul{_class('ticked' if ticked else '')}>{listed}</ul>"
+        case Picture(svg, _, width, _):
+            shape = "narrow" if width < NARROW else "wide"
             return f'<div class="picture {shape}">{_clean(svg)}</div>'
         case Photo():
             return _photo(block)
@@ -126,13 +128,13 @@ def _span(piece: Span) -> str:
 
 
 def _text(text: str) -> str:
-    return escape(_clean(text))
+    return escape(_clean(with_units(text)))
 
 
 def _clean(text: str) -> str:
     """A box for what no page may hold, and for marks that would turn the order of other text."""
     return "".join(
-        _BOX
+        BOX
         if (each not in "\n\t" and unicodedata.category(each) in ("Cc", "Cs"))
         or each in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
         else each

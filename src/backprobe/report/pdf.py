@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import typst
 
-from backprobe.errors import BackprobeError
+from backprobe.errors import ReportError
 from backprobe.report.blocks import Photo, Report
 from backprobe.report.digest import as_plain
 from backprobe.report.glyphs import FONTS, Fitted
@@ -18,10 +18,6 @@ from backprobe.report.input import Paper
 TEMPLATE: Final = Path(__file__).parent / "report.typ"
 STANDARDS: Final[list[typst.PDFStandard]] = ["a-2a", "ua-1"]
 LONGEST_HEAD: Final = 70  # letters of the title at the head of every page
-
-
-class ReportError(BackprobeError):
-    """A report that can't be set."""
 
 
 def render_pdf(report: Report, paper: Paper = "a4") -> bytes:
@@ -35,6 +31,7 @@ def render_pdf(report: Report, paper: Paper = "a4") -> bytes:
     fitted = Fitted()
     data = fitted.everything(_plain(report))
     data["footnote"] = fitted.footnote
+    data["name"] = fitted.text(" ".join(report.title.split()))
     data["head"] = fitted.text(_head(report))
     data["paper"] = {"a4": "a4", "letter": "us-letter"}[paper]
     try:
@@ -63,9 +60,10 @@ def render_pdf(report: Report, paper: Paper = "a4") -> bytes:
 
 
 def _plain(value: Report) -> Any:
-    """The report as JSON; a photograph becomes a drawing that holds it, for which no file is needed."""
+    """The report as JSON; a photograph becomes a drawing that holds it, without a file."""
     plain = as_plain(value, frozenset(("jpeg",)))
-    photos = iter([p for section in value.sections for p in section.blocks if isinstance(p, Photo)])
+    blocks = [block for section in value.sections for block in section.blocks]
+    photos = iter([block for block in blocks if isinstance(block, Photo)])
     for section in plain["sections"]:
         for block in section["blocks"]:
             if block["kind"] == "Photo":

@@ -54,7 +54,7 @@ def photographs(source: ReportInput) -> Iterator[Block]:
         shrunk = as_jpeg(data) if media_type.startswith("image/") else None
         caption = said(words(_caption(attachment), "bold"), _where(source, attachment))
         if shrunk is None:
-            kept = f" Kept with the job, not shown here ({attachment.media_type})."
+            kept = f". Kept with the job, not shown here ({attachment.media_type})."
             yield Paragraph(said(caption, kept, f" SHA-256 {attachment.sha256}."))
             continue
         jpeg, width, height = shrunk

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from backprobe.job import Round
+from backprobe.job import Indication, Round
 from backprobe.report.blocks import (
     Block,
     Column,
@@ -18,10 +18,12 @@ from backprobe.report.blocks import (
 )
 from backprobe.report.input import ReportInput
 from backprobe.report.rounds_part import not_had, value_words
+from backprobe.services.answer import Answer
 from backprobe.services.proof import minimum_proof
 from backprobe.services.telling import DECIDED_FROM, capital
 from backprobe.services.words import (
     fault_words,
+    interval_words,
     measured,
     percent,
     quantity_words,
@@ -59,7 +61,7 @@ def _pairs(found: SheetRecord, after: RoundRecord) -> Iterator[list[str | Words]
     if before is None or before.round.void or after.round.void:
         return
     earlier = dict(cells_of(before.round))
-    state: str | Words = words(capital(_state(after.round)))
+    state = capital(_state(after.round))
     for (quantity, place), indication in cells_of(after.round):
         if (quantity, place) not in earlier:
             continue
@@ -67,7 +69,6 @@ def _pairs(found: SheetRecord, after: RoundRecord) -> Iterator[list[str | Words]
         shown = [value_words(each, unit) for each in (earlier[quantity, place], indication)]
         bold = words(shown[1], "bold")
         yield [state, capital(quantity_words(quantity)), place, shown[0], bold]
-        state = ""
 
 
 def _state(each: Round) -> str:
@@ -125,25 +126,42 @@ def _reported(source: ReportInput, sheet: SheetRecord) -> tuple[Block, ...]:
         for (quantity, name), indication in cells_of(record.round):
             if quantity != SCAN:
                 continue
-            by_meter = ""
+            by_meter = _temperature(answer, record.round.name, name)
             own = record.round.volts.get(signals[0]) if len(signals) == 1 else None
             if own is not None and name.endswith(" volts"):
-                difference = measured(indication.value - own.value, "volt")
-                by_meter = (
-                    f"{value_words(own, 'volt')} at {signals[0]}, the control unit "
-                    f"{difference} from it"
-                )
+                by_meter = f"{value_words(own, 'volt')} at {signals[0]}; {_apart(indication, own)}"
             shown = value_words(indication, unit_of(quantity, name))
             rows.append([record.round.name, name, shown, by_meter])
-    columns = [
+    columns = (
         Column("Round", 0.7),
         Column("Value", 2.0),
         Column("The control unit says", 1.4, "right"),
-        Column("The meter says", 2.4),
-    ]
-    if not any(row[3] for row in rows):
-        columns, rows = columns[:3], [row[:3] for row in rows]
+        Column("The readings say", 2.4),
+    )
     return table(columns, rows)
+
+
+def _apart(reported: Indication, own: Indication) -> str:
+    """How far the control unit's volts are from the meter's."""
+    difference = reported.value - own.value
+    way = "above" if difference > 0 else "below"
+    return f"reported {measured(abs(difference), 'volt')} {way} it" if difference else "the same"
+
+
+def _temperature(answer: Answer | None, round_name: str, name: str) -> str:
+    """What a thermistor's ohms say of a temperature that the control unit reports."""
+    if answer is None or not name.endswith(" temperature"):
+        return ""
+    found = [
+        each
+        for each in answer.estimates
+        if each.name == "thermistor temperature" and each.round == round_name
+    ]
+    if len(found) != 1:
+        return ""
+    only = found[0]
+    interval = interval_words(only.low, only.high, only.unit)
+    return f"{measured(only.value, only.unit)} at {only.terminal} ({interval})"
 
 
 def proof_section(source: ReportInput) -> Section:
@@ -155,10 +173,10 @@ def proof_section(source: ReportInput) -> Section:
         blocks += paragraph(f"For: {fault_words(fault, terminals)}.")
     asked = minimum_proof(fault)
     if asked:
-        blocks += paragraph(f"Asked for: {asked}")
+        blocks += paragraph(f"{'Remember' if fault == NO_FAULT else 'Asked for'}: {asked}")
     seen = outcome.proof if outcome is not None else ()
     blocks += points(seen, ticked=True)
-    if not seen:
+    if not seen and fault != NO_FAULT:
         blocks += paragraph("None of it has been ticked off.", "warning")
     return Section("Minimum proof", tuple(blocks))
 
@@ -171,7 +189,7 @@ def untested_section(source: ReportInput) -> Section:
         blocks += paragraph(outcome.not_tested)
     blocks += points(untested(source))
     for sheet in source.record.sheets:
-        blocks += not_had(source, sheet)
+        blocks += not_had(sheet)
     if not blocks:
         blocks += paragraph("Nothing is written down as not tested.")
     return Section("Not tested", tuple(blocks))

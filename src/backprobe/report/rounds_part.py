@@ -55,8 +55,7 @@ def readings_sections(source: ReportInput) -> Iterator[Section]:
         when = "repeated after the repair" if sheet.phase == REPAIRED else "as found"
         # A sheet that was repeated has the same connector.
         blocks: list[Block] = [] if sheet.repeats else [*_terminals(sheet)]
-        for record in sheet.rounds:
-            blocks.append(Group(_heading(record.round), (*_round(source, sheet, record),)))
+        blocks += [Group(_heading(r.round), (*_round(source, sheet, r),)) for r in sheet.rounds]
         if not sheet.rounds:
             blocks += paragraph("Nothing was read here.")
         yield Section(f"Readings at {sheet.connector.name}, {when}", tuple(blocks))
@@ -65,9 +64,7 @@ def readings_sections(source: ReportInput) -> Iterator[Section]:
 def _terminals(sheet: SheetRecord) -> tuple[Block, ...]:
     terminals = sheet.connector.terminals
     columns = [Column("Terminal", 0.6), Column("Wire colour"), Column("Diagram says", 2.0)]
-    rows = [[words(t.pin, "bold"), t.colour, _diagram(t.diagram)] for t in terminals]
-    if not any(t.diagram for t in terminals):
-        columns, rows = columns[:2], [row[:2] for row in rows]
+    rows = [[words(t.pin, "bold"), words(t.colour), words(_diagram(t.diagram))] for t in terminals]
     return table(columns, rows)
 
 
@@ -112,7 +109,7 @@ def _at_terminals(sheet: SheetRecord, record: RoundRecord, notes: _Notes) -> tup
     quantities = [q for q in QUANTITIES if q in present and q not in _WIDE]
     if not quantities:
         return ()
-    columns = [Column("Terminal", 0.7), Column("Wire", 0.8)]
+    columns = [Column("Terminal", 0.9), Column("Wire", 0.9)]
     columns += [Column(capital(quantity_words(q)), 1.4, "right") for q in quantities]
     rows = [
         [
@@ -131,7 +128,7 @@ def _elsewhere(record: RoundRecord, notes: _Notes) -> tuple[Block, ...]:
         (e.quantity, e.place) for e in record.entries if e.quantity in (PAIRS, SCAN)
     )
     rows = [
-        [_place_words(*cell), _cell(record, cell, notes)]
+        [words(_place_words(*cell)), _cell(record, cell, notes)]
         for cell in sorted(cells, key=lambda cell: cell[0] == SCAN)
     ]
     return table([Column("Reading", 2.0), Column("Shown", 1.2, "right")], rows)
@@ -208,7 +205,7 @@ def _cell(record: RoundRecord, cell: tuple[str, str], notes: _Notes) -> Words:
     return said(tuple(pieces))
 
 
-def not_had(source: ReportInput, sheet: SheetRecord) -> tuple[Block, ...]:
+def not_had(sheet: SheetRecord) -> tuple[Block, ...]:
     """Readings that were proposed and couldn't be had."""
     items = []
     for each in sheet.set_aside:

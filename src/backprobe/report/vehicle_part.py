@@ -26,10 +26,9 @@ def vehicle_section(source: ReportInput) -> Section:
     closed = source.record.closed_at
     rows = [
         ("Vehicle", head.vehicle.description),
-        *_vin_rows(head.vehicle.vin, source.printed_at.year + 1),
+        *_vin_rows(head.vehicle.vin, source.record.created_at.year + 1),
         ("Odometer", odometer_words(head.vehicle)),
         ("Engine", _engine(head.vehicle)),
-        ("Complaint", head.complaint),
         ("Work done lately", head.recent_work),
         ("Opened", day(head.opened) if head.opened else source.instant(source.record.created_at)),
         ("Closed", source.instant(closed) if closed else ""),
