@@ -45,7 +45,8 @@ def test_the_module_is_the_program_too() -> None:
 def test_help_names_the_commands() -> None:
     result = started("--help")
     assert result.returncode == 0
-    for command in ("new", "check", "explain", "next", "family", "campaign"):
+    commands = "new check explain next import export family backup restore doctor campaign"
+    for command in commands.split():
         assert f"\n  {command} " in result.stdout
 
 
@@ -54,7 +55,7 @@ def test_help_loads_nothing_heavy() -> None:
     code = (
         "import sys; sys.argv = ['backprobe', '--help']\n"
         "from backprobe.cli.main import run\n"
-        "heavy = {'numpy', 'scipy', 'rich', 'schemdraw', 'multiprocessing'}\n"
+        "heavy = {'numpy', 'scipy', 'sqlalchemy', 'rich', 'schemdraw', 'multiprocessing'}\n"
         "try:\n    run()\nfinally:\n    print('heavy:', sorted(heavy & set(sys.modules)))\n"
     )
     result = subprocess.run(
