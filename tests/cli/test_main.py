@@ -80,7 +80,7 @@ def test_missing_file_is_one_paragraph_on_the_error_stream(tmp_path: Path) -> No
 
 
 def test_shell_completion_knows_the_commands() -> None:
-    result = started(_BACKPROBE_COMPLETE="complete_bash", COMP_WORDS="backprobe ex", COMP_CWORD="1")
+    result = started(_BACKPROBE_COMPLETE="complete_bash", COMP_WORDS="backprobe expl", COMP_CWORD="1")
     assert result.stdout.split() == ["explain"]
 
 
