@@ -45,7 +45,8 @@ def test_the_module_is_the_program_too() -> None:
 def test_help_names_the_commands() -> None:
     result = started("--help")
     assert result.returncode == 0
-    for command in ("new", "check", "explain", "next", "family", "campaign", "serve"):
+    commands = "serve report new check explain next import export family backup restore doctor campaign"
+    for command in commands.split():
         assert f"\n  {command} " in result.stdout
 
 
@@ -54,7 +55,7 @@ def test_help_loads_nothing_heavy() -> None:
     code = (
         "import sys; sys.argv = ['backprobe', '--help']\n"
         "from backprobe.cli.main import run\n"
-        "heavy = {'numpy', 'scipy', 'rich', 'schemdraw', 'multiprocessing'}\n"
+        "heavy = {'numpy', 'scipy', 'sqlalchemy', 'rich', 'schemdraw', 'multiprocessing'}\n"
         "try:\n    run()\nfinally:\n    print('heavy:', sorted(heavy & set(sys.modules)))\n"
     )
     result = subprocess.run(
@@ -79,7 +80,7 @@ def test_missing_file_is_one_paragraph_on_the_error_stream(tmp_path: Path) -> No
 
 
 def test_shell_completion_knows_the_commands() -> None:
-    result = started(_BACKPROBE_COMPLETE="complete_bash", COMP_WORDS="backprobe ex", COMP_CWORD="1")
+    result = started(_BACKPROBE_COMPLETE="complete_bash", COMP_WORDS="backprobe expl", COMP_CWORD="1")
     assert result.stdout.split() == ["explain"]
 
 

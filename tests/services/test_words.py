@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from backprobe.services.words import (
     ROLE_WORDS,
     claim_words,
+    counted,
     fault_words,
     gain_words,
     interval_words,
@@ -194,3 +195,11 @@ def test_values_are_said_as_the_trade_does() -> None:
     assert measured(3.5, "furlong") == "3.5 furlong"
     assert interval_words(2050, 2380, "ohm") == "2.05 to 2.38 kohm"
     assert interval_words(900, 1200, "ohm") == "900 ohm to 1.2 kohm"
+
+
+@pytest.mark.parametrize(
+    ("number", "words"), [(0, "0 jobs"), (1, "1 job"), (2, "2 jobs"), (20_000, "20,000 jobs")]
+)
+def test_things_are_counted(number: int, words: str) -> None:
+    assert counted(number, "job") == words
+    assert counted(2, "box", "boxes") == "2 boxes"

@@ -32,3 +32,24 @@ def open_store(database: str = "") -> Store:
     store = Store(database)
     upgrade(store)
     return store
+
+
+def open_existing(database: str = "") -> Store:
+    """Open a data base that must be there: one that isn't is not made.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such file.
+    """
+    from backprobe.errors import NotFoundError
+    from backprobe.store.engine import Store
+
+    path = Store(database).path
+    if path is not None and not path.exists():
+        raise NotFoundError(
+            "There are no jobs here yet.",
+            str(path),
+            "Name the data base with --database, or take a job file in: backprobe import FILE.",
+        )
+    return open_store(database)

@@ -13,14 +13,17 @@ from typing import Annotated, Final
 import typer
 
 from backprobe import __version__
+from backprobe.cli.backup_command import backup, restore
 from backprobe.cli.campaign_command import campaign
 from backprobe.cli.check_command import check
+from backprobe.cli.doctor_command import doctor
 from backprobe.cli.explain_command import explain
 from backprobe.cli.family_command import family_app
 from backprobe.cli.new_command import new
 from backprobe.cli.next_command import next_readings
 from backprobe.cli.report_command import report
 from backprobe.cli.serve_command import serve
+from backprobe.cli.transfer_command import export, import_
 from backprobe.errors import BackprobeError
 
 UNUSABLE: Final = 2
@@ -45,7 +48,12 @@ app.command("new")(new)
 app.command("check")(check)
 app.command("explain")(explain)
 app.command("next")(next_readings)
+app.command("import")(import_)
+app.command("export")(export)
 app.add_typer(family_app, name="family")
+app.command("backup")(backup)
+app.command("restore")(restore)
+app.command("doctor")(doctor)
 app.command("campaign")(campaign)
 
 

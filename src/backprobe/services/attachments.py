@@ -129,10 +129,22 @@ def media_type_of(content: bytes) -> str:
             f"The file has {len(content) / 1e6:.1f} MB; {MAX_BYTES / 1e6:.0f} MB is the most.",
             remedy="Take the picture with fewer pixels, or the pages that matter.",
         )
+    media_type = seen_type(content)
+    if media_type in _FORMATS:
+        _require_picture(content, _FORMATS[media_type])
+    return media_type
+
+
+def seen_type(content: bytes) -> str:
+    """What a content is by its own signs, pictures not being decoded.
+
+    Raises
+    ------
+    ValueOutOfRange
+        It is of a kind that isn't taken.
+    """
     for sign, media_type in _SIGNS:
         if sign.match(content):
-            if media_type in _FORMATS:
-                _require_picture(content, _FORMATS[media_type])
             return media_type
     if _is_plain_text(content):
         return PLAIN_TEXT

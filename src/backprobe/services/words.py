@@ -278,3 +278,8 @@ def interval_words(low: float, high: float, unit: str) -> str:
     first, second = measured(low, unit), measured(high, unit)
     number, _, first_unit = first.partition(" ")
     return f"{number if second.endswith(' ' + first_unit) else first} to {second}"
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """A number of things: "1 job", "2 jobs", "20,000 jobs"."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"

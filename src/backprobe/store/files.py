@@ -12,7 +12,7 @@ import re
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import IO, Final
 
 from backprobe.errors import StoreError
 
@@ -111,7 +111,7 @@ def kept(folder: Path) -> Iterator[str]:
             yield path.name
 
 
-def make_durable(file: BinaryIO) -> None:
+def make_durable(file: IO[bytes]) -> None:
     """Wait until what was written to a file is on the disk."""
     file.flush()
     os.fsync(file.fileno())

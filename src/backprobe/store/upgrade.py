@@ -8,6 +8,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from sqlalchemy import Connection
 
 from backprobe.errors import StoreError
 from backprobe.store.engine import Store
@@ -35,9 +36,14 @@ def upgrade(store: Store) -> None:
                 where=store.where,
                 remedy="Install that version, or name another data base with --database.",
             )
-        config = _config()
-        config.attributes["connection"] = connection
-        command.upgrade(config, "head")
+        upgrade_on(connection)
+
+
+def upgrade_on(connection: Connection, revision: str = "head") -> None:
+    """Bring a data base to a shape inside of a transaction that is under way."""
+    config = _config()
+    config.attributes["connection"] = connection
+    command.upgrade(config, revision)
 
 
 def revision_of(store: Store) -> str | None:
