@@ -45,7 +45,9 @@ def test_the_module_is_the_program_too() -> None:
 def test_help_names_the_commands() -> None:
     result = started("--help")
     assert result.returncode == 0
-    commands = "serve report new check explain next import export family backup restore doctor campaign"
+    commands = (
+        "serve report new check explain next import export family backup restore doctor campaign"
+    )
     for command in commands.split():
         assert f"\n  {command} " in result.stdout
 
@@ -80,7 +82,9 @@ def test_missing_file_is_one_paragraph_on_the_error_stream(tmp_path: Path) -> No
 
 
 def test_shell_completion_knows_the_commands() -> None:
-    result = started(_BACKPROBE_COMPLETE="complete_bash", COMP_WORDS="backprobe expl", COMP_CWORD="1")
+    result = started(
+        _BACKPROBE_COMPLETE="complete_bash", COMP_WORDS="backprobe expl", COMP_CWORD="1"
+    )
     assert result.stdout.split() == ["explain"]
 
 

@@ -6,26 +6,14 @@ BACKPROBE_SCHEMA_EXAMPLES asks for more requests a path and method than the test
 """
 
 import os
-from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
-import schemathesis
-from fastapi import FastAPI
-from hypothesis import HealthCheck, Phase, settings
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import (
     content_type_conformance,
     response_schema_conformance,
     status_code_conformance,
 )
-
-from backprobe.job import read_job
-from backprobe.store.engine import Store
-from backprobe.store.upgrade import upgrade
-from backprobe.web.app import create_app
-from backprobe.web.settings import ServeSettings
-from tests.web.browsers import HERE
 
 EXAMPLES = int(os.environ.get("BACKPROBE_SCHEMA_EXAMPLES", "12"))
 FILE = Path(__file__).parents[2] / "examples" / "half-a-sheet.toml"
