@@ -7,6 +7,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from pydantic import BaseModel, Field
 
 from backprobe.errors import BackprobeError, NotFoundError, ValueOutOfRange
 from backprobe.job import Round
@@ -224,20 +225,19 @@ class RoundPage:
 _BLACK_LEADS = (BATTERY_NEGATIVE, "sensor ground at the connector", "engine block", "body")
 
 
-@dataclass(frozen=True, slots=True)
-class RoundForm:
+class RoundForm(BaseModel):
     """A round's state as it comes from its form."""
 
-    name: Annotated[str, Form(max_length=60)] = ""
-    plugged: Annotated[str, Form(max_length=10)] = ""
-    key: Annotated[str, Form(max_length=10)] = ""
-    rpm: Annotated[str, Form(max_length=20)] = ""
-    action: Annotated[str, Form(max_length=30)] = ""
-    black_lead: Annotated[str, Form(max_length=200)] = BATTERY_NEGATIVE
-    other_point: Annotated[str, Form(max_length=200)] = ""
-    ambient: Annotated[str, Form(max_length=20)] = ""
-    load: Annotated[str, Form(max_length=20)] = ""
-    note: Annotated[str, Form(max_length=5000)] = ""
+    name: Annotated[str, Field(max_length=60)] = ""
+    plugged: Annotated[str, Field(max_length=10)] = ""
+    key: Annotated[str, Field(max_length=10)] = ""
+    rpm: Annotated[str, Field(max_length=20)] = ""
+    action: Annotated[str, Field(max_length=30)] = ""
+    black_lead: Annotated[str, Field(max_length=200)] = BATTERY_NEGATIVE
+    other_point: Annotated[str, Field(max_length=200)] = ""
+    ambient: Annotated[str, Field(max_length=20)] = ""
+    load: Annotated[str, Field(max_length=20)] = ""
+    note: Annotated[str, Field(max_length=5000)] = ""
 
     def round(self) -> Round:
         """The state; what isn't a number is told with its field."""
