@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Final, Literal
+from typing import Annotated, Literal
 from urllib.parse import quote
 
 from fastapi import APIRouter, File, Form, Query, Response, UploadFile
@@ -15,15 +15,10 @@ from backprobe.report.pdf import render_pdf
 from backprobe.services.attachments import add_attachment, read_attachment
 from backprobe.web.answering import AnswersAtHand, BookAtHand
 from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.guards.headers import DOCUMENT_POLICY, POLICY
 from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
-
-# The report carries its own style inside, so that it can be kept and mailed as one file.
-_OWN_STYLE: Final = (
-    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
-    "frame-ancestors 'none'; form-action 'none'; sandbox"
-)
 
 
 @router.get("/jobs/{key}/report.pdf")
@@ -46,7 +41,7 @@ def report_pdf(
 def report_html(key: str, book: BookAtHand, answers: AnswersAtHand) -> HTMLResponse:
     """The report as one page that needs nothing else."""
     made = report_of(book.store, key, answers.whole, datetime.now().astimezone())
-    return HTMLResponse(render_html(made), headers={"Content-Security-Policy": _OWN_STYLE})
+    return HTMLResponse(render_html(made), headers={POLICY: DOCUMENT_POLICY})
 
 
 def _named(title: str, ending: str) -> str:
@@ -69,7 +64,7 @@ def show_file(key: str, book: BookAtHand) -> Response:
             "Content-Disposition": _named(found.name.rpartition(".")[0] or found.name, "file")
             if not found.media_type.startswith("image/")
             else "inline",
-            "Content-Security-Policy": "default-src 'none'; sandbox",
+            POLICY: DOCUMENT_POLICY,
         },
     )
 

@@ -12,6 +12,12 @@ CONTENT_POLICY: Final = (
     "connect-src 'self'; font-src 'self'; manifest-src 'self'; worker-src 'self'; "
     "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
+# Of a document that stands alone: no script, no form, no cookie of ours; with its own style inside.
+DOCUMENT_POLICY: Final = (
+    "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'none'"
+)
+POLICY: Final = "Content-Security-Policy"
 ALWAYS: Final = {
     "Content-Security-Policy": CONTENT_POLICY,
     "X-Content-Type-Options": "nosniff",
@@ -42,8 +48,11 @@ class AnswerHeaders:
         async def send_marked(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
+                stands_alone = headers.get(POLICY) == DOCUMENT_POLICY
                 for name, value in ALWAYS.items():
                     headers[name] = value
+                if stands_alone:
+                    headers[POLICY] = DOCUMENT_POLICY
                 headers.setdefault("Cache-Control", "no-store")
             await send(message)
 
