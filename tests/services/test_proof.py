@@ -1,6 +1,10 @@
 """Minimum proof of each verdict, held to the trade's rules (common practice, no source)."""
 
-from backprobe.services.proof import MINIMUM_PROOF, minimum_proof
+import re
+
+import pytest
+
+from backprobe.services.proof import MINIMUM_PROOF, minimum_proof, proof_steps
 from backprobe.vocabulary import FAULT_KINDS, NO_FAULT
 
 
@@ -28,3 +32,26 @@ def test_a_sensor_is_condemned_only_by_substitution_both_ways() -> None:
 
 def test_unknown_fault_gets_no_invented_proof() -> None:
     assert minimum_proof("gremlin:motor") == ""
+
+
+@pytest.mark.parametrize("kind", MINIMUM_PROOF)
+def test_the_steps_are_the_whole_proof_in_single_sentences(kind: str) -> None:
+    def words(text: str) -> list[str]:
+        return [w for w in re.findall(r"[a-z']+", text.lower()) if w != "and"]
+
+    steps = proof_steps(f"{kind}:sensor-ground" if kind != NO_FAULT else kind)
+    whole = minimum_proof(f"{kind}:sensor-ground").removeprefix("The control unit is named last: ")
+    assert words(" ".join(steps)) == words(whole)
+    assert len(steps) >= (1 if kind == "swapped" else 2)
+    assert all(step[0].isupper() and step.endswith(".") for step in steps)
+
+
+def test_a_control_unit_needs_three_things_seen() -> None:
+    # The order of the trade: supply and ground, the pin by itself, and still wrong (common
+    # practice, no source).
+    assert proof_steps("control-unit-input:signal-analogue") == (
+        "Its supply and ground hold under load.",
+        "The wire is isolated at the control unit's pin.",
+        "The pin is still wrong.",
+    )
+    assert proof_steps("what nobody knows") == ()

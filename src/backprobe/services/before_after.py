@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from backprobe.job import Indication
+from backprobe.quantities.unit import unit_named
 from backprobe.services.words import measured, quantity_words, state_words
 from backprobe.store.cells import SCAN, Cell, unit_of
 from backprobe.store.record import Entry, RoundRecord, SheetRecord
@@ -40,7 +41,11 @@ class Compared:
 
 def indication_words(indication: Indication, cell: Cell) -> str:
     """An indication as it was written, or with its unit where only a number was."""
-    return indication.written or measured(indication.value, unit_of(*cell))
+    unit = unit_of(*cell)
+    if not indication.written:
+        return measured(indication.value, unit)
+    is_bare = not any(sign.isalpha() or sign == "%" for sign in indication.written)
+    return f"{indication.written} {unit_named(unit).symbol}" if is_bare else indication.written
 
 
 def cell_words(cell: Cell) -> str:

@@ -95,9 +95,13 @@ def _scan(each: Round, name: str, answer: Answer | None) -> Witness:
 
 
 def _on(label: str, answer: Answer) -> Iterator[Reason]:
-    """Reasons from this reading for what the answer claims."""
+    """What this reading weighs for that which the answer holds to be so, and for nothing else."""
+    best = max(answer.faults, key=lambda each: each.probability, default=None)
+    held = {f"terminal {each.pin} is {each.role}" for each in answer.terminals}
+    if best is not None:
+        held.add(f"fault {best.fault}")
     for reason in (*answer.reasons, *(r for rs in answer.evidence.values() for r in rs)):
-        if reason.reading == label:
+        if reason.reading == label and reason.claim in held:
             yield reason
 
 
