@@ -85,7 +85,8 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
         store.close()
 
 
-@pytest.fixture(scope="session")
+# Ended with the last test here: while it runs, no other test of this process can run a loop.
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=_chromium(), args=QUIET)

@@ -127,8 +127,8 @@ def _checked(found: zipfile.ZipFile, path: Path, progress: Progress) -> Archive:
     return Archive(found, manifest["revision"], made_at, manifest["rows"], tuple(hashes))
 
 
-def _manifest(found: zipfile.ZipFile, path: Path) -> dict[str, Any]:
-    with found.open(MANIFEST) as file:
+def _manifest(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
+    with archive.open(MANIFEST) as file:
         text = file.read(_MAX_MANIFEST)
     manifest: dict[str, Any] = json.loads(text)
     if manifest["format"] != FORMAT or manifest["revision"] not in known_revisions():
@@ -140,10 +140,10 @@ def _manifest(found: zipfile.ZipFile, path: Path) -> dict[str, Any]:
     return manifest
 
 
-def _hash(found: zipfile.ZipFile, name: str, size: int) -> str:
+def _hash(archive: zipfile.ZipFile, name: str, size: int) -> str:
     """The hash of a member; empty where it is longer than it should be."""
     digest, left = hashlib.sha256(), size
-    with found.open(name) as member:
+    with archive.open(name) as member:
         while block := member.read(_BLOCK):
             left -= len(block)
             if left < 0:
