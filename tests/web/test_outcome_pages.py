@@ -35,6 +35,7 @@ def test_an_outcome_is_stored_with_the_proof_that_was_seen(app: FastAPI, store: 
     shown = browser(app).get(f"/jobs/{key}").text
     assert "the sensor ground wire is broken" in shown
     assert steps[0].replace("'", "&#39;") in shown
+    assert steps[1] in shown.split("Proof not seen")[1]
     again = browser(app).get(f"/jobs/{key}/outcome").text
     assert f'value="{FAULT}" selected' in again
     assert again.count(" checked") == 2  # one terminal, one proof

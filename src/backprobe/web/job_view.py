@@ -10,6 +10,7 @@ from typing import Any, Final
 from backprobe.errors import BackprobeError
 from backprobe.services.before_after import cell_words, indication_words
 from backprobe.services.identifiers import code_facts
+from backprobe.services.proof import proof_steps
 from backprobe.services.words import fault_words, terminals_words
 from backprobe.store.record import (
     REPAIRED,
@@ -68,6 +69,7 @@ class OutcomeTold:
     fault: str
     lines: tuple[tuple[str, str], ...]
     proof: tuple[str, ...]
+    not_seen: tuple[str, ...]
     at: str
 
 
@@ -197,6 +199,7 @@ def outcome_told(outcome: Outcome) -> OutcomeTold:
         fault_words(outcome.fault),
         tuple((name, value) for name, value in lines if value),
         outcome.proof,
+        tuple(step for step in proof_steps(outcome.fault) if step not in outcome.proof),
         time_words(outcome.at),
     )
 
