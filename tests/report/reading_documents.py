@@ -9,11 +9,16 @@ from backprobe.report.blocks import Block, Facts, Group, Paragraph, Points, Tabl
 
 
 def pdf_text(pdf: bytes) -> str:
-    """What the PDF holds as text: pdftotext of poppler."""
+    """What the PDF holds as text, wherever its lines were broken."""
+    return squeezed(raw_text(pdf))
+
+
+def raw_text(pdf: bytes) -> str:
+    """What somebody copies from the PDF: pdftotext of poppler."""
     done = subprocess.run(
         ["pdftotext", "-raw", "-enc", "UTF-8", "-", "-"], input=pdf, capture_output=True, check=True
     )
-    return squeezed(done.stdout.decode("utf-8"))
+    return done.stdout.decode("utf-8")
 
 
 def squeezed(text: str) -> str:

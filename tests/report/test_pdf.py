@@ -8,7 +8,7 @@ import pytest
 from backprobe.report import Paper, Report, contents, render_pdf
 from backprobe.report.glyphs import BOX, Fitted, shown_characters, with_breaks
 from tests.report.jobs_on_file import VIN, record, source, with_photo
-from tests.report.reading_documents import pdf_info, pdf_text
+from tests.report.reading_documents import pdf_info, pdf_text, raw_text
 
 HOSTILE = (
     '#panic("x") $x^2$ </script> *bold* _it_ @ref <label> `raw` \\ #sys.inputs // end /* open '
@@ -93,10 +93,42 @@ def test_the_typefaces_have_what_the_program_says() -> None:
     assert 0x1F697 not in known
 
 
+def test_a_vin_and_a_hash_can_be_copied_from_it() -> None:
+    report = contents(source())
+    text = raw_text(render_pdf(report))
+    assert text.count(VIN) == text.replace("\N{ZERO WIDTH SPACE}", "").count(VIN)
+    assert report.digest in text
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_of_texts_longer_than_a_page_nothing_is_cut_off(paper: Paper) -> None:
+    def long(letter: str) -> str:
+        return " ".join(f"{letter}{k}" for k in range(1200))
+
+    held, photos = with_photo(record())
+    first, *others, last = held.sheets[0].rounds
+    noted = replace(first, round=replace(first.round, note=long("n")))
+    void = replace(last, round=replace(last.round, void=long("v")))
+    sheet = replace(held.sheets[0], rounds=(noted, *others, void))
+    made = replace(
+        held,
+        head=replace(held.head, complaint=long("c"), recent_work=long("r")),
+        sheets=(sheet, *held.sheets[1:]),
+        outcomes=(
+            replace(held.outcomes[-1], cause=long("a"), repair=long("e"), proof=(long("f"),)),
+        ),
+        attachments=(replace(held.attachments[0], caption=long("p")),),
+    )
+    text = pdf_text(render_pdf(contents(source(made, photos)), paper))
+    found = set(re.findall(r"\w+", text))
+    assert {f"{letter}{k}" for letter in "nvcraefp" for k in range(1200)} - found == set()
+
+
 def test_long_words_get_places_to_break_and_hashes_do_not() -> None:
     assert with_breaks("short words stay") == "short words stay"
     assert "\N{ZERO WIDTH SPACE}" in with_breaks("x" * 40)
     assert with_breaks("0f" * 32) == "0f" * 32
+    assert with_breaks(VIN) == VIN
     assert with_breaks("5.00 V and > 99 %") == "5.00\xa0V and >\xa099\xa0%"
 
 

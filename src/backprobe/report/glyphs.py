@@ -19,10 +19,12 @@ BOX: Final = "\N{WHITE SQUARE}"
 SOFT_BREAK: Final = "\N{ZERO WIDTH SPACE}"
 LONGEST_RUN: Final = 16  # letters without a place to break, before one is made
 _HERE: Final = frozenset("\n\t ")
-# Variation selectors and joiners have no look of their own; what they join has been boxed.
-_HASH: Final = re.compile(r"[0-9a-f]{64}\.?")
+# A hash (SHA-256) or a VIN (ISO 3779: 17 letters and digits without I, O, Q) is copied from the
+# document and compared, so nothing is put into it.
+_COPIED: Final = re.compile(r"(?:[0-9a-f]{64}|[A-HJ-NPR-Z0-9]{17})[.,;]?")
 # A unit stays on the line of its number, and so does a sign before one.
 _UNIT: Final = re.compile(r"(?<=\d) (?=(?:%|m?V|[kM]?ohm|k?Hz|degC|rpm)(?!\w))|(?<=[<>]) (?=\d)")
+# Variation selectors and joiners have no look of their own; what they join has been boxed.
 _SILENT: Final = frozenset(map(chr, (0x200B, 0x200C, 0x200D, 0xFE0E, 0xFE0F, 0xFEFF, 0x00AD)))
 
 
@@ -129,8 +131,7 @@ def with_units(text: str) -> str:
 
 
 def _needs_breaks(word: str) -> bool:
-    # A hash is copied from the document and compared, so nothing is put into it.
-    return len(word) > LONGEST_RUN and not _HASH.fullmatch(word)
+    return len(word) > LONGEST_RUN and not _COPIED.fullmatch(word)
 
 
 def _broken(word: str) -> str:
