@@ -200,3 +200,21 @@ def test_a_picture_is_kept_with_its_round_and_sent_back_as_it_came(
         f"/jobs/{job}/files", files={"file": ("x.png", b"<svg onload=alert(1)>", "image/png")}
     )
     assert refused.status_code == 422
+
+
+def test_a_wire_is_added_and_one_with_readings_stays(
+    client: TestClient, book: JobBook, sheet: str
+) -> None:
+    form = client.get(f"/sheets/{sheet}/connector").text
+    pins = book.sheet(sheet)[2].connector.pins
+    assert all(pin in form for pin in pins)
+    lines = "\n".join(f"{t.pin} {t.colour}" for t in book.sheet(sheet)[2].connector.terminals)
+    sent = {"connector": "renamed", "kind": "speed", "wires": f"{lines}\n9 RD/WH"}
+    assert client.post(f"/sheets/{sheet}/connector", data=sent).status_code == 303
+    changed = book.sheet(sheet)[2].connector
+    assert (changed.name, changed.kind, changed.pins) == ("renamed", "speed", (*pins, "9"))
+    assert changed.terminals[-1].colour == "RD/WH"
+    fewer = sent | {"wires": "\n".join(lines.splitlines()[:2])}
+    refused = client.post(f"/sheets/{sheet}/connector", data=fewer)
+    assert refused.status_code == 422
+    assert "has readings" in refused.text

@@ -18,6 +18,7 @@ from backprobe.store.engine import Store
 from backprobe.web import (
     api,
     away_script,
+    connector_pages,
     device_pages,
     event_stream,
     health,
@@ -52,6 +53,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     static_files.router,
     list_pages.router,
     job_pages.router,
+    connector_pages.router,
     outcome_pages.router,
     witness_pages.router,
     settings_pages.router,

@@ -317,3 +317,11 @@ def _decimal(written: str) -> float | None:
 
 def _shown(number: float | None) -> str:
     return "" if number is None else f"{number:g}" if number < 1e5 else f"{number:.0f}"
+
+
+def understood(wires: str) -> tuple[WireLine, ...]:
+    """Lines of wires as they are understood; none where one can't be."""
+    try:
+        return wire_lines(terminals_of(wires))
+    except BackprobeError:
+        return ()  # told beside the field

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from backprobe.errors import BackprobeError
 from backprobe.services.job_book import JobBook
 from backprobe.services.settings import meter_for_new_job, meters
 from backprobe.store.columns import now
@@ -26,10 +25,9 @@ from backprobe.web.job_form import (
     lines_of_codes,
     read_connector,
     read_head,
-    terminals_of,
     told_lines,
+    understood,
     values_of_head,
-    wire_lines,
 )
 from backprobe.web.job_view import job_view
 from backprobe.web.pages import pages_of
@@ -71,21 +69,6 @@ class JobFormView:
     def engine_open(self) -> bool:
         """Whether anything stands in the collapsed part."""
         return any(self.form.value(n) or self.form.error(n) for n in ENGINE_FIELDS)
-
-
-@dataclass(frozen=True, slots=True)
-class ConnectorFormView:
-    """The form of one more connector of a job."""
-
-    form: FormView
-    key: str
-    title: str
-    wires: tuple[WireLine, ...] = ()
-
-    @property
-    def kinds(self) -> tuple[tuple[str, str], ...]:
-        """Kinds of connector."""
-        return tuple((word, word) for word in CHOICES["kind"])
 
 
 # ------------------------------------------------------------------ a new job
@@ -146,18 +129,11 @@ def _again(
         _meter_options(known, before),
         key,
         before.title if before else "",
-        _understood(typed.text("wires")),
+        understood(typed.text("wires")),
         said_of_vin(typed.text("vin")),
     )
     status = 200 if more else UNUSABLE
     return pages_of(request).page(request, "job_form.html", view, status=status)
-
-
-def _understood(wires: str) -> tuple[WireLine, ...]:
-    try:
-        return wire_lines(terminals_of(wires))
-    except BackprobeError:
-        return ()  # told beside the field
 
 
 def _meters(book: JobBook) -> tuple[MeterProfile, ...]:
@@ -236,36 +212,3 @@ def reopen_job(key: str, book: BookAtHand, live: LiveAtHand, visitor: AnyVisitor
     book.reopen(key, device=visitor.name)
     live.wake()
     return RedirectResponse(f"/jobs/{key}", SEE_OTHER)
-
-
-# ------------------------------------------------------------------ one more connector
-@router.get("/jobs/{key}/sheets/new")
-def new_connector_page(request: Request, key: str, book: BookAtHand) -> HTMLResponse:
-    """Show the form of one more connector."""
-    title = book.job(key).head.title
-    view = ConnectorFormView(FormView({"kind": "unknown"}), key, title)
-    return pages_of(request).page(request, "connector_form.html", view)
-
-
-@router.post("/jobs/{key}/sheets/new")
-def add_connector(
-    request: Request,
-    key: str,
-    typed: TypedForm,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
-) -> Response:
-    """Begin the sheet of one more connector."""
-    wrong = Mistakes()
-    connector = read_connector(typed, wrong)
-    if wrong.found:
-        title = book.job(key).head.title
-        form = FormView(typed.values, wrong.found)
-        view = ConnectorFormView(form, key, title, _understood(typed.text("wires")))
-        return pages_of(request).page(request, "connector_form.html", view, status=UNUSABLE)
-    sheet = book.add_sheet(key, connector, device=visitor.name)
-    answers.ask(sheet)
-    live.wake()
-    return RedirectResponse(f"/sheets/{sheet}", SEE_OTHER)
