@@ -2,7 +2,7 @@
 
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -135,7 +135,7 @@ def fill(connection: Connection, n_job: int = N_JOB) -> None:
 def entry_seconds(book: JobBook) -> float:
     """Median duration of one reading, checked and durable, in sheets of usual size, s."""
     connector = Connector("bench", terminals=tuple(map(Terminal, PINS)))
-    durations = []
+    durations: list[float] = []
     while len(durations) < N_ENTRY:
         sheet = book.add_sheet(book.begin(JobHead("bench")), connector)
         for _ in range(N_ROUND):
@@ -150,7 +150,7 @@ def entry_seconds(book: JobBook) -> float:
 
 def bare_seconds(path: Path) -> float:
     """Median duration of one row put into SQLite by itself, as durably, s."""
-    durations = []
+    durations: list[float] = []
     with closing(sqlite3.connect(path, isolation_level=None)) as connection:
         connection.execute("pragma journal_mode = wal")
         connection.execute("pragma synchronous = full")
@@ -177,7 +177,7 @@ def measure() -> list[Measured]:
         rows = [
             Measured(f"{N_JOB:,} jobs, {N_JOB * N_READING:,} readings put in at once", filled, "s")
         ]
-        asked = {
+        asked: dict[str, Callable[[], object]] = {
             "list, first page": partial(book.listed),
             "list, last page": partial(book.listed, offset=N_JOB - 50),
             "list, open jobs": partial(book.listed, is_open=True),
