@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable
 
-from bench import answers, circuits
+from bench import answers, circuits, store
 from bench.report import Measured, show
 
 PARTS: dict[str, tuple[str, Callable[[], list[Measured]]]] = {
@@ -13,6 +13,7 @@ PARTS: dict[str, tuple[str, Callable[[], list[Measured]]]] = {
         answers.measure_readings,
     ),
     "commands": ("Whole commands", answers.measure_commands),
+    "store": ("Jobs in the data base (SQLite)", store.measure),
 }
 
 

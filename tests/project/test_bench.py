@@ -9,9 +9,14 @@ import pytest
 from backprobe.core.circuit.elements import Coefficient
 from backprobe.core.circuit.plan import CircuitPlan, Mode, Stamp
 from backprobe.job.job_file import parse_job
+from backprobe.services.job_book import JobBook
+from backprobe.store.cells import cells_of
+from backprobe.store.engine import Store
+from backprobe.store.upgrade import upgrade
 from bench.decks import deck, solve
 from bench.jobs import STEPS, job_text
 from bench.report import Measured, median, percentile
+from bench.store import N_READING, fill
 
 PLUGGED = frozenset((Mode.PLUGGED,))
 
@@ -81,3 +86,18 @@ def test_each_job_is_a_job_file(n_terminal: int) -> None:
         assert len(job.connector.terminals) == n_terminal
         taken = sum(len(r.volts) + len(r.volts_loaded) for r in job.rounds)
         assert taken == n_reading
+
+
+def test_each_job_put_in_at_once_is_one_as_any_other(tmp_path: Path) -> None:
+    store = Store(str(tmp_path / "jobs.sqlite3"))
+    upgrade(store)
+    with store.write() as session:
+        fill(session.connection(), 9)
+    book = JobBook(store)
+    lines, count = book.listed("number 7")
+    assert (count, book.listed()[1]) == (1, 9)
+    (sheet,) = book.job(lines[0].key).sheets
+    job, text = book.job_file(sheet.key)
+    store.close()
+    assert parse_job(text, "bench") == job
+    assert sum(len(list(cells_of(each))) for each in job.rounds) == N_READING
