@@ -48,6 +48,7 @@ from backprobe.services.words import (
 )
 from backprobe.standards.wire_colour import colour_letters
 from backprobe.store.record import SetAside
+from backprobe.vocabulary import NO_FAULT
 
 MOST_FAULTS = 6
 MOST_NEXT = 5
@@ -118,6 +119,7 @@ class KnownView:
     faults: tuple[Fault, ...]
     ruled_out: tuple[Fault, ...]
     proof: str
+    is_sound: bool  # no fault is the likeliest
     decision: str
     estimates: tuple[tuple[str, str, str, str], ...]
     next: tuple[Next, ...]
@@ -172,6 +174,7 @@ def known_view(
             for each in answer.ruled_out
         ),
         proof=minimum_proof(top.fault) if top and top.probability >= 0.5 else "",
+        is_sound=top is not None and top.fault == NO_FAULT,
         decision="" if decision is None else decision.words,
         estimates=tuple(
             (
