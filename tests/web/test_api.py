@@ -112,7 +112,9 @@ def test_the_head_is_written_anew(talk: Talk, begun: Begun) -> None:
 
 
 def test_jobs_are_listed_searched_and_paged(talk: Talk) -> None:
-    keys = [talk.post("/jobs", {"title": f"job {word}"})["key"] for word in ("idles", "stalls", "hunts")]
+    keys = [
+        talk.post("/jobs", {"title": f"job {word}"})["key"] for word in ("idles", "stalls", "hunts")
+    ]
     talk.post(f"/jobs/{keys[0]}/close", status=200)
     assert [each["key"] for each in talk.ask("GET", "/jobs?state=open")["jobs"]] == keys[:0:-1]
     assert [each["key"] for each in talk.ask("GET", "/jobs?state=closed")["jobs"]] == keys[:1]
