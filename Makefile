@@ -11,11 +11,12 @@ BIN := .venv/bin
 PORT ?= 8750
 PYTEST_FLAGS ?= -n 2 -q
 
-.PHONY: help run test check bench format lock reference changelog clean set-up
+.PHONY: help run test soak check bench format lock reference changelog clean set-up
 
 help:
 	@echo "make run        explain the example jobs in the terminal, then serve them as pages"
 	@echo "make test       run all tests"
+	@echo "make soak       kill the server 200 times while readings come in"
 	@echo "make check      formatting, lint, types, layers"
 	@echo "make bench      measure speed and memory against the targets"
 	@echo "make format     put the code into the common format"
@@ -36,6 +37,9 @@ run: set-up
 test: set-up
 	@sh scripts/get_test_tools.sh
 	$(BIN)/python -m pytest $(PYTEST_FLAGS)
+
+soak: set-up
+	BACKPROBE_KILLS=200 $(BIN)/python -m pytest -q -s tests/web/test_sudden_death.py
 
 check: set-up
 	$(BIN)/python -m ruff format --check .

@@ -38,6 +38,7 @@ from backprobe.web.api_models import (
     sheet_told,
 )
 from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.error_answers import ANSWERS_BESIDE_TEXT
 from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(prefix="/api")
@@ -157,7 +158,12 @@ def show_sheet(key: str, book: BookAtHand) -> SheetTold:
     return sheet_told(job_key, sheet)
 
 
-@router.get("/sheets/{key}/job-file", tags=["sheets"], response_class=PlainTextResponse)
+@router.get(
+    "/sheets/{key}/job-file",
+    tags=["sheets"],
+    response_class=PlainTextResponse,
+    responses=ANSWERS_BESIDE_TEXT,
+)
 def job_file(key: str, book: BookAtHand) -> PlainTextResponse:
     """Give a sheet as a job file."""
     return PlainTextResponse(book.job_file(key)[1])

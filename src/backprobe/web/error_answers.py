@@ -39,6 +39,14 @@ ANSWERS: Final[dict[int | str, dict[str, Any]]] = {
     "4XX": {"model": ErrorTold, "description": "The request can't be met; what to change is told."},
     "5XX": {"model": ErrorTold, "description": "The program or its store is in trouble."},
 }
+# A model alone would be described in the media type of the address; errors are JSON everywhere.
+ANSWERS_BESIDE_TEXT: Final[dict[int | str, dict[str, Any]]] = {
+    status: {
+        "description": told["description"],
+        "content": {"application/json": {"schema": ErrorTold.model_json_schema()}},
+    }
+    for status, told in ANSWERS.items()
+}
 
 
 @dataclass(frozen=True, slots=True)
