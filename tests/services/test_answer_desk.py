@@ -1,0 +1,113 @@
+"""The desk answers what changed, also when the process that answers dies over it."""
+
+import threading
+import time
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import pytest
+
+from backprobe.job import read_job
+from backprobe.services import answer_desk
+from backprobe.services.answer_desk import MOST_TRIES, AnswerDesk
+from backprobe.services.answer_process import AnswerProcess, Question, Reply, Step
+from backprobe.services.explain import answer_of
+from backprobe.services.job_book import JobBook
+from backprobe.store.engine import Store
+from tests.services.sheets import EXAMPLES, after
+
+PATIENCE = 60.0  # s; a process of its own begins by importing scipy
+
+
+class Dying:
+    """In the place of the process: the first ones die over what they are asked."""
+
+    begun = 0
+    deaths = 1
+
+    def __init__(self) -> None:
+        type(self).begun += 1
+        self.dies = type(self).begun <= type(self).deaths
+
+    def ask(self, question: Question, on_step: Callable[[Step], None]) -> Reply:
+        if self.dies:
+            raise EOFError
+        on_step(Step("tables", 0.5))
+        return Reply(question.sheet, answer_of(after("half-a-sheet")), 0.25, True)
+
+    def close(self) -> None:
+        self.dies = True
+
+
+class Heard:
+    """Whoever is told."""
+
+    def __init__(self) -> None:
+        self.kinds: list[str] = []
+        self.about: set[tuple[str, str]] = set()  # job and sheet
+        self.news = threading.Event()
+
+    def __call__(self, job: str, kind: str, details: Mapping[str, Any]) -> None:
+        self.kinds.append(kind)
+        self.about.add((job, details["sheet"]))
+        if kind != "answer step":
+            self.news.set()
+
+    def wait(self) -> None:
+        assert self.news.wait(PATIENCE)
+        self.news.clear()
+
+
+@pytest.mark.parametrize("deaths", [0, 1, MOST_TRIES])
+def test_a_process_that_dies_is_replaced_but_not_for_ever(
+    store: Store, monkeypatch: pytest.MonkeyPatch, deaths: int
+) -> None:
+    monkeypatch.setattr(answer_desk, "AnswerProcess", Dying)
+    Dying.begun, Dying.deaths = 0, deaths
+    job, sheet = JobBook(store).take_in(read_job(EXAMPLES / "half-a-sheet.toml"))
+    heard = Heard()
+    desk = AnswerDesk(store, heard)
+    desk.ask(sheet)
+    assert desk.is_awaited(sheet)
+    desk.start()
+    try:
+        heard.wait()
+        if deaths == MOST_TRIES:
+            assert heard.kinds == ["answer failed"]
+            assert "readings are stored" in desk.trouble[sheet].remedy
+            assert desk.current(sheet) is None
+            desk.ask(sheet)  # the next reading starts it again
+            heard.wait()
+        assert heard.kinds[-2:] == ["answer step", "answer"]
+        assert heard.about == {(job, sheet)}
+        assert Dying.begun == deaths + 1
+        assert sheet not in desk.trouble
+        found = desk.current(sheet)
+        assert found is not None
+        assert found == desk.latest(sheet)
+    finally:
+        desk.stop()
+
+
+@pytest.mark.slow
+def test_the_answer_still_comes_after_the_real_process_was_killed(
+    store: Store,
+) -> None:
+    _, sheet = JobBook(store).take_in(read_job(EXAMPLES / "half-a-sheet.toml"))
+    heard = Heard()
+    desk = AnswerDesk(store, heard)
+    desk.start()
+    try:
+        desk.ask(sheet)
+        deadline = time.monotonic() + PATIENCE
+        while desk._process is None and time.monotonic() < deadline:
+            time.sleep(0.005)
+        first = desk._process
+        assert isinstance(first, AnswerProcess)
+        first._process.kill()
+        heard.wait()
+        assert heard.kinds[-1] == "answer"
+        assert desk._process is not first
+        assert desk.current(sheet) is not None
+    finally:
+        desk.stop()
