@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable
 
-from bench import answers, circuits, store
+from bench import answers, circuits, store, web
 from bench.report import Measured, show
 
 PARTS: dict[str, tuple[str, Callable[[], list[Measured]]]] = {
@@ -14,6 +14,7 @@ PARTS: dict[str, tuple[str, Callable[[], list[Measured]]]] = {
     ),
     "commands": ("Whole commands", answers.measure_commands),
     "store": ("Jobs in the data base (SQLite)", store.measure),
+    "web": ("Pages under load, on this machine alone", web.measure),
 }
 
 

@@ -236,3 +236,15 @@ def test_every_change_is_in_the_log(book: JobBook, sheet: str, round_key: str) -
         "place": "1",
     }
     assert (events[-1].device, book.job(key).changed_at) == ("phone", events[-1].at)
+
+
+def test_a_key_of_another_cell_or_round_is_refused_not_acknowledged(
+    book: JobBook, round_key: str
+) -> None:
+    book.enter(round_key, ("volts", "1"), "5.00", entry_key="one-key-for-one-cell")
+    with pytest.raises(ConflictError, match="used for another cell"):
+        book.enter(round_key, ("volts", "2"), "4.00", entry_key="one-key-for-one-cell")
+    sheet = book.sheet_of_round(round_key)
+    other = book.add_round(sheet, Round("", plugged=True, key="on"))
+    with pytest.raises(ConflictError, match="used for another cell"):
+        book.enter(other, ("volts", "1"), "5.00", entry_key="one-key-for-one-cell")

@@ -340,7 +340,7 @@ class JobBook:
             known = next(
                 (e for e in record.entries if entry_key and e.entry_key == entry_key), None
             )
-            if known is not None:
+            if known is not None and (known.quantity, known.place) == place:
                 return Entered(known.id, known.indication, False, sheet.key, job_key)
             indication = (
                 None

@@ -45,10 +45,15 @@ def enter(
     (int, bool)
         The entry's number, and whether it is new.
     """
+    row, sheet = round_row(session, round_key)
     found = session.scalar(select(IndicationRow).where(IndicationRow.entry_key == entry_key))
     if entry_key and found is not None:
+        if (found.round_id, found.quantity, found.place) != (row.id, *cell):
+            raise ConflictError(
+                "This entry's key was used for another cell.",
+                remedy="Give every entry a key of its own.",
+            )
         return found.id, False
-    row, sheet = round_row(session, round_key)
     require_open(session.get_one(JobRow, sheet.job_id))
     if row.void:
         raise ConflictError(
