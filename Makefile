@@ -11,7 +11,7 @@ BIN := .venv/bin
 PORT ?= 8750
 PYTEST_FLAGS ?= -n 2 -q
 
-.PHONY: help run test soak check bench format lock reference changelog clean set-up
+.PHONY: screenshots help run test soak check bench format lock reference changelog clean set-up
 
 help:
 	@echo "make run        explain the example jobs in the terminal, then serve them as pages"
@@ -21,6 +21,7 @@ help:
 	@echo "make bench      measure speed and memory against the targets"
 	@echo "make format     put the code into the common format"
 	@echo "make reference  write docs/circuits.md from the family files"
+	@echo "make screenshots  take the pictures of README.md anew"
 	@echo "make changelog  show what has changed since the last version"
 	@echo "make lock       pin the newest dependencies in lock.txt"
 	@echo "make clean      remove everything that make has made"
@@ -63,6 +64,9 @@ lock: set-up
 
 reference: set-up
 	@$(BIN)/python scripts/reference_pages.py
+
+screenshots: set-up
+	@$(BIN)/python -m scripts.screenshots
 
 changelog: set-up
 	@$(BIN)/python scripts/changelog.py
