@@ -28,7 +28,10 @@ from scripts import demo_jobs
 PICTURES: Final = demo_jobs.EXAMPLES.parent / "docs" / "pictures"
 SHEET_OF: Final = "Two wires at five volts"  # a job that is still open, with a reading to take next
 REPORT_OF: Final = "Gauge stays at cold"  # the one that was repaired and closed
-PHONE: Final[ViewportSize] = {"width": 360, "height": 1130}  # tall enough to show what is known below the table
+PHONE: Final[ViewportSize] = {
+    "width": 360,
+    "height": 1130,
+}  # tall enough to show what is known below the table
 REPORT_DPI: Final = 88
 COLOURS: Final = 128
 MOST_BYTES: Final = 120_000
