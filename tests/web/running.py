@@ -1,18 +1,21 @@
 """A real server in a thread, and what reads its streams."""
 
+import asyncio
 import http.client
 import json
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 from fastapi import FastAPI
 
 from backprobe.web.server import Serving, bind
 
+_Found = TypeVar("_Found")
 PATIENCE = 10.0  # s; a busy machine is slow at times
 
 
@@ -76,3 +79,12 @@ def received(answer: http.client.HTTPResponse) -> Iterator[Received]:
         elif not line.strip() and (data or number):
             yield Received(number, json.loads(data) if data else None)
             number, data = "", ""
+
+
+def in_a_loop(work: Coroutine[Any, Any, _Found]) -> _Found:
+    """Run to the end in a loop of its own.
+
+    In a thread of its own too: a browser that other tests drive leaves a loop running in this one.
+    """
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()

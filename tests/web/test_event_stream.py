@@ -22,7 +22,7 @@ from backprobe.web.event_stream import Stream
 from backprobe.web.live import Followed, Live
 from backprobe.web.visitor import Visitor
 from tests.web.browsers import browser
-from tests.web.running import PATIENCE, Running, received, running
+from tests.web.running import PATIENCE, Running, in_a_loop, received, running
 
 
 def note(store: Store, key: str, number: int) -> None:
@@ -224,7 +224,7 @@ def test_silence_is_filled_with_heartbeats(store: Store, job: str) -> None:
         chunks = stream(store).chunks(*followed(store, job))
         return [await anext(chunks) for _ in range(4)]
 
-    first, *rest = asyncio.run(read())
+    first, *rest = in_a_loop(read())
     assert first.startswith("retry: 1000\nid: ")
     assert rest == [":\n\n"] * 3
 
@@ -242,7 +242,7 @@ def test_a_removed_device_hears_nothing_more(store: Store, job: str) -> None:
         note(store, job, 1)
         heard.extend([chunk async for chunk in chunks])
 
-    asyncio.run(asyncio.wait_for(read(), PATIENCE))
+    in_a_loop(asyncio.wait_for(read(), PATIENCE))
     assert len(heard) == 2
     assert not any("noted" in chunk for chunk in heard)
 
@@ -267,4 +267,4 @@ def test_a_store_that_is_away_for_a_while_is_asked_again(
                 return chunk
         return ""
 
-    assert '"number": 0' in asyncio.run(asyncio.wait_for(read(), PATIENCE))
+    assert '"number": 0' in in_a_loop(asyncio.wait_for(read(), PATIENCE))

@@ -10,6 +10,7 @@ from backprobe.errors import StoreError
 from backprobe.store.engine import Store
 from backprobe.web import live
 from backprobe.web.live import Followed, Live
+from tests.web.running import in_a_loop
 
 JOB, OTHER = Followed("a", 1), Followed("b", 2)
 
@@ -56,7 +57,7 @@ def test_nobody_listens_nothing_is_asked(store: Store, counted: Counted) -> None
         assert len(counted.asked) <= asked + 1
         await ended(task)
 
-    asyncio.run(run())
+    in_a_loop(run())
 
 
 def test_only_pages_of_the_changed_job_are_told(store: Store, counted: Counted) -> None:
@@ -73,7 +74,7 @@ def test_only_pages_of_the_changed_job_are_told(store: Store, counted: Counted) 
             assert not other.changed.is_set()
         await ended(task)
 
-    asyncio.run(run())
+    in_a_loop(run())
 
 
 def test_a_store_in_trouble_does_not_end_it(store: Store, counted: Counted) -> None:
@@ -89,7 +90,7 @@ def test_a_store_in_trouble_does_not_end_it(store: Store, counted: Counted) -> N
             await asyncio.wait_for(mine.changed.wait(), 5)
         await ended(task)
 
-    asyncio.run(run())
+    in_a_loop(run())
 
 
 def test_a_page_that_is_slow_keeps_the_latest_messages_only(store: Store) -> None:
@@ -107,7 +108,7 @@ def test_a_page_that_is_slow_keeps_the_latest_messages_only(store: Store) -> Non
             assert mine.take() == []
         await ended(task)
 
-    asyncio.run(run())
+    in_a_loop(run())
 
 
 def test_telling_before_the_start_and_after_the_end_is_no_error(store: Store) -> None:
@@ -120,7 +121,7 @@ def test_telling_before_the_start_and_after_the_end_is_no_error(store: Store) ->
         await asyncio.sleep(0)
         await ended(task)
 
-    asyncio.run(run())
+    in_a_loop(run())
     hub.publish("a", "answer")
     hub.wake()
 
@@ -139,5 +140,5 @@ def test_it_can_be_started_again(store: Store, counted: Counted) -> None:
 
     for _ in range(2):
         counted.newest[1] += 1
-        asyncio.run(run())
+        in_a_loop(run())
         assert hub.is_closing

@@ -102,6 +102,11 @@ def _told_of(error: DBAPIError, where: str) -> StoreError:
             "The data base can only be read, so nothing was stored.",
             "Give yourself the right to write to its file and folder, then enter it again.",
         )
+    elif "unable to open" in low:
+        what, remedy = (
+            "The data base can't be opened: its disk can only be read, is full, or is away.",
+            "See that its file and folder are there and can be written, then enter it again.",
+        )
     elif "locked" in low:
         what, remedy = (
             "Another program holds the data base.",
