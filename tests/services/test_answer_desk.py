@@ -3,6 +3,8 @@
 import threading
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -109,5 +111,35 @@ def test_the_answer_still_comes_after_the_real_process_was_killed(
         assert heard.kinds[-1] == "answer"
         assert desk._process is not first
         assert desk.current(sheet) is not None
+    finally:
+        desk.stop()
+
+
+def test_a_surprise_over_one_sheet_does_not_end_the_answers(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Surprising(Dying):
+        deaths = 0
+
+        def ask(self, question: Question, on_step: Callable[[Step], None]) -> Reply:
+            if question.job.title == "surprise":
+                raise RuntimeError("nobody thought of this")
+            return super().ask(question, on_step)
+
+    monkeypatch.setattr("backprobe.services.incident.log_file", lambda: tmp_path / "log")
+    monkeypatch.setattr(answer_desk, "AnswerProcess", Surprising)
+    book, heard = JobBook(store), Heard()
+    job = read_job(EXAMPLES / "half-a-sheet.toml")
+    odd = book.take_in(replace(job, title="surprise"))[1]
+    sound = book.take_in(job)[1]
+    desk = AnswerDesk(store, heard)
+    desk.start()
+    try:
+        desk.ask(odd)
+        heard.wait()
+        assert "reference" in str(desk.trouble[odd])
+        desk.ask(sound)
+        heard.wait()
+        assert desk.current(sound) is not None
     finally:
         desk.stop()

@@ -248,3 +248,13 @@ def test_a_key_of_another_cell_or_round_is_refused_not_acknowledged(
     other = book.add_round(sheet, Round("", plugged=True, key="on"))
     with pytest.raises(ConflictError, match="used for another cell"):
         book.enter(other, ("volts", "1"), "5.00", entry_key="one-key-for-one-cell")
+
+
+def test_another_reading_under_a_used_key_is_refused_not_acknowledged(
+    book: JobBook, round_key: str
+) -> None:
+    book.enter(round_key, CELL, "4.99 V", entry_key="k-of-one-reading")
+    for other in ("1.00 V", None):
+        with pytest.raises(ConflictError, match="used for another reading"):
+            book.enter(round_key, CELL, other, entry_key="k-of-one-reading")
+    assert len(record(book, round_key).entries) == 1

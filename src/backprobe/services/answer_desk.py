@@ -27,6 +27,7 @@ from backprobe.services.answer_archive import (
 )
 from backprobe.services.answer_process import Answering, AnswerProcess, Question, Reply, Step
 from backprobe.services.costs import Costs
+from backprobe.services.incident import record_incident
 from backprobe.services.limits import Limits
 from backprobe.services.settings import costs_in_force, limits_in_force
 from backprobe.services.unavailable import Unavailable
@@ -159,6 +160,8 @@ class AnswerDesk:
                 pass  # gone since it was asked for
             except (BackprobeError, EOFError, OSError) as error:
                 self._fail(sheet_key, error)
+            except Exception as error:  # noqa: BLE001  # one sheet's surprise must not end all answers
+                self._fail(sheet_key, BackprobeError(str(record_incident(error))))
             finally:
                 with self._news:
                     self._busy = ""

@@ -341,6 +341,7 @@ class JobBook:
                 (e for e in record.entries if entry_key and e.entry_key == entry_key), None
             )
             if known is not None and (known.quantity, known.place) == place:
+                _require_same(known.indication, written)
                 return Entered(known.id, known.indication, False, sheet.key, job_key)
             indication = (
                 None
@@ -375,6 +376,19 @@ class JobBook:
         _, row = round_row(session, round_key)
         _, _, sheet = load_sheet(session, row.key)
         return sheet, next(r for r in sheet.rounds if r.key == round_key)
+
+
+def _require_same(known: Indication | None, sent: str | Indication | None) -> None:
+    """Refuse a second reading under a used key: acknowledged, it would be lost."""
+    if isinstance(sent, str):
+        is_same = known is not None and known.written == sent.strip()
+    else:
+        is_same = known == sent
+    if not is_same:
+        raise ConflictError(
+            "This entry's key was used for another reading.",
+            remedy="Give every entry a key of its own.",
+        )
 
 
 def _state_of(each: Round) -> Round:
