@@ -32,7 +32,8 @@ def close_pad(page: Page) -> None:
 def enter(page: Page, at: Locator, digits: str, unit: str = "") -> None:
     """Open one cell, write a reading into it, close the pad."""
     label = at.get_attribute("data-label")
-    at.tap()
+    # By its name: "the wanted cell" may be another one a moment later.
+    page.locator(f'a.cell[data-label="{label}"]').tap()
     type_reading(page, digits, unit)
     # The pad closes, or goes on to another cell, once the reading is kept on the device.
     page.wait_for_function(
@@ -64,5 +65,6 @@ def begin_round(
 
 def wait_for_answer(page: Page) -> None:
     """Wait until what is known belongs to the readings on the sheet."""
+    expect(page.locator(".cell-wait")).to_have_count(0)
     expect(page.locator("#known .known-verdict")).to_be_visible(timeout=60_000)
     expect(page.locator("#known .known-working")).to_have_count(0, timeout=60_000)

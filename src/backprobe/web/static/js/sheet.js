@@ -8,8 +8,10 @@ const table = document.getElementById("table");
 const known = document.getElementById("known");
 const note = document.getElementById("outbox");
 const AGAIN = 2000; // ms between two tries to reach the server
+const LIFT = 60; // ms from a finger's lifting to its click, at most
 let isConnected = true;
 let lastEntry = null;
+let isDelivered = false; // is an entry on the server that what is known may not say yet?
 
 const pad = new Pad(document.getElementById("pad"), entered);
 
@@ -84,6 +86,7 @@ async function entered(cell, written) {
 function stored(entry, told, refusal) {
   if (refusal) return;
   lastEntry = { round: entry.round, entry: told.entry };
+  isDelivered = true;
   const undoing = document.getElementById("undo");
   if (undoing) undoing.hidden = false;
 }
@@ -91,6 +94,10 @@ function stored(entry, told, refusal) {
 async function send() {
   const reached = await deliver(stored);
   setConnected(reached);
+  if (reached && isDelivered) {
+    isDelivered = false;
+    await renewKnown();
+  }
   await drawWaiting();
   if (reached) await renewTable();
   else setTimeout(send, AGAIN);
@@ -142,13 +149,30 @@ async function drawWaiting() {
   note.hidden = lines.length === 0;
 }
 
+// A tap on something that is replaced under the finger is lost: renew once the finger is up.
+let isTouched = false;
+const lifted = [];
+document.addEventListener("pointerdown", () => { isTouched = true; }, true);
+for (const kind of ["pointerup", "pointercancel"]) {
+  document.addEventListener(kind, () => setTimeout(() => {
+    isTouched = false;
+    for (const go of lifted.splice(0)) go();
+  }, LIFT), true);
+}
+
+function untouched() {
+  return isTouched ? new Promise((resolve) => lifted.push(resolve)) : Promise.resolve();
+}
+
 async function piece(name, place) {
   const answer = await fetch(`/sheets/${sheet}/${name}`, { headers: { "HX-Request": "true" } });
   if (!answer.ok) return;
+  const text = await answer.text();
+  await untouched();
   const open = [...place.querySelectorAll("details")].map((each) => each.open);
   const scroll = place.querySelector(".sheet-scroll")?.scrollLeft;
   // The server's own template, in which everything that people wrote is escaped.
-  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const page = new DOMParser().parseFromString(text, "text/html");
   place.replaceChildren(...page.body.childNodes);
   if (scroll !== undefined && place.querySelector(".sheet-scroll")) place.querySelector(".sheet-scroll").scrollLeft = scroll;
   if (open.length === place.querySelectorAll("details").length) {
@@ -158,12 +182,9 @@ async function piece(name, place) {
 
 // One renewal at a time; what changes meanwhile is drawn by one more.
 function renewing(name, place, after) {
-  let isBusy = false;
+  let running = null;
   let isDue = false;
-  return async () => {
-    isDue = true;
-    if (isBusy) return;
-    isBusy = true;
+  async function run() {
     try {
       while (isDue) {
         isDue = false;
@@ -173,8 +194,13 @@ function renewing(name, place, after) {
     } catch {
       setConnected(false);
     } finally {
-      isBusy = false;
+      running = null;
     }
+  }
+  return () => {
+    isDue = true;
+    running ??= run();
+    return running;
   };
 }
 
