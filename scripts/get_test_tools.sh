@@ -19,6 +19,7 @@ left_out() {
         postgresql) echo "the tests of the store in a data base of a workshop with many bays" ;;
         chromium) echo "the tests of the pages in a browser" ;;
         poppler-utils) echo "the tests that look at the pages of a report" ;;
+        tshark) echo "the tests that hold our decoding of diagnostic messages against it (marker needs_tshark)" ;;
         *) echo "what needs $1" ;;
     esac
 }
@@ -29,7 +30,7 @@ missing() {
     done
 }
 
-[ $# -gt 0 ] || set -- ngspice postgresql chromium poppler-utils
+[ $# -gt 0 ] || set -- ngspice postgresql chromium poppler-utils tshark
 wanted=$(missing "$@")
 [ -n "$wanted" ] || exit 0
 

@@ -23,13 +23,14 @@ os.environ.setdefault("BACKPROBE_CACHE", str(Path(__file__).parents[1] / "build"
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
-    """Leave a test out where ngspice is missing, except where nothing may be left out."""
-    if item.get_closest_marker("needs_ngspice") is None or shutil.which("ngspice"):
-        return
-    message = "ngspice is not installed (sudo apt-get install ngspice); this comparison needs it"
-    if os.environ.get("CI") == "true":
-        pytest.fail(message, pytrace=False)
-    pytest.skip(message)
+    """Leave a test out where its oracle is missing, except where nothing may be left out."""
+    for tool in ("ngspice", "tshark"):
+        if item.get_closest_marker(f"needs_{tool}") is None or shutil.which(tool):
+            continue
+        message = f"{tool} is not installed (sudo apt-get install {tool}); this comparison needs it"
+        if os.environ.get("CI") == "true":
+            pytest.fail(message, pytrace=False)
+        pytest.skip(message)
 
 
 @pytest.fixture(scope="session")

@@ -36,6 +36,14 @@ class FamilyFileError(BackprobeError):
     """A circuit family file that can't be used as it is."""
 
 
+class RecordingError(BackprobeError):
+    """A capture or a log that can't be used as it is."""
+
+
+class MessageError(BackprobeError):
+    """Bytes of a diagnostic message that can't be understood."""
+
+
 class QuantityError(BackprobeError):
     """A reading, value or accuracy statement that can't be understood."""
 
