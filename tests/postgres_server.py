@@ -64,7 +64,9 @@ def running_server(bin_folder: Path) -> Iterator[PostgresServer]:
     """
     as_root = hasattr(os, "geteuid") and os.geteuid() == 0
     user = "postgres" if as_root else getpass.getuser()
-    prefix = ["runuser", "-u", "postgres", "--"] if as_root else []
+    # Debian keeps it where only root's own path looks.
+    runuser = shutil.which("runuser") or shutil.which("runuser", path="/usr/sbin:/sbin")
+    prefix = [runuser or "runuser", "-u", "postgres", "--"] if as_root else []
     folder = Path(tempfile.mkdtemp(prefix="backprobe-postgres-"))
     if as_root:
         shutil.chown(folder, "postgres")
