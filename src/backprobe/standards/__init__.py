@@ -1,1 +1,1 @@
-"""Published standards as pure functions: VIN, trouble codes, wire colours."""
+"""Published standards as pure functions: VIN, trouble codes, wire colours, SENT check sums."""
