@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable
 
-from bench import answers, circuits, store, web
+from bench import air, answers, circuits, logs, store, web
 from bench.report import Measured, show
 
 PARTS: dict[str, tuple[str, Callable[[], list[Measured]]]] = {
@@ -14,6 +14,8 @@ PARTS: dict[str, tuple[str, Callable[[], list[Measured]]]] = {
     ),
     "commands": ("Whole commands", answers.measure_commands),
     "store": ("Jobs in the data base (SQLite)", store.measure),
+    "air": ("The air check on engines with a hidden truth", air.measure),
+    "logs": ("Logs of control-unit values", logs.measure),
     "web": ("Pages under load, on this machine alone", web.measure),
 }
 

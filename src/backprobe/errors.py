@@ -36,6 +36,10 @@ class FamilyFileError(BackprobeError):
     """A circuit family file that can't be used as it is."""
 
 
+class CurveFileError(BackprobeError):
+    """A file of a sensor's curve that can't be used as it is."""
+
+
 class RecordingError(BackprobeError):
     """A capture or a log that can't be used as it is."""
 

@@ -17,6 +17,10 @@ from tests.browser.conftest import DESK, PHONE, ROOT, SHOTS, Server
 pytestmark = pytest.mark.slow
 
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+AIR = (
+    "/air?displacement=2.0&speed-1=780&pressure-1=34&temperature-1=32&flow-1=2.4&trim-1=20"
+    "&speed-2=2500&pressure-2=31&temperature-2=30&flow-2=7.4&still-manifold=99&height=200&do=check"
+)
 GRAVE = ("serious", "critical")
 
 
@@ -37,6 +41,13 @@ def pages(server: Server) -> dict[str, str]:
         "entry": f"/rounds/{round_key}/entry?quantity=volts&place=1",
         "witnesses": f"/sheets/{sheet}/witnesses",
         "outcome": f"/jobs/{job}/outcome",
+        "trims": f"/trims?job={job}",
+        "trims explained": "/trims?trim-idle-1=22&trim-2500-1=5&trim-idle-2=3&do=explain",
+        "curves": "/curves",
+        "curves answered": "/curves?reading=2.41+V&pull_up=2.2k&do=means",
+        "curves fitted": "/curves?points=0+degC=3.64V%0A90+degC=0.50V&do=fit",
+        "air": f"/air?job={job}",
+        "air answered": AIR,
         "settings": "/settings",
         "devices": "/devices",
         "missing": "/jobs/0000000000000000",

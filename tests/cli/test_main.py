@@ -46,7 +46,8 @@ def test_help_names_the_commands() -> None:
     result = started("--help")
     assert result.returncode == 0
     commands = (
-        "serve report new check explain next import export family backup restore doctor campaign"
+        "serve report new check explain next trims curve import export family backup restore"
+        " doctor campaign"
     )
     for command in commands.split():
         assert f"\n  {command} " in result.stdout

@@ -2,6 +2,8 @@
 
 import math
 
+import numpy as np
+
 from backprobe.campaign.block import (
     Block,
     FaultOption,
@@ -17,18 +19,31 @@ from backprobe.campaign.inputs import INF, add_input, draw_input
 from backprobe.campaign.nodal import Netlist
 from backprobe.campaign.rails import OPEN_OHM, VCC
 from backprobe.campaign.spreads import Random, chance, even, log_even, pick
+from backprobe.core.engine.thermistor_curve import TableCurve
+from backprobe.curves.curve_file import TemperatureCurve
+from backprobe.curves.loader import curve_named
 
 KELVIN = 273.15
-# Published curves of parts makers' thermistors, ohm at -20, 0, 20, 40, 60, 80, 100, 120 degC.
+# Published curves of parts makers' thermistors; rows of their tables, no law between them is used.
+PUBLISHED = ("ntc-2k5-at-20", "ntc-3k5-at-20", "ntc-1k7-at-20")
 PUBLISHED_CELSIUS = (-20.0, 0.0, 20.0, 40.0, 60.0, 80.0, 100.0, 120.0)
-PUBLISHED_OHM = (
-    (15462.0, 5896.0, 2500.0, 1175.0, 596.0, 323.0, 187.0, 113.0),
-    (28146.0, 9256.0, 3457.0, 1443.0, 660.0, 329.0, 175.0, 99.0),
-    (10000.0, 3770.0, 1650.0, 726.0, 370.0, 204.0, 120.0, 80.0),
-)
 # IEC 60751: platinum above 0 degC, R = R0 (1 + A t + B t^2); the cubic term below 0 degC is less
 # than the part's own tolerance here.
 PLATINUM_A, PLATINUM_B = 3.9083e-3, -5.775e-7
+
+
+def published_ohm(name: str, celsius: float) -> float:
+    """A row of a published table, ohm."""
+    curve = curve_named(name)
+    if not isinstance(curve, TemperatureCurve) or not isinstance(curve.law, TableCurve):
+        raise TypeError(name)
+    (row,) = np.flatnonzero(curve.law.celsius_rows == celsius)
+    return float(curve.law.ohm_rows[row])
+
+
+PUBLISHED_OHM = tuple(
+    tuple(published_ohm(name, celsius) for celsius in PUBLISHED_CELSIUS) for name in PUBLISHED
+)
 
 
 def three_points(

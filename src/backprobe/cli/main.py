@@ -13,17 +13,22 @@ from typing import Annotated, Final
 import typer
 
 from backprobe import __version__
+from backprobe.cli.air_command import air
 from backprobe.cli.backup_command import backup, restore
 from backprobe.cli.campaign_command import campaign
 from backprobe.cli.check_command import check
+from backprobe.cli.curve_command import curve_app
+from backprobe.cli.decode_command import decode
 from backprobe.cli.doctor_command import doctor
 from backprobe.cli.explain_command import explain
 from backprobe.cli.family_command import family_app
+from backprobe.cli.log_command import log
 from backprobe.cli.new_command import new
 from backprobe.cli.next_command import next_readings
 from backprobe.cli.report_command import report
 from backprobe.cli.serve_command import serve
 from backprobe.cli.transfer_command import export, import_
+from backprobe.cli.trims_command import trims
 from backprobe.errors import BackprobeError
 
 UNUSABLE: Final = 2
@@ -48,6 +53,11 @@ app.command("new")(new)
 app.command("check")(check)
 app.command("explain")(explain)
 app.command("next")(next_readings)
+app.command("air")(air)
+app.command("trims")(trims)
+app.add_typer(curve_app, name="curve")
+app.command("decode")(decode)
+app.command("log")(log)
 app.command("import")(import_)
 app.command("export")(export)
 app.add_typer(family_app, name="family")

@@ -66,6 +66,26 @@ _UNITS: Final[dict[str, Unit]] = {
         "%",
         others=(("%", 1.0, 0.0), ("percent", 1.0, 0.0), ("pct", 1.0, 0.0)),
     ),
+    "trim": Unit(
+        "fuel trim",
+        '"+12.5 %" or "-3"',
+        -100.0,
+        100.0,
+        "%",
+        others=(("%", 1.0, 0.0), ("percent", 1.0, 0.0), ("pct", 1.0, 0.0)),
+    ),
+    "litre": Unit(
+        "displacement",
+        '"1.6 l" or "1598 cm3"',
+        0.05,
+        30.0,
+        "l",
+        others=(
+            *((name, 1.0, 0.0) for name in ("l", "litre", "litres", "liter", "dm3")),
+            *((name, 1e-3, 0.0) for name in ("cm3", "cm³", "ccm", "cc", "ml")),
+            ("in3", 0.016387064, 0.0),  # the international inch is 25.4 mm (1959)
+        ),
+    ),
     "celsius": Unit(
         "temperature",
         '"19 degC" or "66 degF"',

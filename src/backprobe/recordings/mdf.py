@@ -53,7 +53,7 @@ class MdfSource:
         self._path = path
         self.interval = interval
         self.remarks: list[str] = []
-        with _opened(path) as file:
+        with opened_mdf(path) as file:
             chosen = self._choose(file, group)
             self._n_sample = int(file.groups[chosen].channel_group.cycles_nr)
             self._master: int | None = chosen if chosen in file.masters_db else None
@@ -104,7 +104,7 @@ class MdfSource:
 
     def blocks(self, *, only_times: bool = False) -> Iterator[Block]:
         """Read from the start; ``only_times`` leaves ``samples`` empty."""
-        with _opened(self._path) as file:
+        with opened_mdf(self._path) as file:
             for first in range(0, self._n_sample, _BLOCK):
                 n_row = min(_BLOCK, self._n_sample - first)
                 times = None
@@ -178,7 +178,7 @@ def write_mdf(capture: Capture, path: Path) -> None:
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[Any]:
+def opened_mdf(path: Path) -> Iterator[Any]:
     """An open file; whatever the library raises on damaged bytes becomes our error."""
     library = _library()
     try:

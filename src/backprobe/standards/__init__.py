@@ -1,1 +1,1 @@
-"""Published standards as pure functions: VIN, trouble codes, wire colours, SENT check sums."""
+"""Published standards as pure functions: numbers, codes, colours, values, messages, check sums."""

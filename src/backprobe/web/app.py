@@ -16,9 +16,11 @@ from backprobe.errors import BackprobeError
 from backprobe.services.job_book import JobBook
 from backprobe.store.engine import Store
 from backprobe.web import (
+    air_pages,
     api,
     away_script,
     connector_pages,
+    curve_pages,
     device_pages,
     event_stream,
     health,
@@ -30,6 +32,7 @@ from backprobe.web import (
     settings_pages,
     sheet_pages,
     static_files,
+    trim_pages,
     witness_pages,
 )
 from backprobe.web.answering import answers_hook, desk_for
@@ -57,6 +60,9 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     outcome_pages.router,
     witness_pages.router,
     settings_pages.router,
+    trim_pages.router,
+    curve_pages.router,
+    air_pages.router,
     said_pieces.router,
     device_pages.router,
     health.router,
