@@ -1,4 +1,7 @@
-"""From the name above a logged column to the quantity that it means, scored word by word."""
+"""From the name above a logged column to the quantity that it means, scored word by word.
+
+Names and abbreviations are those of [j1979] and [j1930], from memory.
+"""
 
 from __future__ import annotations
 
