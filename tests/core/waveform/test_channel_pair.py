@@ -19,9 +19,10 @@ def wandering(rng: np.random.Generator, n: int, smooth: float = 6.0) -> Array:
 
 def delayed(rng: np.random.Generator, n: int, delay: float) -> tuple[Array, Array]:
     """One smooth signal sampled twice, the second later by a number of samples (may be broken)."""
-    fine = wandering(rng, (n + 400) * 20, 120.0)
-    at = (np.arange(n) + 200) * 20
-    later = np.interp(at - 20.0 * delay, np.arange(fine.size), fine)
+    # Eight times as many samples: a straight line between two is 1e-4 of the deviation off.
+    fine = wandering(rng, (n + 400) * 8, 48.0)
+    at = (np.arange(n) + 200) * 8
+    later = np.interp(at - 8.0 * delay, np.arange(fine.size), fine)
     return fine[at], later
 
 

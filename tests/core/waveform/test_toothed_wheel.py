@@ -168,3 +168,25 @@ def test_marks_that_sit_evenly_repeat_within_a_turn_unless_it_is_known() -> None
     assert known.turn_pitches == 60
     assert known.gaps == (WheelGap(28, 2), WheelGap(58, 2))
     np.testing.assert_allclose(known.speed_rpm, 900.0, rtol=1e-5)
+
+
+@pytest.mark.parametrize("kind", ["between", "bounce"])
+def test_a_hundredth_of_false_edges(kind: str) -> None:
+    rng = np.random.default_rng(9)
+    edges = wheel_edges(speed_rpm=900.0, duration=3.0)
+    # Some pitches apart: the pitch is told from five times, of which most must be whole.
+    at = 10 + 6 * rng.choice((edges.size - 20) // 6, edges.size // 100, replace=False)
+    part = rng.uniform(0.1, 0.9, at.size) if kind == "between" else np.full(at.size, 0.02)
+    false = edges[at] + part * (edges[at + 1] - edges[at])
+    found = toothed_wheel(np.sort(np.concatenate([edges, false])))
+    assert (found.verdict, found.turn_pitches) == (WheelVerdict.MISSING_TEETH, 60)
+    assert found.gaps == (WheelGap(58, 2),)
+    assert [fault.kind for fault in found.single_faults] == [OddEdge.FALSE] * at.size
+
+
+def test_so_many_false_edges_that_the_count_slips() -> None:
+    rng = np.random.default_rng(10)
+    edges = wheel_edges(speed_rpm=900.0, duration=3.0)
+    false = rng.uniform(edges[0], edges[-1], edges.size // 10)
+    found = toothed_wheel(np.unique(np.concatenate([edges, false])))
+    assert found.verdict is WheelVerdict.IRREGULAR

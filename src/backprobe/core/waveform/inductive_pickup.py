@@ -30,10 +30,12 @@ _BAND_SHARE: Final = 0.15
 _FLAT_SHARE: Final = 0.65
 # A gap is longer than this, in pitches.
 _GAP: Final = 1.4
-# Times beside a gap are one pitch within this, for the slope at the teeth, ...
-_EVEN: Final = 0.15
-# ... and differ by more than this for the other one.
-_UNEVEN: Final = 0.25
+# Times beside a gap are one pitch within this, for the slope at the teeth (cranking speed changes
+# from tooth to tooth), ...
+_EVEN: Final = 0.3
+# ... and depart clearly more from it for the other one.
+_UNEVEN: Final = 0.15
+_UNEVEN_FACTOR: Final = 1.5
 _GROUP: Final = 8  # teeth to one value of amplitude
 _SPEED_RATIO: Final = 1.3
 _EXPONENT_TOLERANCE: Final = 0.15
@@ -240,9 +242,9 @@ def _tooth_slope(falling: Array, rising: Array) -> tuple[ToothSlope, int]:
     beside_rising, n_rising = _beside_gaps(rising)
     if min(n_falling, n_rising) < 1:
         return ToothSlope.CANT_TELL, 0
-    if beside_falling < _EVEN and beside_rising > _UNEVEN:
+    if beside_falling < _EVEN and beside_rising > _UNEVEN + _UNEVEN_FACTOR * beside_falling:
         return ToothSlope.FALLING, n_falling
-    if beside_rising < _EVEN and beside_falling > _UNEVEN:
+    if beside_rising < _EVEN and beside_falling > _UNEVEN + _UNEVEN_FACTOR * beside_rising:
         return ToothSlope.RISING, n_rising
     return ToothSlope.CANT_TELL, max(n_falling, n_rising)
 

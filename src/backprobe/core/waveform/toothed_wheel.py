@@ -12,17 +12,14 @@ from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
+from backprobe.core.waveform.pitch_places import marks_between, pitch_places
 from backprobe.errors import ValueOutOfRange
 
 Array: TypeAlias = NDArray[np.float64]
 
-# Times that the local pitch is the median of: two gaps with one tooth between leave a majority.
-_PITCH_WINDOW: Final = 5
-# A time is a whole number of pitches if it is this near to one, in pitches, ...
-_NEAR: Final = 0.3
-# ... and of a wheel's times at least this share is (cranking speeds change from tooth to tooth).
+# Of a wheel's times at least this share is a whole number of pitches (cranking speeds change from
+# tooth to tooth).
 _WHOLE_SHARE: Final = 0.78
 # Share of marks (gaps, added teeth) that come back after one turn: lost edges lower it.
 _REPEAT_SHARE: Final = 0.5
@@ -30,7 +27,11 @@ _MAX_TURN_PITCHES: Final = 400
 # An even wheel may have this share of single marks, from lost and false edges.
 _ODD_SHARE: Final = 0.03
 _MIN_EDGES: Final = 12
+# So many marks would show two turns of any wheel in use.
+_MANY_MARKS: Final = 16
 MIN_TURNS: Final = 2.0
+# With more lost and false edges than this the count of pitches slips, and the pattern with it.
+_FAULT_SHARE: Final = 0.035
 
 
 class WheelVerdict(Enum):
@@ -149,10 +150,10 @@ def toothed_wheel(instants: Array, known_turn_pitches: int = 0) -> WheelReading:
     edges = require_rising(instants, "toothed wheel")
     if edges.size < _MIN_EDGES:
         return _no_wheel(WheelVerdict.TOO_SHORT)
-    place, whole_share = _pitch_places(edges)
+    place, whole_share = pitch_places(edges)
     if whole_share < _WHOLE_SHARE:
         return _no_wheel(WheelVerdict.IRREGULAR)
-    missing, extra = _marks(place)
+    missing, extra = marks_between(place)
     turn = _turn_length(missing, extra, float(place[-1]))
     if turn:
         if known_turn_pitches % turn == 0 and known_turn_pitches:
@@ -161,7 +162,7 @@ def toothed_wheel(instants: Array, known_turn_pitches: int = 0) -> WheelReading:
     n_mark = missing.size + extra.size
     if n_mark <= max(2.0, _ODD_SHARE * place[-1]):
         return _even(edges, place, known_turn_pitches)
-    is_long = place[-1] > MIN_TURNS * _MAX_TURN_PITCHES or _is_marked_often(missing, place)
+    is_long = place[-1] > MIN_TURNS * _MAX_TURN_PITCHES or n_mark > _MANY_MARKS
     return _no_wheel(WheelVerdict.IRREGULAR if is_long else WheelVerdict.TOO_SHORT)
 
 
@@ -200,38 +201,6 @@ def _no_wheel(verdict: WheelVerdict) -> WheelReading:
     return WheelReading(verdict, 0, (), (), nothing, (), nothing, nothing)
 
 
-def _pitch_places(edges: Array) -> tuple[Array, float]:
-    """Place of each edge in pitches from the first, and the share of times that fit a pitch."""
-    times = np.diff(edges)  # (n_edge - 1,), s
-    pitch = median_filter(times, size=_PITCH_WINDOW, mode="mirror")
-    share = (times / pitch).tolist()
-    place = [0.0]
-    n_fit = 0
-    number = 0
-    while number < len(share):
-        here = share[number]
-        after = share[number + 1] if number + 1 < len(share) else 1.0
-        whole = place[-1]
-        if here < 0.8 and after < 0.8 and 0.7 < here + after < 1.35:
-            place += [whole + here / (here + after), whole + 1.0]
-            n_fit += 2
-            number += 2
-            continue
-        pitches = max(1, round(here))
-        n_fit += abs(here - pitches) <= _NEAR * max(1.0, 0.5 * pitches)
-        place.append(whole + pitches)
-        number += 1
-    return np.array(place), n_fit / len(share)
-
-
-def _marks(place: Array) -> tuple[Array, Array]:
-    """Whole places without an edge, and edges between whole places."""
-    is_whole = place == np.round(place)
-    present = place[is_whole]
-    missing = np.setdiff1d(np.arange(place[-1] + 1.0), present)
-    return missing, place[~is_whole]
-
-
 def _turn_length(missing: Array, extra: Array, last: float) -> int:
     """Find the fewest pitches after which marks come back, with two turns in sight."""
     marks = np.concatenate([missing, np.floor(extra) + 0.5])
@@ -266,12 +235,8 @@ def _repeat_share(
     return float(pairs) / max(n_ahead, n_behind)
 
 
-def _is_marked_often(missing: Array, place: Array) -> bool:
-    return bool(missing.size > 0.3 * place[-1])
-
-
 def _patterned(edges: Array, place: Array, turn: int) -> WheelReading:
-    missing, extra = _marks(place)
+    missing, extra = marks_between(place)
     gone = _usual(missing, turn, float(place[-1]))
     added_at = _usual(np.floor(extra), turn, float(place[-1]))
     zero = _first_tooth(gone, added_at, turn)
@@ -284,6 +249,8 @@ def _patterned(edges: Array, place: Array, turn: int) -> WheelReading:
     )
     verdict = WheelVerdict.MISSING_TEETH if gone.size else WheelVerdict.ADDED_TEETH
     singles = _single_faults(edges, place, turn, gone, added_at, first)
+    if len(singles) > max(2.0, _FAULT_SHARE * place[-1]):
+        return _no_wheel(WheelVerdict.IRREGULAR)
     when, speed = _turn_speed(edges, place, turn)
     return WheelReading(verdict, turn, gaps, tuple(sorted(added)), from_one, singles, when, speed)
 
@@ -330,7 +297,7 @@ def _mean_place(places: Array, turn: int) -> float:
 def _single_faults(
     edges: Array, place: Array, turn: int, gone: Array, added_at: Array, first: int
 ) -> tuple[SingleFault, ...]:
-    missing, extra = _marks(place)
+    missing, extra = marks_between(place)
     lost = missing[~np.isin(missing % turn, gone)]
     false = extra[~np.isin(np.floor(extra) % turn, added_at)]
     # An edge where a tooth is missing in most turns is one too many as well.
@@ -348,7 +315,7 @@ def _single_faults(
 
 
 def _even(edges: Array, place: Array, known_turn: int) -> WheelReading:
-    missing, extra = _marks(place)
+    missing, extra = marks_between(place)
     when = np.interp(np.concatenate([missing, extra]), place, edges)
     kinds = [OddEdge.LOST] * missing.size + [OddEdge.FALSE] * extra.size
     singles = tuple(
