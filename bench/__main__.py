@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable
 
-from bench import air, answers, circuits, logs, signals, store, web
+from bench import air, answers, captures, circuits, logs, signals, store, web
 from bench.report import Measured, show
 
 PARTS: dict[str, tuple[str, Callable[[], list[Measured]]]] = {
@@ -14,6 +14,7 @@ PARTS: dict[str, tuple[str, Callable[[], list[Measured]]]] = {
     ),
     "commands": ("Whole commands", answers.measure_commands),
     "signals": ("Captured signals: false alarms and misses", signals.measure),
+    "captures": ("Recordings of an oscilloscope (1 GB as float32)", captures.measure),
     "store": ("Jobs in the data base (SQLite)", store.measure),
     "air": ("The air check on engines with a hidden truth", air.measure),
     "logs": ("Logs of control-unit values", logs.measure),

@@ -113,10 +113,11 @@ def opened_as_text_without_encoding(tree: ast.AST) -> list[int]:
             case ast.Name(id="open"):
                 mode = node.args[1] if len(node.args) > 1 else None
             case ast.Attribute(
-                value=ast.Name(id="os" | "Image" | "archive") | ast.Attribute(attr="zip"),
+                value=ast.Name(id="os" | "Image" | "archive" | "wave" | "StoredCapture")
+                | ast.Attribute(attr="zip"),
                 attr="open",
             ):
-                continue  # bytes by nature: pictures, members of an archive
+                continue  # bytes by nature: pictures, members of an archive, sound, stored captures
             case ast.Attribute(attr="open"):
                 mode = node.args[0] if node.args else None
             case ast.Attribute(attr="read_text"):

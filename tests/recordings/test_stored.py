@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -132,18 +133,18 @@ def test_channels_of_one_name_stay_apart(tmp_path: Path) -> None:
 
 
 def test_wav_and_text_are_stored_alike(tmp_path: Path) -> None:
-    samples = np.round(1000 * np.sin(np.arange(600_000) / 50)).astype("<i2")
+    samples = np.round(1000 * np.sin(np.arange(60_000) / 50)).astype("<i2")
     write_wav(tmp_path / "a.wav", samples[:, None], rate=10_000)
     shares: list[float] = []
     store_capture(tmp_path / "a.wav", tmp_path / "a", progress=shares.append)
     times = np.arange(samples.size) * 1e-4
     lines = [f"{t:.4f};{v / 32768!r}" for t, v in zip(times, samples.tolist(), strict=True)]
-    (tmp_path / "b.csv").write_text("Time (s);u (V)\n" + "\n".join(lines) + "\n")
+    (tmp_path / "b.csv").write_bytes(("Time (s);u (V)\n" + "\n".join(lines) + "\n").encode())
     store_capture(tmp_path / "b.csv", tmp_path / "b")
     one, other = StoredCapture.open(tmp_path / "a"), StoredCapture.open(tmp_path / "b")
     np.testing.assert_array_equal(one.samples(0), other.samples(0))
-    assert (one.interval, one.start, one.n_sample) == (1e-4, 0.0, 600_000)
-    assert (other.interval, other.start, other.n_sample) == (1e-4, 0.0, 600_000)
+    assert (one.interval, one.start, one.n_sample) == (1e-4, 0.0, 60_000)
+    assert (other.interval, other.start, other.n_sample) == (1e-4, 0.0, 60_000)
     assert one.samples(0).dtype == np.float32
     assert other.samples(0).dtype == np.float64
     assert shares == sorted(shares)
@@ -152,7 +153,7 @@ def test_wav_and_text_are_stored_alike(tmp_path: Path) -> None:
 
 
 def test_uneven_times_are_stored(tmp_path: Path) -> None:
-    (tmp_path / "u.csv").write_text("t (ms),u\n0,1\n1,2\n5,3\n6,4\n")
+    (tmp_path / "u.csv").write_bytes(b"t (ms),u\n0,1\n1,2\n5,3\n6,4\n")
     store_capture(tmp_path / "u.csv", tmp_path / "u")
     opened = StoredCapture.open(tmp_path / "u")
     assert not opened.is_even
@@ -180,7 +181,7 @@ def test_uneven_times_are_stored(tmp_path: Path) -> None:
     ],
 )
 def test_failed_storing_leaves_nothing(text: str, said: str, tmp_path: Path) -> None:
-    (tmp_path / "bad.csv").write_text(text)
+    (tmp_path / "bad.csv").write_bytes((text).encode())
     folder = tmp_path / "out"
     with pytest.raises(RecordingError) as caught:
         store_capture(tmp_path / "bad.csv", folder / "c", ReadOptions())
@@ -200,6 +201,28 @@ def test_broken_off_storing_leaves_the_old_capture(tmp_path: Path) -> None:
         store_capture(tmp_path / "a.wav", tmp_path / "c", progress=stop)
     assert {path.name for path in tmp_path.iterdir()} == {"a.wav", "c", "c.extremes"}
     np.testing.assert_array_equal(StoredCapture.open(tmp_path / "c").samples(0), old)
+
+
+def test_folder_that_is_none_is_told(tmp_path: Path) -> None:
+    (tmp_path / "file").write_bytes(b"")
+    with pytest.raises(RecordingError) as caught:
+        write_parquet(made_capture(10, 1), tmp_path / "file" / "c")
+    assert str(caught.value).startswith("c: The capture can't be stored: ")
+    assert str(caught.value).endswith(". Make room, or choose another folder.")
+
+
+def test_full_disk_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise pl.exceptions.ComputeError("No space left on device")
+
+    monkeypatch.setattr(pl.LazyFrame, "sink_parquet", full)
+    with pytest.raises(RecordingError) as caught:
+        write_parquet(made_capture(10, 1), tmp_path / "c")
+    assert str(caught.value) == (
+        "c: The capture can't be stored: No space left on device."
+        " Make room, or choose another folder."
+    )
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_errors_say_what_is_missing(tmp_path: Path) -> None:

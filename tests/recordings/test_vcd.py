@@ -52,7 +52,7 @@ NAN = math.nan
 
 
 def test_changes_become_steps_of_one_tick(tmp_path: Path) -> None:
-    (tmp_path / "a.vcd").write_text(EXAMPLE)
+    (tmp_path / "a.vcd").write_bytes((EXAMPLE).encode())
     capture = read_capture(tmp_path / "a.vcd")
     assert capture.times is not None
     ticks = [100, 104, 105, 106, 119, 120, 124, 125, 129, 130]
@@ -92,7 +92,7 @@ def test_dump_holds_the_same_signal(
         *(f"#{t}\nb{v:b} ~a" for t, v in zip(ticks.tolist(), values, strict=True)),
     ]
     path = tmp_path_factory.mktemp("vcd") / "a"
-    path.write_text("\n".join(lines) + "\n")
+    path.write_bytes(("\n".join(lines) + "\n").encode())
     capture = read_capture(path)
     n_sample = capture.channels[0].samples.size
     even = capture.start + capture.interval * np.arange(n_sample, dtype=np.float64)
@@ -107,9 +107,9 @@ def test_dump_holds_the_same_signal(
 @given(st.integers(0, len(EXAMPLE) - 1))
 def test_cut_dump_is_refused_or_said(tmp_path_factory: pytest.TempPathFactory, length: int) -> None:
     path = tmp_path_factory.mktemp("cut") / "a.vcd"
-    path.write_text(EXAMPLE[:length])
+    path.write_bytes((EXAMPLE[:length]).encode())
     whole_path = path.with_name("whole")
-    whole_path.write_text(EXAMPLE)
+    whole_path.write_bytes((EXAMPLE).encode())
     whole = read_capture(whole_path)
     capture = read_or_refused(path)
     if capture is None:
@@ -145,7 +145,7 @@ def test_cut_dump_is_refused_or_said(tmp_path_factory: pytest.TempPathFactory, l
     ],
 )
 def test_what_can_not_be_is_refused(text: str, said: str, tmp_path: Path) -> None:
-    (tmp_path / "a.vcd").write_text(text)
+    (tmp_path / "a.vcd").write_bytes((text).encode())
     with pytest.raises(RecordingError) as caught:
         read_capture(tmp_path / "a.vcd")
     assert str(caught.value) == said

@@ -16,7 +16,7 @@ _MARKS: Final = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
-_BRACKETED: Final = re.compile(r"\s+(?=[(\[])")
+_WITHIN_HEADING: Final = re.compile(r"\s+(?=[(\[])|(?<=,)\s+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +124,7 @@ def split_headings(line: str, separator: str, n_column: int) -> list[str]:
     cells = split_line(line, separator)
     if separator == " " and len(cells) != n_column:
         wide = [cell.strip() for cell in re.split(r"\s{2,}|\t", line.strip())]
-        cells = wide if len(wide) == n_column else _BRACKETED.sub("\u0000", line).split()
+        cells = wide if len(wide) == n_column else _WITHIN_HEADING.sub("\u0000", line).split()
         cells = [cell.replace("\u0000", " ") for cell in cells]
     while len(cells) > n_column and not cells[-1]:
         cells.pop()

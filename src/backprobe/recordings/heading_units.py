@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 _SAME: Final = str.maketrans({"µ": "u", "μ": "u", "\u2126": "Ω", "\u00a0": " ", "\u202f": " "})
-# SI prefixes (BIPM, The International System of Units, 9th edition, 2019, table 7).
+# SI prefixes [si2019], table 7.
 _PREFIXES: Final = {
     "p": 1e-12,
     "n": 1e-9,

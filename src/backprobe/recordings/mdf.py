@@ -1,4 +1,4 @@
-"""ASAM MDF 4, through the library asammdf, which is optional (``backprobe[measurement-data]``)."""
+"""ASAM MDF 4 [mdf4], through the library asammdf: ``pip install "backprobe[measurement-data]"``."""
 
 import io
 import logging
@@ -21,7 +21,7 @@ from backprobe.recordings.source import Block, ChannelHead
 _BLOCK: Final = 1 << 18
 _DATA, _MASTER = 0, (2, 3)  # kinds of channels; 2 = stored master, 3 = computed one
 _MOST_UNFINISHED: Final = 1 << 30
-_MOST_PACKED: Final = 1040  # deflate packs no better than 1032 to 1 (RFC 1951), from memory
+_MOST_PACKED: Final = 1040  # deflate packs no better than 1032 to 1 [rfc1951]
 
 
 class MdfSource:

@@ -21,7 +21,7 @@ from backprobe.recordings.array_columns import (
 from backprobe.recordings.heading_units import Heading
 from backprobe.recordings.source import Block, ChannelHead
 
-_BLOCK: Final = 1 << 19  # samples of one channel
+BLOCK = 1 << 19  # samples of one channel
 _MOST_CHANNELS: Final = 256
 _TELL_INTERVAL: Final = (
     "Give the time between two samples, or save an .npz with an array named time or interval."
@@ -108,8 +108,8 @@ class NpySource:
         n_channel = 1 if self._names else len(self.channels)
         with self._path.open("rb") as file:
             file.seek(self._at)
-            for first in range(0, self._n_sample, _BLOCK):
-                n_row = min(_BLOCK, self._n_sample - first)
+            for first in range(0, self._n_sample, BLOCK):
+                n_row = min(BLOCK, self._n_sample - first)
                 data = file.read(n_row * n_channel * self._dtype.itemsize)
                 rows = np.frombuffer(data, dtype=self._dtype)
                 table = rows.reshape(n_row, n_channel) if not self._names else rows
@@ -227,8 +227,8 @@ class NpzSource:
             for name in [*names, *([self._time] if self._time else [])]:
                 files[name] = stack.enter_context(archive.open(f"{name}.npy"))
                 _read_header(files[name], self._path.name)
-            for first in range(0, n_sample, _BLOCK):
-                n_row = min(_BLOCK, n_sample - first)
+            for first in range(0, n_sample, BLOCK):
+                n_row = min(BLOCK, n_sample - first)
                 parts = {name: self._part(files[name], name, n_row) for name in files}
                 times = None
                 if self._time is not None:

@@ -112,6 +112,7 @@ def open_source(path: Path, options: ReadOptions) -> tuple[Source, tuple[str, ..
         with path.open("rb") as file:
             head = file.read(_HEAD)
         kind = kind_of(head, path)
+        _require_fitting(kind, options, path)
         return _OPENERS[kind](path, options)
     except OSError as error:
         raise RecordingError(
@@ -119,6 +120,22 @@ def open_source(path: Path, options: ReadOptions) -> tuple[Source, tuple[str, ..
             where=path.name,
             remedy="Look whether it's there and may be read.",
         ) from error
+
+
+def _require_fitting(kind: str, options: ReadOptions, path: Path) -> None:
+    """Refuse what was told of a file of another kind."""
+    told = {
+        "A description of columns": (options.mapping, "text", "a text with columns"),
+        "The volts at full scale": (options.volts_at_full_scale, "wav", "a WAV file"),
+        "A group": (options.group, "mdf", "an MDF file"),
+    }
+    for what, (value, fitting, noun) in told.items():
+        if value is not None and kind != fitting:
+            raise RecordingError(
+                f"{what} was given, but this isn't {noun}.",
+                where=path.name,
+                remedy="Leave it out, or name the right file.",
+            )
 
 
 def kind_of(head: bytes, path: Path) -> str:

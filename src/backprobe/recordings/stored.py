@@ -16,7 +16,7 @@ from backprobe.recordings.extremes import FINE, binned
 from backprobe.recordings.parquet import TIME, StoredHead, read_head, read_rows
 from backprobe.recordings.stored_writer import extremes_path
 
-_WIDE: Final = 4 * FINE
+_WIDE: Final = 2 * FINE
 """Bins of at least so many samples are put together from stored extremes."""
 
 _BLOCK: Final = 1 << 20

@@ -3,7 +3,7 @@
 import os
 import secrets
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final
 
@@ -21,8 +21,8 @@ from backprobe.recordings.reading import ReadOptions, open_source
 from backprobe.recordings.source import Block, ChannelHead, Source
 from backprobe.recordings.time_base import TimeBase, TimeBaseFinder
 
-ROW_GROUP: Final = 1 << 18
-"""Samples in a row group: 1 MiB of float32, read within milliseconds wherever it stands."""
+ROW_GROUP: Final = 1 << 19
+"""Samples in a row group: 2 MiB of float32, read within milliseconds wherever it stands."""
 
 Progress = Callable[[float], None]
 """Takes the share that is done, 0 to 1."""
@@ -199,9 +199,11 @@ def _write(
                 metadata=metadata,
             )
         # The engine of polars may turn an error of ours into a panic, which is no Exception.
-        except BaseException:
+        except BaseException as error:
             if failure:
                 raise failure[0] from None
+            if isinstance(error, pl.exceptions.PolarsError):
+                raise _not_stored(path, str(error)) from error
             raise
         if failure:
             raise failure[0]
@@ -231,11 +233,16 @@ def _in_place_of(path: Path, other: Path) -> Iterator[tuple[Path, Path]]:
         temporary[1].replace(other)
         temporary[0].replace(path)
     except OSError as error:
-        raise RecordingError(
-            f"The capture can't be stored: {error.strerror or error}.",
-            where=path.name,
-            remedy="Make room, or choose another folder.",
-        ) from error
+        raise _not_stored(path, error.strerror or str(error)) from error
     finally:
         for each in temporary:
-            each.unlink(missing_ok=True)
+            with suppress(OSError):  # what went wrong before is what counts
+                each.unlink(missing_ok=True)
+
+
+def _not_stored(path: Path, reason: str) -> RecordingError:
+    return RecordingError(
+        f"The capture can't be stored: {reason}.",
+        where=path.name,
+        remedy="Make room, or choose another folder.",
+    )

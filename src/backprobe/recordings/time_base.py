@@ -13,7 +13,7 @@ JITTER: Final = 0.01
 recorder may wander without moving any edge by more than it (this project's choice)."""
 
 _OFFSETS: Final = np.linspace(-1.0, 1.0, 7)  # of the comb from the first instant, in tolerances
-_MARGIN: Final = 1.1  # the true offset may lie between two of these
+_MARGIN: Final = 7 / 6  # the true offset may lie half a step from the nearest of these
 
 _SAME_TIMES: Final = (
     "Neighbouring samples carry the same time since it is written with few digits;"
@@ -83,8 +83,6 @@ class TimeBaseFinder:
         RecordingError
             One isn't a number.
         """
-        if times.size == 0:
-            return
         unknown = np.flatnonzero(~np.isfinite(times))
         if unknown.size:
             raise RecordingError(
@@ -92,24 +90,33 @@ class TimeBaseFinder:
                 where=self._file_name,
                 remedy="Give the interval between samples instead.",
             )
-        if self._n == 0:
-            self._first = self._last = float(times[0])
-            mean = (times[-1] - times[0]) / max(times.size - 1, 1)
-            self._tolerance = max(JITTER * float(mean), 0.51 * self._resolution)
+        if times.size == 0:
+            return
         self._note_stuck(times)
-        index = np.arange(self._n, self._n + times.size, dtype=np.float64)
-        own = slice(1 if self._n == 0 else 0, None)
-        rounding = _EPSILON * max(abs(self._first), float(np.abs(times).max()))
-        allowed = self._tolerance + rounding
-        if index[own].size:
-            per_index = 1.0 / index[own]
-            slopes = (times[own] - self._first) * per_index
-            for at, offset in enumerate(_OFFSETS):
-                below, above = (offset + _MARGIN) * allowed, (offset - _MARGIN) * allowed
-                self._low[at] = max(self._low[at], float((slopes - below * per_index).max()))
-                self._high[at] = min(self._high[at], float((slopes - above * per_index).min()))
+        joined = times
+        if self._n == 0:
+            self._first = float(times[0])
+        if self._n == 1:
+            joined = np.concatenate([[self._first], times])
+        if self._n < 2 <= joined.size:
+            mean = float(joined[-1] - joined[0]) / (joined.size - 1)
+            self._tolerance = max(JITTER * mean, 0.51 * self._resolution)
+        if self._n + times.size >= 2:
+            self._narrow(joined, self._n + times.size - joined.size)
         self._n += times.size
         self._last = float(times[-1])
+
+    def _narrow(self, times: NDArray[np.float64], before: int) -> None:
+        """Leave the slopes that these instants allow as well; ``before`` have come before them."""
+        own = slice(1 if before == 0 else 0, None)  # the first instant allows any slope
+        per_index = 1.0 / np.arange(before, before + times.size, dtype=np.float64)[own]
+        rounding = _EPSILON * max(abs(self._first), float(np.abs(times).max()))
+        allowed = self._tolerance + rounding
+        slopes = (times[own] - self._first) * per_index
+        for at, offset in enumerate(_OFFSETS):
+            below, above = (offset + _MARGIN) * allowed, (offset - _MARGIN) * allowed
+            self._low[at] = max(self._low[at], float((slopes - below * per_index).max()))
+            self._high[at] = min(self._high[at], float((slopes - above * per_index).min()))
 
     def _note_stuck(self, times: NDArray[np.float64]) -> None:
         if self._stuck_at:

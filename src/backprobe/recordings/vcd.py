@@ -1,4 +1,4 @@
-"""Value change dumps of logic recorders and simulators (IEEE 1364-2005, clause 18).
+"""Value change dumps of logic recorders and simulators [ieee1364], clause 18.
 
 A dump holds changes, not samples. Here each change becomes a step of one tick of the time scale: a
 sample with the old values one tick before it, and one with the new values at its instant, so that

@@ -1,4 +1,4 @@
-"""Head of a value change dump (IEEE 1364-2005, 18.2.3): time scale, scopes, variables."""
+"""Head of a value change dump [ieee1364], 18.2.3: time scale, scopes, variables."""
 
 import re
 from collections.abc import Iterator
