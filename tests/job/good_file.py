@@ -57,6 +57,8 @@ key = "run"
 rpm = 750
 volts_high = { 1 = 2.1 }
 volts_low = { 1 = 1.9 }
+level_high = { C7 = "4.95 V ± 60 mV" }
+level_low = { C7 = "0.2 V" }
 duty_percent = { C7 = 40 }
 scan = { "intake air temperature" = "66 degF", "air mass flow" = "11.5 kg/h" }
 

@@ -97,6 +97,8 @@ def rounds(draw: st.DrawFn, name: str, pins: tuple[str, ...]) -> Round:
         # Far apart, so that the highest is never below the lowest.
         volts_high=at_pins(bare(30, 60)),
         volts_low=at_pins(bare(-60, 29)),
+        level_high=at_pins(bare(30, 60) | st.just(Indication(44.0, written="44.0 V ± 1 V"))),
+        level_low=at_pins(bare(-60, 29)),
         volts_ac=at_pins(bare(0, 60)),
         hertz=at_pins(bare(0, 1e5)),
         duty_percent=at_pins(bare(0, 100)),

@@ -276,6 +276,13 @@ REFUSED = [
         None,
         "Round B, pin 1: the lowest value 2.90 V is above the highest 2.10 V. Exchange volts_high",
     ),
+    (
+        'level_low = { C7 = "0.2 V" }',
+        'level_low = { C7 = "5.2 V" }',
+        None,
+        "Round B, pin C7: the lowest level 5.20 V is above the highest 4.95 V. Exchange level_high",
+    ),
+    ('"4.95 V ± 60 mV"', '"4.95 V ± 60 ohm"', None, "behind the plus-minus sign stands no amount."),
     ("duty_percent = { C7 = 40 }", "duty_percent = { C7 = 140 }", None, "140 is above 100 %"),
     ("duty_percent = { C7 = 40 }", 'duty_percent = { C7 = "OL" }', None, "C7 is over range."),
     ("duty_percent = { C7 = 40 }", "volts_ac = { 1 = -0.1 }", None, "which AC volts can't be."),

@@ -28,8 +28,9 @@ def sound(**changes: object) -> Round:
 def test_everything_in_the_good_file_is_counted() -> None:
     contents = contents_of(parse_job(GOOD, "job.toml"))
     assert (contents.terminals, contents.rounds, contents.void_rounds) == (3, 3, 0)
-    # A: battery, black lead, 3 volts, 2 ohms, 1 loaded; B: high, low, duty, 2 scan; C: 1.
-    assert contents.readings == 8 + 5 + 1
+    # A: battery, black lead, 3 volts, 2 ohms, 1 loaded; C: 1.
+    # B: highest, lowest, two levels, duty, 2 scan.
+    assert contents.readings == 8 + 7 + 1
 
 
 def test_a_void_round_is_counted_but_not_its_readings() -> None:

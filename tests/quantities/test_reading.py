@@ -211,3 +211,29 @@ def test_any_number_is_either_possible_or_refused(number: float) -> None:
     else:
         with pytest.raises(QuantityError):
             parse_quantity(number, "volt")
+
+
+@pytest.mark.parametrize(
+    ("written", "unit", "value", "limits"),
+    [
+        ("2.41 V ± 70 mV", "volt", 2.41, 0.07),
+        ("2,41 V +/- 0,07", "volt", 2.41, 0.07),
+        ("410 mV ± 20", "volt", 0.41, 0.02),
+        ("12.4 V ±1 %", "volt", 12.4, 0.124),
+        ("4k7 ± 5 %", "ohm", 4700.0, 235.0),
+        ("81 degC ± 2 degC", "celsius", 81.0, 2.0),
+        ("41.5 % ± 0.5 %", "percent", 41.5, 0.5),
+    ],
+)
+def test_how_far_a_value_may_be_off_stands_behind_plus_minus(
+    written: str, unit: str, value: float, limits: float
+) -> None:
+    found = parse_quantity(written, unit)
+    assert found.value == pytest.approx(value, rel=1e-12)
+    assert found.limits == pytest.approx(limits, rel=1e-12)
+
+
+@pytest.mark.parametrize("written", ["2 V ±", "2 V ± 0", "2 V ± -1", "2 V ± 3 ohm", "OL ± 1 V"])
+def test_no_amount_behind_plus_minus_is_told(written: str) -> None:
+    with pytest.raises(QuantityError, match="behind the plus-minus sign stands no amount"):
+        parse_quantity(written, "volt")

@@ -93,3 +93,28 @@ def test_shared_and_own_parts_cover_the_statement(value: float) -> None:
     digit = (0.0001, 0.001, 0.01)[number]
     whole = math.hypot(own, common_share(METER) * value, offset)
     assert whole >= math.hypot(0.005 * value, 2 * digit) / ROOT_3 - 1e-12
+
+
+@pytest.mark.parametrize(
+    ("key", "indication", "limits"),
+    [
+        ("volts", Indication(2.41, written="2.41 V ± 70 mV"), 0.07),
+        ("level_high", Indication(5.0, written="5.00 V +/- 3 %"), 0.15),
+        ("hertz", Indication(100.0, written="100 Hz ± 2"), 2.0),
+        ("duty_percent", Indication(42.0, written="42 % ± 0.2"), 0.2),
+    ],
+)
+def test_limits_written_beside_a_reading_stand_for_the_data_sheet(
+    key: str, indication: Indication, limits: float
+) -> None:
+    found = standard_uncertainty(METER, key, indication)
+    assert found == pytest.approx(limits / ROOT_3, rel=1e-12)
+
+
+@given(st.floats(0.1, 20.0), st.integers(1, 500))
+def test_narrower_limits_are_never_a_larger_uncertainty(volts: float, millivolts: int) -> None:
+    def told(limits: int) -> float:
+        written = f"{volts:.3f} V ± {limits} mV"
+        return standard_uncertainty(METER, "volts", Indication(volts, written=written))
+
+    assert told(millivolts) < told(millivolts + 1)

@@ -73,7 +73,7 @@ def test_a_backup_gives_back_everything(store: Store, new_store: NewStore, backu
     told: list[tuple[str, float]] = []
     made = make_backup(store, backup, progress=lambda what, share: told.append((what, share)))
     assert (made.rows["job"], made.n_file, made.size_bytes) == (2, 1, backup.stat().st_size)
-    assert told[-1] == ("pictures and documents", 1.0)
+    assert told[-1] == ("pictures, documents and recordings", 1.0)
     other = new_store()
     found = restored_into(other, backup)
     assert found is None

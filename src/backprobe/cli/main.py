@@ -16,6 +16,7 @@ from backprobe import __version__
 from backprobe.cli.air_command import air
 from backprobe.cli.backup_command import backup, restore
 from backprobe.cli.campaign_command import campaign
+from backprobe.cli.capture_command import capture
 from backprobe.cli.check_command import check
 from backprobe.cli.curve_command import curve_app
 from backprobe.cli.decode_command import decode
@@ -58,6 +59,7 @@ app.command("trims")(trims)
 app.add_typer(curve_app, name="curve")
 app.command("decode")(decode)
 app.command("log")(log)
+app.command("capture")(capture)
 app.command("import")(import_)
 app.command("export")(export)
 app.add_typer(family_app, name="family")

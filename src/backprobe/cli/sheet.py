@@ -36,6 +36,8 @@ _CELL_QUANTITIES: Final = (
     ("volts", "", "V"),
     ("volts_high", "high ", "V"),
     ("volts_low", "low ", "V"),
+    ("level_high", "high level ", "V"),
+    ("level_low", "low level ", "V"),
     ("volts_ac", "AC ", "V"),
     ("volts_loaded", "load ", "V"),
     ("hertz", "", "Hz"),

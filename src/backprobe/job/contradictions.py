@@ -51,14 +51,16 @@ def _in_ohms(found: Round) -> Contradiction | None:
 
 
 def _in_extremes(found: Round) -> Contradiction | None:
-    for pin, low in found.volts_low.items():
-        high = found.volts_high.get(pin)
-        if high is not None and low.value > high.value:
-            return Contradiction(
-                f"Round {found.name}, pin {pin}: the lowest value"
-                f" {format_quantity(low.value, 'volt')} is above the highest"
-                f" {format_quantity(high.value, 'volt')}.",
-                "Exchange volts_high and volts_low.",
-                "volts_low",
-            )
+    for kind, words in (("volts", "value"), ("level", "level")):
+        highest = getattr(found, f"{kind}_high")
+        for pin, low in getattr(found, f"{kind}_low").items():
+            high = highest.get(pin)
+            if high is not None and low.value > high.value:
+                return Contradiction(
+                    f"Round {found.name}, pin {pin}: the lowest {words}"
+                    f" {format_quantity(low.value, 'volt')} is above the highest"
+                    f" {format_quantity(high.value, 'volt')}.",
+                    f"Exchange {kind}_high and {kind}_low.",
+                    f"{kind}_low",
+                )
     return None

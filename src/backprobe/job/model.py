@@ -88,7 +88,8 @@ class Round:
 
     Each mapping takes a pin to what the meter showed there; ``sensor_ohms`` takes two pins in the
     connector's order, ``scan`` the name of a value that the control unit reports. Duty is in
-    percent.
+    percent. ``volts_high`` is the highest value that a meter kept, which averages a fast signal;
+    ``level_high`` the state level that an oscilloscope shows.
     """
 
     name: str
@@ -103,6 +104,8 @@ class Round:
     volts: Mapping[str, Indication] = field(default_factory=dict)
     volts_high: Mapping[str, Indication] = field(default_factory=dict)
     volts_low: Mapping[str, Indication] = field(default_factory=dict)
+    level_high: Mapping[str, Indication] = field(default_factory=dict)
+    level_low: Mapping[str, Indication] = field(default_factory=dict)
     volts_ac: Mapping[str, Indication] = field(default_factory=dict)
     hertz: Mapping[str, Indication] = field(default_factory=dict)
     duty_percent: Mapping[str, Indication] = field(default_factory=dict)

@@ -13,6 +13,8 @@ PIN_READINGS: Final[dict[str, str]] = {
     "volts": "volt",
     "volts_high": "volt",
     "volts_low": "volt",
+    "level_high": "volt",
+    "level_low": "volt",
     "volts_ac": "volt",
     "hertz": "hertz",
     "duty_percent": "percent",

@@ -11,7 +11,7 @@ from backprobe.standards.vin import check_digit, check_digit_verdict
 # 5 V across it draws 50 mA, which regulated supplies and signal outputs aren't made for
 # (common practice, no source).
 _LEAST_LOAD_OHMS: Final = 100.0
-_VOLTS: Final = ("volts", "volts_high", "volts_low", "volts_loaded")
+_VOLTS: Final = ("volts", "volts_high", "volts_low", "level_high", "level_low", "volts_loaded")
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,10 @@ from backprobe.vocabulary import FORMAT
 
 _Line = tuple[str, str]  # key and value, both as TOML
 # Readings at each pin; the others stand with what belongs to them.
-_AT_PINS: Final = ("volts", "volts_high", "volts_low", "volts_ac", "hertz", "duty_percent")
+_AT_PINS: Final = (
+    *("volts", "volts_high", "volts_low", "level_high", "level_low"),
+    *("volts_ac", "hertz", "duty_percent"),
+)
 
 
 def write_job(job: Job) -> str:

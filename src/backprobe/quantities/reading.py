@@ -24,6 +24,8 @@ _NUMBER: Final = re.compile(
     r"(?P<exponent>[eE][+-]?[0-9]+)?"
     r"(?P<rest>.*)"
 )
+_LIMITS: Final = re.compile(r"\+ ?/ ?-|\+-|±")
+_PER_CENT: Final = re.compile(r"(?P<number>[0-9]+(?:[.,][0-9]+)?) ?(?:%|per ?cent)", re.IGNORECASE)
 _TWO_WAYS: Final = re.compile(r"[+-]? ?[0-9]+(?:[.,][0-9]+){2,}.*")
 
 
@@ -41,12 +43,16 @@ class Quantity:
         The meter showed that the value lies beyond its range.
     scale : float
         Size of the written unit in the plain unit (0.001 for "12 mV").
+    limits : float or None
+        What was written behind a plus-minus sign, in the plain unit, > 0: the value surely lies
+        within so much on either side.
     """
 
     value: float
     digits: int | None = None
     over_range: bool = False
     scale: float = 1.0
+    limits: float | None = None
 
     @property
     def digit_size(self) -> float | None:
@@ -60,7 +66,7 @@ def parse_quantity(written: str | float, unit: str) -> Quantity:
     Parameters
     ----------
     written : str, int or float
-        "12 mV", "2,41 V", "4k7", "OL", or a number in the plain unit.
+        "12 mV", "2,41 V", "4k7", "OL", "2.41 V ± 70 mV", or a number in the plain unit.
     unit : str
         The plain unit: volt, ohm, hertz, ampere, percent, celsius, gram per second, kilopascal
         or rpm; its usual symbol will do.
@@ -88,6 +94,11 @@ def parse_quantity(written: str | float, unit: str) -> Quantity:
     return Quantity(_require_possible(value, kind, shown_as(written)))
 
 
+def states_limits(written: str) -> bool:
+    """Whether a text says how far its value may be off: "2.41 V ± 70 mV"."""
+    return _LIMITS.search(written) is not None
+
+
 def _parse_text(written: str, kind: Unit) -> Quantity:
     shown = shown_as(written)
     text = written.translate(SAME_SIGNS).strip()
@@ -98,6 +109,9 @@ def _parse_text(written: str, kind: Unit) -> Quantity:
         )
     if len(text) > LONGEST:
         raise QuantityError(f"{shown} is too long for a {kind.noun}.", remedy=like(kind))
+    head, *limits = _LIMITS.split(text, maxsplit=1)
+    if limits and head.strip():
+        return _with_limits(head.strip(), limits[0].strip(), kind, shown)
     over = _OVER_RANGE.match(text)
     if over and (over.end() == len(text) or factor_of(text[over.end() :].strip(), kind)):
         return Quantity(math.inf, over_range=True)
@@ -108,6 +122,30 @@ def _parse_text(written: str, kind: Unit) -> Quantity:
         value = float(f"{whole}.{decimals}") * scale
         return Quantity(_require_possible(value, kind, shown), len(decimals), scale=scale)
     return _parse_number(text, kind, shown)
+
+
+def _with_limits(head: str, tail: str, kind: Unit, shown: str) -> Quantity:
+    """Read "2.41 V ± 70 mV" or "2.41 V ± 3 %": a value and how far it may be off."""
+    value = _parse_text(head, kind)
+    share = _PER_CENT.fullmatch(tail)
+    if share and kind.symbol != "%":
+        limits = float(share["number"].replace(",", ".")) / 100.0 * abs(value.value)
+    else:
+        # The amount is a difference: a unit with an offset (degrees) keeps only its size.
+        written = _NUMBER.fullmatch(tail)
+        bare = written is not None and not written["rest"].strip()
+        try:
+            amount = _parse_text(tail, kind)
+            zero = _parse_text(re.sub(r"[0-9]+", "0", tail), kind).value
+        except QuantityError:
+            amount, zero = Quantity(math.nan), 0.0
+        limits = (amount.value - zero) * (value.scale if bare else 1.0)
+    if value.over_range or not 0.0 < limits < math.inf:
+        raise QuantityError(
+            f"{shown} can't be read: behind the plus-minus sign stands no amount.",
+            remedy='Write how far it may be off, such as "2.41 V ± 70 mV" or "2.41 V ± 3 %".',
+        )
+    return Quantity(value.value, value.digits, scale=value.scale, limits=limits)
 
 
 def _parse_number(text: str, kind: Unit, shown: str) -> Quantity:

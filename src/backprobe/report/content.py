@@ -19,6 +19,7 @@ from backprobe.report.proof_part import (
     untested_section,
     witnesses_section,
 )
+from backprobe.report.recordings_part import recordings_section
 from backprobe.report.rounds_part import readings_sections
 from backprobe.report.vehicle_part import (
     cautions_section,
@@ -60,6 +61,7 @@ def _sections(source: ReportInput) -> Iterator[Section]:
     yield from readings_sections(source)
     yield from answer_sections(source)
     yield from _there(comparison_section(source))
+    yield from _there(recordings_section(source))
     yield Section("Photographs", (*photographs(source),))
     yield from _there(witnesses_section(source))
     yield cautions_section(source)

@@ -10,9 +10,13 @@ from backprobe import __version__
 from backprobe.errors import BackprobeError
 from backprobe.report.blocks import Report
 from backprobe.report.content import contents
-from backprobe.report.input import ReportInput
+from backprobe.report.input import DrawnRecording, ReportInput
+from backprobe.report.pictures import INK
 from backprobe.services.answer_archive import StoredAnswer
 from backprobe.services.attachments import read_attachment
+from backprobe.services.channel_account import account_of
+from backprobe.services.pictures.traces_picture import traces_picture
+from backprobe.services.recording_book import RecordingBook
 from backprobe.store.engine import Store
 from backprobe.store.loading import load_job
 from backprobe.store.record import JobRecord
@@ -47,8 +51,27 @@ def report_of(store: Store, job_key: str, answer_for: AnswerFor, printed_at: dat
             program_version=__version__,
             answers=answers,
             photos=_photos(store, record),
+            recordings=_recordings(store, record),
         )
     )
+
+
+def _recordings(store: Store, record: JobRecord) -> dict[str, DrawnRecording]:
+    """Drawings of captures and logs; a damaged one is told of, not drawn."""
+    book = RecordingBook(store)
+    found = {}
+    for each in record.recordings:
+        try:
+            kept = book.samples(each)
+            accounts = account_of(each, kept, record)
+            svg = traces_picture(each, kept, ink=INK)
+        except BackprobeError:
+            continue
+        sentences = tuple(
+            text for account in accounts for text in (*account.findings, *account.doubts)
+        )
+        found[each.key] = DrawnRecording(svg, sentences)
+    return found
 
 
 def _photos(store: Store, record: JobRecord) -> dict[str, tuple[str, bytes]]:

@@ -17,6 +17,17 @@ _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 
 
 @dataclass(frozen=True, slots=True)
+class DrawnRecording:
+    """A capture or log as a report shows it.
+
+    svg : the drawing; found : sentences on what was seen in it.
+    """
+
+    svg: str
+    found: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class ReportInput:
     """A job as it stands, and what else a report needs.
 
@@ -32,6 +43,8 @@ class ReportInput:
         The latest answer of each sheet by the sheet's key; one may be missing.
     photos : mapping of str to (str, bytes)
         Media type and bytes of attachments by their key.
+    recordings : mapping of str to DrawnRecording
+        Drawings of captures and logs by their key.
     """
 
     record: JobRecord
@@ -39,6 +52,7 @@ class ReportInput:
     program_version: str
     answers: Mapping[str, StoredAnswer] = field(default_factory=dict)
     photos: Mapping[str, tuple[str, bytes]] = field(default_factory=dict)
+    recordings: Mapping[str, DrawnRecording] = field(default_factory=dict)
 
     def answer(self, sheet: SheetRecord | None) -> Answer | None:
         """The answer of a sheet, where there is one."""

@@ -39,12 +39,17 @@ def comparison_drawing(source: ReportInput, found: SheetRecord, after: SheetReco
     return _picture(svg)
 
 
+def picture_of(svg: str, told: str) -> Picture:
+    """A drawing with its size as it says itself, and what it shows in words."""
+    size = _SIZE.search(svg)
+    width, height = (float(size[1]), float(size[2])) if size else (1.0, 1.0)
+    return Picture(svg, told, width, height)
+
+
 def _picture(svg: str) -> Picture:
     found = [pattern.search(svg) for pattern in (_TITLE, _DESCRIPTION)]
     told = ". ".join(unescape(match[1]) for match in found if match and match[1])
-    size = _SIZE.search(svg)
-    width, height = (float(size[1]), float(size[2])) if size else (1.0, 1.0)
-    return Picture(svg, told or "Drawing", width, height)
+    return picture_of(svg, told or "Drawing")
 
 
 def photographs(source: ReportInput) -> Iterator[Block]:

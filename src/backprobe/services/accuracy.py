@@ -17,6 +17,7 @@ from backprobe.core.instrument.uncertainty import standard_uncertainty as of_sta
 from backprobe.job import Indication, Meter
 from backprobe.quantities import parse_quantity
 from backprobe.quantities.accuracy import AccuracyStatement, parse_accuracy
+from backprobe.quantities.reading import states_limits
 
 WANDER_SHARE = 0.0015  # how far a reading wanders while it is taken (common practice)
 WANDER_VOLT = 0.001
@@ -47,6 +48,8 @@ def common_offset(meter: Meter, indication: Indication) -> tuple[int, float]:
     """
     if indication.over_range or not math.isfinite(indication.value):
         return 0, 0.0
+    if states_limits(indication.written):
+        return 0, 0.0  # another instrument's reading, or a mean over more than one
     statement = _parsed(meter.dc_volts, "volt")
     value = np.array(abs(indication.value))
     digit = float(digit_size(value, meter.counts, Measured.VOLTS))
@@ -70,6 +73,9 @@ def standard_uncertainty(meter: Meter, key: str, indication: Indication) -> floa
     """
     if indication.over_range or not math.isfinite(indication.value):
         return 1.0
+    limits = limits_written(indication, key)
+    if limits is not None:
+        return limits / math.sqrt(3.0)  # JCGM 100:2008, 4.3.7: anywhere within, equally likely
     if key == "duty_percent":
         return DUTY_PERCENT
     field, measured, unit = _STATEMENT.get(key, _VOLTS)
@@ -90,6 +96,17 @@ def standard_uncertainty(meter: Meter, key: str, indication: Indication) -> floa
         wander = math.hypot(wander, WANDER_VOLT)
     full_scale = digit * meter.counts
     return float(of_statement(own, value, digit, full_scale=full_scale, wander=wander))
+
+
+def limits_written(indication: Indication, key: str) -> float | None:
+    """How far the reading may be off by its own writing ("2.41 V ± 70 mV"); None: it says nothing.
+
+    Such a reading comes from another instrument than the meter, or was seen to wander.
+    """
+    if not states_limits(indication.written):
+        return None
+    _, _, unit = _STATEMENT.get(key, _VOLTS)
+    return parse_quantity(indication.written, "percent" if key == "duty_percent" else unit).limits
 
 
 @lru_cache(maxsize=64)

@@ -21,13 +21,13 @@ from typing import Any, Final
 from sqlalchemy.exc import SQLAlchemyError
 
 from backprobe.errors import BackprobeError, StoreError
-from backprobe.services.attachments import MAX_BYTES
 from backprobe.services.backup import FORMAT, MANIFEST, Progress, file_member, table_member
 from backprobe.store.files import is_hash
 from backprobe.store.upgrade import known_revisions
 
 _BLOCK: Final = 1 << 20
 _MAX_MANIFEST: Final = 64 << 20
+MAX_RECORDING_BYTES: Final = 8 << 30  # the largest file that a job keeps
 _TABLES: Final = "tables/"
 _FILES: Final = "files/"
 _STUMBLES: Final = (
@@ -58,6 +58,12 @@ class Archive:
     def content(self, sha256: str) -> bytes:
         """A picture or document."""
         return self.zip.read(file_member(sha256))
+
+    def parts(self, sha256: str) -> Iterator[bytes]:
+        """A file of any size, in parts."""
+        with self.zip.open(file_member(sha256)) as member:
+            while block := member.read(_BLOCK):
+                yield block
 
 
 @contextmanager
@@ -116,7 +122,7 @@ def _checked(found: zipfile.ZipFile, path: Path, progress: Progress) -> Archive:
         raise damaged(path, "The backup holds names that no backup has.")
     total, done = sum(each["size"] for each in members.values()), 0
     for name, told in members.items():
-        limit = MAX_BYTES if name not in tables else told["size"]
+        limit = MAX_RECORDING_BYTES if name not in tables else told["size"]
         if told["size"] > limit or _hash(found, name, told["size"]) != told["sha256"]:
             raise damaged(path, f"The backup is damaged at {name[:80]}.")
         if name not in tables and name != file_member(told["sha256"]):

@@ -91,7 +91,7 @@ def add_attachment(
             sha256=sha256,
             media_type=media_type,
             size_bytes=len(content),
-            name=_shown_name(name),
+            name=shown_name(name),
             caption=caption.strip()[:MAX_CAPTION],
             added_at=now(),
         )
@@ -183,7 +183,7 @@ def _is_plain_text(content: bytes) -> bool:
     return _UNSEEN.search(text) is None and _MARKUP.match(text) is None
 
 
-def _shown_name(name: str) -> str:
+def shown_name(name: str) -> str:
     """The last part of a name, without signs that can't be seen."""
     last = re.split(r"[/\\]", name)[-1]
     seen = "".join(sign if sign.isprintable() else " " for sign in last)

@@ -25,6 +25,7 @@ from backprobe.errors import StoreError
 from backprobe.store import files
 from backprobe.store.columns import now
 from backprobe.store.engine import Store
+from backprobe.store.recordings import kept_hashes
 from backprobe.store.rows import TABLES, count_rows, lines_of
 from backprobe.store.schema import AttachmentRow
 from backprobe.store.upgrade import newest_revision
@@ -124,11 +125,11 @@ def _write(
         rows = count_rows(session)
         for name, lines in _tables(session, sum(rows.values()), progress):
             members[table_member(name)] = _add(archive, table_member(name), lines)
-        hashes = session.scalars(select(AttachmentRow.sha256).distinct()).all()
+        hashes = {*session.scalars(select(AttachmentRow.sha256)), *kept_hashes(session)}
         for number, sha256 in enumerate(sorted(hashes), start=1):
-            content = files.get(store.files, sha256)
-            members[file_member(sha256)] = _add(archive, file_member(sha256), iter([content]))
-            progress("pictures and documents", number / len(hashes))
+            name, parts = file_member(sha256), files.sound_parts(store.files, sha256)
+            members[name] = _add(archive, name, parts)
+            progress("pictures, documents and recordings", number / len(hashes))
         manifest = {
             "format": FORMAT,
             "program": __version__,

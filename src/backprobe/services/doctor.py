@@ -20,6 +20,7 @@ from backprobe.services.bank_cache import CACHE_VARIABLE, cache_directory
 from backprobe.services.words import counted
 from backprobe.store import files
 from backprobe.store.engine import Store
+from backprobe.store.recordings import kept_hashes
 from backprobe.store.schema import AttachmentRow, JobRow
 from backprobe.store.upgrade import known_revisions, newest_revision, revision_of
 
@@ -83,7 +84,7 @@ def _data_base(store: Store) -> Iterator[Finding]:
         yield Finding("data base", "sound", f"{store.where}: {counted(count, 'job')}.")
         if store.is_sqlite:
             yield from _inside(session)
-        yield from _files(session, store)
+        yield from _files(session, store, is_newest=revision == newest_revision())
 
 
 def _inside(session: Session) -> Iterator[Finding]:
@@ -106,9 +107,11 @@ def _inside(session: Session) -> Iterator[Finding]:
         yield Finding("links", "sound", "Every row belongs to a job.")
 
 
-def _files(session: Session, store: Store) -> Iterator[Finding]:
+def _files(session: Session, store: Store, *, is_newest: bool) -> Iterator[Finding]:
     """Pictures and documents: each there and unaltered; what no job knows of."""
     told = dict(session.execute(select(AttachmentRow.sha256, AttachmentRow.name)).all())
+    if is_newest:  # older ones have no recordings
+        told |= kept_hashes(session)
     bad = []
     for sha256, name in sorted(told.items()):
         found = files.hash_of(files.path_of(store.files, sha256))

@@ -41,6 +41,8 @@ _AT_TERMINAL = {
     "volts": Quantity.VOLTS,
     "volts_high": Quantity.VOLTS_HIGH,
     "volts_low": Quantity.VOLTS_LOW,
+    "level_high": Quantity.LEVEL_HIGH,
+    "level_low": Quantity.LEVEL_LOW,
     "volts_ac": Quantity.VOLTS_AC,
     "hertz": Quantity.HERTZ,
     "duty_percent": Quantity.DUTY,
@@ -351,7 +353,8 @@ def _may_be_off(r: Round) -> bool:
 
 
 def _has_volts(r: Round) -> bool:
-    return r.key != "off" and bool(r.volts or r.volts_loaded or r.volts_high or r.volts_low)
+    kinds = (r.volts, r.volts_loaded, r.volts_high, r.volts_low, r.level_high, r.level_low)
+    return r.key != "off" and any(kinds)
 
 
 def _same_point(rounds: tuple[Round, ...], powered: list[int]) -> Iterator[tuple[int, ...]]:

@@ -34,6 +34,8 @@ UNIT = {
     Quantity.VOLTS: "volt",
     Quantity.VOLTS_HIGH: "volt",
     Quantity.VOLTS_LOW: "volt",
+    Quantity.LEVEL_HIGH: "volt",
+    Quantity.LEVEL_LOW: "volt",
     Quantity.VOLTS_AC: "volt",
     Quantity.HERTZ: "hertz",
     Quantity.VOLTS_LOADED: "volt",

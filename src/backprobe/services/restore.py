@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from sqlalchemy import Connection, MetaData
+from sqlalchemy.orm import Session
 
 from backprobe.errors import StoreError
 from backprobe.services.archive import Archive, damaged, opened_archive, refusing
@@ -17,10 +18,12 @@ from backprobe.services.backup import Progress, make_backup
 from backprobe.store import files
 from backprobe.store.columns import now
 from backprobe.store.engine import Store
+from backprobe.store.recordings import kept_hashes
 from backprobe.store.rows import TABLES, go_on_counting, insert_lines, tables_of
 from backprobe.store.upgrade import revision_of, upgrade, upgrade_on
 
 _OURS: Final = (*TABLES, "alembic_version")
+PARQUET_SIGN: Final = b"PAR1"  # Apache Parquet: the first bytes of a file
 _BESIDE: Final = ("-wal", "-shm")  # what SQLite keeps beside its file while in use
 
 
@@ -138,16 +141,20 @@ def _keep_files(connection: Connection, store: Store, archive: Archive, path: Pa
     """Keep pictures and documents, each being what its row tells, by the rules of any other."""
     table = tables_of(connection)["attachment"]
     told = {(row.sha256, row.media_type) for row in connection.execute(table.select())}
-    if {sha256 for sha256, _ in told} != set(archive.hashes) or len(told) != len(archive.hashes):
+    with Session(connection) as session:
+        recorded = set(kept_hashes(session))
+    named = {sha256 for sha256, _ in told}
+    if named | recorded != set(archive.hashes) or len(told) != len(named):
         raise damaged(path, "The backup's rows and its pictures or documents don't match.")
-    contents = []
-    for sha256, media_type in sorted(told):
-        with refusing(path):
+    with refusing(path):
+        for sha256, media_type in sorted(told):
             if seen_type(archive.content(sha256)) != media_type:
                 raise damaged(path, "The backup holds a file that isn't what it is said to be.")
-        contents.append(sha256)
-    for sha256 in contents:
-        files.put(store.files, archive.content(sha256))
+        for sha256 in sorted(recorded):
+            if next(archive.parts(sha256), b"")[:4] != PARQUET_SIGN:
+                raise damaged(path, "The backup holds a file that isn't what it is said to be.")
+    for sha256 in sorted(archive.hashes):
+        files.put_parts(store.files, archive.parts(sha256))
 
 
 def _require_empty(store: Store) -> None:

@@ -93,6 +93,8 @@ _QUANTITY_WORDS: Final[dict[str, str]] = {
     "volts": "volts",
     "volts_high": "highest volts",
     "volts_low": "lowest volts",
+    "level_high": "high level",
+    "level_low": "low level",
     "volts_ac": "AC volts",
     "volts_loaded": "volts with load",
     "hertz": "hertz",

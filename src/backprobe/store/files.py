@@ -10,7 +10,7 @@ import hashlib
 import os
 import re
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import IO, Final
 
@@ -42,18 +42,33 @@ def put(folder: Path, content: bytes) -> str:
         It can't be written: the disk is full, or the folder can't be written to.
     """
     sha256 = hashlib.sha256(content).hexdigest()
-    path = path_of(folder, sha256)
-    if hash_of(path) == sha256:
+    if hash_of(path_of(folder, sha256)) == sha256:
         return sha256
+    return put_parts(folder, (content,))
+
+
+def put_parts(folder: Path, parts: Iterable[bytes]) -> str:
+    """Keep a content that comes in parts, of any length, durably; returns its hash.
+
+    Raises
+    ------
+    StoreError
+        It can't be written: the disk is full, or the folder can't be written to.
+    """
+    digest = hashlib.sha256()
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, suffix=_PART)
+        folder.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=folder, suffix=_PART)
         try:
             with os.fdopen(handle, "wb") as file:
-                file.write(content)
+                for part in parts:
+                    digest.update(part)
+                    file.write(part)
                 make_durable(file)
+            path = path_of(folder, digest.hexdigest())
+            path.parent.mkdir(parents=True, exist_ok=True)
             Path(name).replace(path)
-        except OSError:
+        except BaseException:
             Path(name).unlink(missing_ok=True)
             raise
         make_names_durable(path.parent)
@@ -63,7 +78,14 @@ def put(folder: Path, content: bytes) -> str:
             where=str(folder),
             remedy="Make room, or give yourself the right to write there, then add it again.",
         ) from error
-    return sha256
+    return digest.hexdigest()
+
+
+def parts_of(path: Path) -> Iterator[bytes]:
+    """What a file holds, in parts that fit into the memory."""
+    with path.open("rb") as file:
+        while block := file.read(_BLOCK):
+            yield block
 
 
 def get(folder: Path, sha256: str) -> bytes:
@@ -74,31 +96,50 @@ def get(folder: Path, sha256: str) -> bytes:
     StoreError
         It is missing, can't be read, or isn't what was kept.
     """
-    path = path_of(folder, sha256)
+    return b"".join(sound_parts(folder, sha256))
+
+
+def _unreadable(path: Path, error: OSError) -> StoreError:
+    return StoreError(
+        f"The file can't be read: {error.strerror or error}.",
+        where=str(path),
+        remedy="Run `backprobe doctor`; a backup may still have it.",
+    )
+
+
+def _changed(path: Path) -> StoreError:
+    return StoreError(
+        "The file has changed since it was kept, so it isn't shown.",
+        where=str(path),
+        remedy="Run `backprobe doctor`; a backup may still have it.",
+    )
+
+
+def sound_parts(folder: Path, sha256: str) -> Iterator[bytes]:
+    """A content in parts, as sound as it was written; a changed one is told at its end.
+
+    Raises
+    ------
+    StoreError
+        It is missing, can't be read, or isn't what was kept.
+    """
+    path, digest = path_of(folder, sha256), hashlib.sha256()
     try:
-        content = path.read_bytes()
+        for part in parts_of(path):
+            digest.update(part)
+            yield part
     except OSError as error:
-        raise StoreError(
-            f"The file can't be read: {error.strerror or error}.",
-            where=str(path),
-            remedy="Run `backprobe doctor`; a backup may still have it.",
-        ) from error
-    if hashlib.sha256(content).hexdigest() != sha256:
-        raise StoreError(
-            "The file has changed since it was kept, so it isn't shown.",
-            where=str(path),
-            remedy="Run `backprobe doctor`; a backup may still have it.",
-        )
-    return content
+        raise _unreadable(path, error) from error
+    if digest.hexdigest() != sha256:
+        raise _changed(path)
 
 
 def hash_of(path: Path) -> str:
     """The hash of what a file holds now; empty where it can't be read."""
     digest = hashlib.sha256()
     try:
-        with path.open("rb") as file:
-            while block := file.read(_BLOCK):
-                digest.update(block)
+        for block in parts_of(path):
+            digest.update(block)
     except OSError:
         return ""
     return digest.hexdigest()

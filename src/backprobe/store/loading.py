@@ -33,6 +33,7 @@ from backprobe.store.record import (
     SetAside,
     SheetRecord,
 )
+from backprobe.store.recordings import recordings_of
 from backprobe.store.schema import (
     AttachmentRow,
     CodeRow,
@@ -63,6 +64,7 @@ def load_job(session: Session, key: str, *, with_events: bool = False) -> JobRec
         sheets=_sheets(session, sheets),
         outcomes=_outcomes(session, row.id),
         attachments=attachments_of(session, row.id),
+        recordings=recordings_of(session, row.id),
         events=_events(session, row.id) if with_events else (),
     )
 

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from typing import Any, Final
 
 from backprobe.job import Code, Connector, Indication, Job, Meter, Round, Vehicle
+from backprobe.store.recording import Recording
 
 FOUND: Final = "found"
 REPAIRED: Final = "repaired"
@@ -155,6 +156,7 @@ class JobRecord:
     sheets: tuple[SheetRecord, ...]
     outcomes: tuple[Outcome, ...] = ()
     attachments: tuple[Attachment, ...] = ()
+    recordings: tuple[Recording, ...] = ()
     events: tuple[Event, ...] = ()
 
     @property

@@ -237,6 +237,66 @@ class AttachmentRow(Base):
     added_at: Mapped[datetime]
 
 
+class RecordingRow(Base):
+    """A capture of an oscilloscope or a log, kept as files beside the data base."""
+
+    __tablename__ = "recording"
+    __table_args__ = (CheckConstraint("kind in ('capture', 'log')", name="kind"),)
+
+    id: Mapped[int] = mapped_column(RowNumber, primary_key=True)
+    key: Mapped[str] = mapped_column(unique=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id", ondelete="CASCADE"), index=True)
+    round_id: Mapped[int | None] = mapped_column(ForeignKey("round.id", ondelete="CASCADE"))
+    kind: Mapped[str]
+    name: Mapped[str]  # as its owner called it; shown, never used as a path
+    caption: Mapped[str] = mapped_column(default="")
+    source_sha256: Mapped[str]  # of the file as it came
+    source_bytes: Mapped[int] = mapped_column(BigInteger)
+    samples_sha256: Mapped[str] = mapped_column(index=True)
+    mapping: Mapped[str] = mapped_column(default="")  # how the file was read
+    remarks: Mapped[list[Any]]  # what the reader left out or assumed
+    n_sample: Mapped[int] = mapped_column(BigInteger)
+    start_s: Mapped[float]
+    interval_s: Mapped[float]
+    error_share: Mapped[float]  # limits of the instrument's error, as a share of the highest value
+    void: Mapped[str] = mapped_column(default="")
+    added_at: Mapped[datetime]
+    device: Mapped[str] = mapped_column(default="")
+
+
+class RecordingChannelRow(Base):
+    """A channel of a capture, or a value of a log: where it was taken."""
+
+    __tablename__ = "recording_channel"
+    __table_args__ = (UniqueConstraint("recording_id", "position"),)
+
+    id: Mapped[int] = mapped_column(RowNumber, primary_key=True)
+    recording_id: Mapped[int] = mapped_column(ForeignKey("recording.id", ondelete="CASCADE"))
+    position: Mapped[int]
+    name: Mapped[str]
+    unit: Mapped[str]
+    quantity: Mapped[str] = mapped_column(default="")  # of a log: what the control unit reports
+    place: Mapped[str] = mapped_column(default="")  # terminal of the round's connector
+    signal: Mapped[str] = mapped_column(default="")  # what its owner says it is; empty = unknown
+
+
+class RecordingMarkRow(Base):
+    """A remark at an instant or over a span of a recording."""
+
+    __tablename__ = "recording_mark"
+
+    id: Mapped[int] = mapped_column(RowNumber, primary_key=True)
+    recording_id: Mapped[int] = mapped_column(
+        ForeignKey("recording.id", ondelete="CASCADE"), index=True
+    )
+    from_s: Mapped[float]
+    until_s: Mapped[float]
+    text: Mapped[str]
+    at: Mapped[datetime]
+    device: Mapped[str] = mapped_column(default="")
+    is_taken_back: Mapped[bool] = mapped_column(default=False)
+
+
 class OutcomeRow(Base):
     """What was found and done, as it stood when written; the latest one counts."""
 

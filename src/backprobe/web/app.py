@@ -14,6 +14,7 @@ from starlette.types import ASGIApp
 from backprobe import __version__
 from backprobe.errors import BackprobeError
 from backprobe.services.job_book import JobBook
+from backprobe.services.recording_book import RecordingBook
 from backprobe.store.engine import Store
 from backprobe.web import (
     air_pages,
@@ -27,6 +28,8 @@ from backprobe.web import (
     job_pages,
     list_pages,
     outcome_pages,
+    recording_api,
+    recording_pages,
     report_pages,
     said_pieces,
     settings_pages,
@@ -69,6 +72,8 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     event_stream.router,
     api.router,
     sheet_pages.router,
+    recording_api.router,
+    recording_pages.router,
     report_pages.router,
     away_script.router,
 )
@@ -120,6 +125,7 @@ def create_app(store: Store, settings: ServeSettings, hooks: Sequence[Hook] = HO
     app.state.live = Live(store)
     app.state.pairing = Pairing()
     app.state.book = JobBook(store)
+    app.state.recordings = RecordingBook(store)
     app.state.answers = desk_for(app)
     app.user_middleware = [
         Middleware(ExceptionMiddleware, handlers=GUARD_ANSWERS),

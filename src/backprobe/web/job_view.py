@@ -22,6 +22,7 @@ from backprobe.store.record import (
     Outcome,
     SheetRecord,
 )
+from backprobe.store.recording import Recording
 from backprobe.web.job_form import WireLine, wire_lines
 from backprobe.web.said_pieces import SaidView, said_of_vin
 
@@ -83,6 +84,16 @@ class EventLine:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordingLine:
+    """A capture or log in the list."""
+
+    key: str
+    name: str
+    told: str
+    void: str
+
+
+@dataclass(frozen=True, slots=True)
 class JobView:
     """Everything on the page of a job."""
 
@@ -96,6 +107,7 @@ class JobView:
     sheets: tuple[SheetLine, ...]
     outcome: OutcomeTold | None
     attachments: tuple[Attachment, ...]
+    recordings: tuple[RecordingLine, ...]
     events: tuple[EventLine, ...]
     more_events: int
 
@@ -130,9 +142,18 @@ def job_view(record: JobRecord) -> JobView:
         tuple(_sheet(each) for each in record.sheets),
         None if record.outcome is None else outcome_told(record.outcome),
         record.attachments,
+        tuple(_recording(each) for each in record.recordings),
         events,
         max(0, len(record.events) - MOST_EVENTS),
     )
+
+
+def _recording(found: Recording) -> RecordingLine:
+    told = found.told
+    places = [f"terminal {c.place}" for c in told.channels if c.place]
+    where = f"round {found.round_name}" if found.round else ""
+    parts = (told.kind, where, ", ".join(places), told.caption)
+    return RecordingLine(found.key, told.name, "; ".join(p for p in parts if p), found.void)
 
 
 def _facts(head: JobHead) -> tuple[tuple[str, str], ...]:

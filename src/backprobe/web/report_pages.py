@@ -33,7 +33,7 @@ def report_pdf(
     return Response(
         render_pdf(made, paper),
         media_type="application/pdf",
-        headers={"Content-Disposition": _named(made.title, "pdf")},
+        headers={"Content-Disposition": file_header(made.title, "pdf")},
     )
 
 
@@ -44,7 +44,7 @@ def report_html(key: str, book: BookAtHand, answers: AnswersAtHand) -> HTMLRespo
     return HTMLResponse(render_html(made), headers={POLICY: DOCUMENT_POLICY})
 
 
-def _named(title: str, ending: str) -> str:
+def file_header(title: str, ending: str) -> str:
     """A header that offers a file under a job's title; RFC 6266 and RFC 8187."""
     kept = "".join(c if c.isalnum() or c in " -_" else " " for c in title)
     name = " ".join(kept.split())[:60] or "report"
@@ -61,7 +61,7 @@ def show_file(key: str, book: BookAtHand) -> Response:
         content,
         media_type=found.media_type,
         headers={
-            "Content-Disposition": _named(found.name.rpartition(".")[0] or found.name, "file")
+            "Content-Disposition": file_header(found.name.rpartition(".")[0] or found.name, "file")
             if not found.media_type.startswith("image/")
             else "inline",
             POLICY: DOCUMENT_POLICY,

@@ -17,7 +17,8 @@ from backprobe.store.cells import PAIRS, ROUND_READINGS, SCAN, unit_of
 from backprobe.store.record import Entry, JobHead, RoundRecord, SheetRecord
 
 AT_PINS: Final = (
-    *("volts", "volts_high", "volts_low", "volts_ac", "hertz", "duty_percent"),
+    *("volts", "volts_high", "volts_low", "level_high", "level_low"),
+    *("volts_ac", "hertz", "duty_percent"),
     *("volts_loaded", "harness_ohms"),
 )
 ROUND_TITLES: Final[dict[str, str]] = {

@@ -32,6 +32,8 @@ AT_TERMINAL = (
     (Quantity.VOLTS, 2.0),
     (Quantity.VOLTS_HIGH, 4.0),
     (Quantity.VOLTS_LOW, 1.0),
+    (Quantity.LEVEL_HIGH, 4.5),
+    (Quantity.LEVEL_LOW, 0.5),
     (Quantity.VOLTS_AC, 0.5),
     (Quantity.HERTZ, 100.0),
     (Quantity.DUTY, 0.5),

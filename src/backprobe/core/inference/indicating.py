@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.prediction import Field, Prediction
 from backprobe.core.inference.readings import LEAD_OHM, Readings, readings_of, with_leads
-from backprobe.core.inference.sheet import Quantity, Sheet
+from backprobe.core.inference.sheet import HIGHEST, STATE_LEVELS, Quantity, Sheet
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -25,6 +25,8 @@ UNUSED_VOLT = 0.008  # what an unused cavity shows, V (common practice)
 MODEL_VOLT = 0.004  # what splices and shared wires add that no model holds, V (common practice)
 BAD_LEAD_WANDER = 0.3  # change from reading to reading behind a bad black lead, V
 SWING_SHARE = 0.03  # error of a meter's mean of a switching signal, share of its swing
+HELD_SHARE = 0.05  # error of a highest or lowest value that a meter kept, share of the swing
+LEVEL_SHARE = 0.02  # the same of a state level on an oscilloscope (common practice)
 MOVING_SHARE = 0.35  # the same while the quantity itself moves between two extremes
 FAST_HERTZ = 6.0  # above it a min/max hold that averages 0.1 s no longer sees the levels
 LOAD_TOLERANCE = 0.01  # of the loading resistor (a 1 % resistor)
@@ -38,6 +40,8 @@ SLOPES_READ = {
     Quantity.VOLTS: ("mean", "thevenin"),
     Quantity.VOLTS_HIGH: ("mean", "high", "thevenin"),
     Quantity.VOLTS_LOW: ("mean", "low", "thevenin"),
+    Quantity.LEVEL_HIGH: ("mean", "high", "thevenin"),
+    Quantity.LEVEL_LOW: ("mean", "low", "thevenin"),
     Quantity.VOLTS_AC: ("alternating",),
     Quantity.HERTZ: ("log_hertz",),
     Quantity.DUTY: ("share_high",),
@@ -237,7 +241,9 @@ class _View:
         held = np.flatnonzero(self.readings.held[index])
         if held.size:
             value[:, held], slope = self._held(value[:, held], by, index, held)
-            extra[:, held] = 0.05 * swing[:, held]
+            is_level = np.isin(self.sheet.quantity[index[held]], [int(q) for q in STATE_LEVELS])
+            part = np.where(is_level, LEVEL_SHARE, HELD_SHARE)
+            extra[:, held] = part[:, None] * swing[:, held]
             if by is not None and slope is not None:
                 by[:, held] = slope
         loaded = np.flatnonzero(self.readings.loaded[index])
@@ -253,10 +259,12 @@ class _View:
     ) -> tuple[Array, Array | None]:
         """Highest and lowest levels and their slopes, of readings ``index[held]``."""
         p, mine = self.prediction, index[held]
-        highest = self.sheet.quantity[mine] == Quantity.VOLTS_HIGH
+        quantity = self.sheet.quantity[mine]
+        highest = np.isin(quantity, [int(q) for q in HIGHEST])
         level, level_by = self._either(p.high, p.low, highest, mine)
         log_hertz, _ = self.at(p.log_hertz, mine)
-        fast = np.nan_to_num(log_hertz, nan=-9.0) > np.log(FAST_HERTZ)
+        averages = ~np.isin(quantity, [int(q) for q in STATE_LEVELS])
+        fast = (np.nan_to_num(log_hertz, nan=-9.0) > np.log(FAST_HERTZ)) & averages[:, None]
         read = self.sheet.value[mine][None, :, None]
         # A hold that averages shows anything from the mean to the level of a fast signal.
         inner, outer = np.minimum(value, level), np.maximum(value, level)

@@ -5,7 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.inference.sheet import VOLTAGES, Quantity, Sheet
+from backprobe.core.inference.sheet import (
+    HIGHEST,
+    LOWEST,
+    STATE_LEVELS,
+    VOLTAGES,
+    Quantity,
+    Sheet,
+)
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -16,6 +23,8 @@ BROAD_DENSITY = {
     Quantity.VOLTS: 1 / 25.0,
     Quantity.VOLTS_HIGH: 1 / 25.0,
     Quantity.VOLTS_LOW: 1 / 25.0,
+    Quantity.LEVEL_HIGH: 1 / 25.0,
+    Quantity.LEVEL_LOW: 1 / 25.0,
     Quantity.VOLTS_AC: 1 / 15.0,
     Quantity.HERTZ: 1 / 12.0,
     Quantity.DUTY: 1.0,
@@ -29,9 +38,13 @@ BROAD_DENSITY = {
     Quantity.AMBIENT: 1 / 200.0,
 }
 # Readings of DC volts, which share the meter's gain error.
-BY_METER = VOLTAGES | {Quantity.VOLTS_LOADED, Quantity.BATTERY, Quantity.LEAD_CHECK}
+BY_METER = (VOLTAGES - STATE_LEVELS) | {
+    Quantity.VOLTS_LOADED,
+    Quantity.BATTERY,
+    Quantity.LEAD_CHECK,
+}
 LOGARITHMIC = frozenset((Quantity.HERTZ, Quantity.HARNESS_OHM, Quantity.SENSOR_OHM))
-LEVELS = frozenset((Quantity.VOLTS_HIGH, Quantity.VOLTS_LOW))
+LEVELS = HIGHEST | LOWEST
 COUNTED = frozenset((Quantity.HERTZ, Quantity.DUTY))
 OHMS = frozenset((Quantity.HARNESS_OHM, Quantity.SENSOR_OHM))
 LEAD_OHM = 0.3  # resistance of the meter's leads, ohm (meter vendors: 0.2 to 0.5)

@@ -15,7 +15,14 @@ from backprobe.core.inference.assignment import log_sum_with_pairs
 from backprobe.core.inference.bank import Bank
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.likelihood import LEAD_OHM, noted
-from backprobe.core.inference.sheet import VOLTAGES, Quantity, Sheet, SheetRound
+from backprobe.core.inference.sheet import (
+    HIGHEST,
+    LOWEST,
+    VOLTAGES,
+    Quantity,
+    Sheet,
+    SheetRound,
+)
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
@@ -118,7 +125,7 @@ def _terminal_cost(
     quantity = Quantity(int(sheet.quantity[i]))
     fields = bank.rounds[r].fields
     if quantity in VOLTAGES or quantity == Quantity.VOLTS_LOADED:
-        name = {Quantity.VOLTS_HIGH: "high", Quantity.VOLTS_LOW: "low"}.get(quantity, "mean")
+        name = "high" if quantity in HIGHEST else "low" if quantity in LOWEST else "mean"
         load = sheet.load_ohm[i] if quantity == Quantity.VOLTS_LOADED else sheet.input_ohm
         mean = fields[name] * (np.float32(load) / (np.float32(load) + fields["thevenin"]))
         swing = fields["high"] - fields["low"]

@@ -28,6 +28,8 @@ class Quantity(IntEnum):
     INPUT_VOLTS = 11  # what the control unit reports of its own input
     INPUT_CELSIUS = 12  # a temperature that it reports
     AMBIENT = 13  # a temperature that the sensing element is known to have
+    LEVEL_HIGH = 14  # state levels of a switching signal on an oscilloscope, which averages nothing
+    LEVEL_LOW = 15
 
 
 AT_TERMINAL = frozenset(
@@ -40,9 +42,14 @@ AT_TERMINAL = frozenset(
         Quantity.DUTY,
         Quantity.VOLTS_LOADED,
         Quantity.HARNESS_OHM,
+        Quantity.LEVEL_HIGH,
+        Quantity.LEVEL_LOW,
     )
 )
-VOLTAGES = frozenset((Quantity.VOLTS, Quantity.VOLTS_HIGH, Quantity.VOLTS_LOW))
+HIGHEST = frozenset((Quantity.VOLTS_HIGH, Quantity.LEVEL_HIGH))
+LOWEST = frozenset((Quantity.VOLTS_LOW, Quantity.LEVEL_LOW))
+STATE_LEVELS = frozenset((Quantity.LEVEL_HIGH, Quantity.LEVEL_LOW))
+VOLTAGES = frozenset((Quantity.VOLTS,)) | HIGHEST | LOWEST
 
 
 N_RANGE = 3  # ranges of DC volts that matter here: tenths of a volt, volts, tens of volts

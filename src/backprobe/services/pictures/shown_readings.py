@@ -89,6 +89,8 @@ def _quantities(taken: Round, pin: str) -> list[tuple[str, str, str]]:
         ("volts", taken.volts, "", "volt"),
         ("volts_high", taken.volts_high, "highest", "volt"),
         ("volts_low", taken.volts_low, "lowest", "volt"),
+        ("level_high", taken.level_high, "high level", "volt"),
+        ("level_low", taken.level_low, "low level", "volt"),
         ("volts_ac", taken.volts_ac, "AC", "volt"),
         ("hertz", taken.hertz, "", "hertz"),
         ("duty_percent", taken.duty_percent, "share high", "percent"),

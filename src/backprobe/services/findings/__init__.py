@@ -1,0 +1,1 @@
+"""What a captured signal is and whether it is in order, in words that a technician acts on."""

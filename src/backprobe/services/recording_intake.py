@@ -1,0 +1,242 @@
+"""From a file that was sent to a recording of a job: looked at first, then taken in."""
+
+from __future__ import annotations
+
+import math
+import os
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from backprobe.errors import BackprobeError, RecordingError
+from backprobe.recordings.delimited_guess import guess_mapping, preview_mapping
+from backprobe.recordings.delimited_mapping import ColumnMapping, MappedColumn
+from backprobe.recordings.delimited_mapping import from_toml as mapping_from_toml
+from backprobe.recordings.delimited_mapping import to_toml as mapping_to_toml
+from backprobe.recordings.reading import ReadOptions, kind_of, open_source
+from backprobe.recordings.stored import StoredCapture
+from backprobe.recordings.stored_writer import extremes_path, store_capture
+from backprobe.services.findings.words import seconds
+from backprobe.services.incoming import Incoming, give_up
+from backprobe.services.log_names import known_quantity
+from backprobe.services.recording_book import RecordingBook
+from backprobe.store import files
+from backprobe.store.recording import CAPTURE, LOG, NewRecording, RecordedChannel
+
+_ROWS: Final = 8  # shown of the samples
+_HEAD: Final = 4000  # characters shown of a text
+_LOG_UNITS: Final = frozenset(("degC", "g/s", "kPa", "rpm", "1/min", "%", "km/h"))
+
+
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """A file as it would be read.
+
+    refused : why it can't be; empty where it can.
+    kind : "capture" or "log", as it looks.
+    head : the first lines of a text.
+    columns, rows : the first samples as they would be read.
+    mapping : how the columns are read, as TOML; empty where the file tells it itself.
+    """
+
+    kind: str
+    refused: str = ""
+    summary: str = ""
+    remarks: tuple[str, ...] = ()
+    head: str = ""
+    columns: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    mapping: str = ""
+    channels: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """What is said of a file when it is kept."""
+
+    kind: str
+    mapping: str = ""
+    round_key: str = ""
+    places: tuple[str, ...] = ()
+    caption: str = ""
+    error_share: float = 0.03
+
+
+def preview(there: Incoming, mapping_text: str = "") -> Preview:
+    """Read the beginning of a file, under a corrected mapping where one is given."""
+    text, found, head = "", None, ""
+    assumed: tuple[str, ...] = ()
+    try:
+        if _is_text(there.path):
+            head = _first_lines(there.path)
+            if mapping_text:
+                mapping = mapping_from_toml(mapping_text)
+            else:
+                guess = guess_mapping(there.path)
+                mapping, assumed = guess.mapping, guess.remarks
+            text = mapping_to_toml(mapping)
+            found = preview_mapping(there.path, mapping)
+            options = ReadOptions(mapping)
+        else:
+            options = ReadOptions()
+        source, remarks = open_source(there.path, options)
+    except BackprobeError as error:
+        told = f"{error.what} {error.remedy}".strip()
+        return Preview(CAPTURE, refused=told, head=head, mapping=text or mapping_text)
+    units = [channel.unit for channel in source.channels]
+    channels = tuple(
+        f"{channel.name} ({channel.unit})" if channel.unit else channel.name
+        for channel in source.channels
+    )
+    kind = LOG if _looks_like_log(units, [c.name for c in source.channels]) else CAPTURE
+    columns: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    if found is not None:
+        columns = tuple(c.name or f"column {n}" for n, c in enumerate(_columns_of(text), start=1))
+        rows = tuple(
+            tuple("" if math.isnan(cell) else f"{cell:.7g}" for cell in row)
+            for row in found.numbers[:_ROWS]
+        )
+    return Preview(
+        kind=kind,
+        summary=_summary(source.interval, channels),
+        remarks=(*assumed, *remarks),
+        head=head,
+        columns=columns,
+        rows=rows,
+        mapping=text,
+        channels=channels,
+    )
+
+
+def take_in(
+    book: RecordingBook,
+    there: Incoming,
+    placing: Placing,
+    *,
+    device: str = "",
+    progress: Callable[[float], None] | None = None,
+) -> str:
+    """Keep a file with its job; the same file sent twice under one key is kept once.
+
+    Raises
+    ------
+    RecordingError
+        It isn't whole yet, or can't be read.
+    ValueOutOfRange
+        A terminal isn't there, or the job is closed.
+    """
+    if not there.is_whole:
+        raise RecordingError(
+            f"Only {there.there} of {there.size} bytes are here.", remedy="Send the rest first."
+        )
+    key = keep_file(
+        book,
+        there.path,
+        there.job,
+        placing,
+        name=there.name,
+        key=there.key[:16],
+        device=device,
+        progress=progress,
+    )
+    give_up(book.store, there.key)
+    return key
+
+
+def keep_file(
+    book: RecordingBook,
+    path: Path,
+    job_key: str,
+    placing: Placing,
+    *,
+    name: str = "",
+    key: str = "",
+    device: str = "",
+    progress: Callable[[float], None] | None = None,
+) -> str:
+    """Keep a capture or log that lies on this computer; returns the key of the recording."""
+    mapping = mapping_from_toml(placing.mapping) if placing.mapping else None
+    folder = book.store.files
+    folder.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=folder, prefix="taking-in-") as workplace:
+        made = Path(workplace) / "samples"
+        store_capture(path, made, ReadOptions(mapping), progress)
+        stored = StoredCapture.open(made)
+        sha256 = files.hash_of(made)
+        told = _told(stored, path, placing, (name or path.name, sha256), mapping)
+        kept = files.path_of(folder, sha256)
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        for file in (made, extremes_path(made)):
+            with file.open("rb+") as opened:
+                os.fsync(opened.fileno())
+        extremes_path(made).replace(extremes_path(kept))
+        made.replace(kept)
+        files.make_names_durable(kept.parent)
+    return book.add(job_key, told, round_key=placing.round_key, key=key, device=device)
+
+
+def _told(
+    stored: StoredCapture,
+    path: Path,
+    placing: Placing,
+    named: tuple[str, str],
+    mapping: ColumnMapping | None,
+) -> NewRecording:
+    name, sha256 = named
+    places = (*placing.places, *[""] * len(stored.names))
+    is_log = placing.kind == LOG
+    channels = tuple(
+        RecordedChannel(
+            each,
+            unit,
+            quantity=known_quantity(each, unit) if is_log else "",
+            place="" if is_log else place,
+        )
+        for each, unit, place in zip(stored.names, stored.units, places, strict=False)
+    )
+    return NewRecording(
+        kind=LOG if is_log else CAPTURE,
+        name=name,
+        source_sha256=files.hash_of(path),
+        source_bytes=path.stat().st_size,
+        samples_sha256=sha256,
+        mapping="" if mapping is None else mapping_to_toml(mapping),
+        remarks=stored.remarks,
+        n_sample=stored.n_sample,
+        start=stored.start,
+        interval=stored.interval,
+        error_share=placing.error_share,
+        channels=channels,
+        caption=placing.caption,
+    )
+
+
+def _looks_like_log(units: list[str], names: list[str]) -> bool:
+    """Whether values of a control unit rather than voltages at wires."""
+    known = sum(1 for name, unit in zip(names, units, strict=True) if known_quantity(name, unit))
+    return known >= 2 or any(unit in _LOG_UNITS for unit in units)
+
+
+def _columns_of(text: str) -> tuple[MappedColumn, ...]:
+    return mapping_from_toml(text).columns
+
+
+def _summary(interval: float | None, channels: tuple[str, ...]) -> str:
+    pace = "" if interval is None else f", one sample every {seconds(interval)}"
+    return (
+        f"{len(channels)} channel{'' if len(channels) == 1 else 's'}: {', '.join(channels)}{pace}."
+    )
+
+
+def _is_text(path: Path) -> bool:
+    with path.open("rb") as file:
+        return kind_of(file.read(_HEAD), path) == "text"
+
+
+def _first_lines(path: Path) -> str:
+    with path.open("rb") as file:
+        text = file.read(_HEAD).decode("utf-8", errors="replace")
+    return "".join(sign if sign.isprintable() or sign in "\n\t" else "·" for sign in text)

@@ -1,0 +1,368 @@
+"""Pages of captures and logs: sent, looked at, kept, drawn, laid over one another, marked."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
+
+from backprobe.errors import BackprobeError, ValueOutOfRange
+from backprobe.services import incoming
+from backprobe.services.alignment import Alignment, aligned
+from backprobe.services.channel_account import account_of, take_readings
+from backprobe.services.job_book import JobBook
+from backprobe.services.log_witness import take_as_witness
+from backprobe.services.pictures.traces_picture import traces_picture
+from backprobe.services.recording_book import RecordingBook, checked_error
+from backprobe.services.recording_export import as_mdf, as_parquet, has_mdf
+from backprobe.services.recording_intake import Placing, preview, take_in
+from backprobe.web.answering import AnswersAtHand, BookAtHand
+from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.pages import pages_of
+from backprobe.web.recording_view import (
+    IncomingView,
+    NewRecordingView,
+    Overlaid,
+    RecordingView,
+    facts_of,
+    mark_lines,
+    round_lines,
+    summary_of,
+)
+from backprobe.web.recordings_at_hand import RecordingsAtHand
+from backprobe.web.report_pages import file_header
+from backprobe.web.typed_form import SEE_OTHER, UNUSABLE, FormView, Typed, TypedForm, said
+from backprobe.web.visitor import AnyVisitor
+
+router = APIRouter(include_in_schema=False)
+USUAL_ERROR = "3"  # per cent; eight bits and a usual probe (common practice)
+
+
+# ------------------------------------------------------------------ on its way in
+@router.get("/jobs/{key}/recordings/new")
+def new_recording_page(request: Request, key: str, book: BookAtHand) -> HTMLResponse:
+    """Show the form that sends a file."""
+    view = NewRecordingView(key, book.job(key).head.title)
+    return pages_of(request).page(request, "recording_new.html", view)
+
+
+@router.post("/jobs/{key}/recordings/new")
+def send_recording(
+    request: Request, key: str, typed: TypedForm, book: BookAtHand, recordings: RecordingsAtHand
+) -> Response:
+    """Take a file that came whole with the form."""
+    title = book.job(key).head.title
+    try:
+        if not typed.files:
+            raise ValueOutOfRange("There is no file.", remedy="Choose one.")
+        sent = typed.files[0]
+        there = incoming.begin(recordings.store, key, sent.name, len(sent.content))
+        incoming.append(recordings.store, there.key, 0, sent.content)
+    except BackprobeError as error:
+        view = NewRecordingView(key, title, FormView({}, {"file": said(error)}))
+        return pages_of(request).page(request, "recording_new.html", view, status=UNUSABLE)
+    return RedirectResponse(f"/incoming/{there.key}", SEE_OTHER)
+
+
+@router.get("/incoming/{key}")
+def incoming_page(
+    request: Request, key: str, book: BookAtHand, recordings: RecordingsAtHand
+) -> HTMLResponse:
+    """Show how a file would be read."""
+    there = incoming.found(recordings.store, key)
+    view = _incoming_view(there, book, Typed((("error", USUAL_ERROR),)), {})
+    return pages_of(request).page(request, "recording_in.html", view)
+
+
+@router.post("/incoming/{key}")
+def keep_recording(
+    request: Request,
+    key: str,
+    typed: TypedForm,
+    book: BookAtHand,
+    recordings: RecordingsAtHand,
+    live: LiveAtHand,
+    visitor: AnyVisitor,
+) -> Response:
+    """Keep a file as it is read now, or look again with another mapping."""
+    there = incoming.found(recordings.store, key)
+    errors: dict[str, str] = {}
+    if typed.text("do") == "keep":
+        try:
+            kept = take_in(recordings, there, _placing(typed), device=visitor.name)
+        except BackprobeError as error:
+            errors["form"] = said(error)
+        else:
+            live.wake()
+            return RedirectResponse(f"/recordings/{kept}", SEE_OTHER)
+    view = _incoming_view(there, book, typed, errors)
+    return pages_of(request).page(
+        request, "recording_in.html", view, status=UNUSABLE if errors else 200
+    )
+
+
+@router.post("/incoming/{key}/drop")
+def drop_incoming(key: str, recordings: RecordingsAtHand) -> Response:
+    """Forget a file that was sent."""
+    there = incoming.found(recordings.store, key)
+    incoming.give_up(recordings.store, key)
+    return RedirectResponse(f"/jobs/{there.job}", SEE_OTHER)
+
+
+def _placing(typed: Typed) -> Placing:
+    places = sorted(
+        (int(name.removeprefix("place-")), value.strip())
+        for name, value in typed.fields
+        if name.startswith("place-") and name.removeprefix("place-").isdigit()
+    )
+    return Placing(
+        kind=typed.text("kind"),
+        mapping=typed.text("mapping"),
+        round_key=typed.text("round"),
+        places=tuple(value for _, value in places),
+        caption=typed.text("caption"),
+        error_share=checked_error(_number(typed, "error") / 100.0),
+    )
+
+
+def _number(typed: Typed, name: str) -> float:
+    try:
+        value = float(typed.text(name).replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise ValueOutOfRange(
+            f'"{typed.text(name)[:30]}" is no number.', remedy='Write one, such as "1.25".'
+        )
+    return value
+
+
+def _incoming_view(
+    there: incoming.Incoming, book: JobBook, typed: Typed, errors: dict[str, str]
+) -> IncomingView:
+    job = book.job(there.job)
+    seen = preview(there, typed.text("mapping"))
+    values = {"kind": seen.kind, **typed.values}
+    pins = dict.fromkeys(pin for sheet in job.sheets for pin in sheet.connector.pins)
+    return IncomingView(
+        key=there.key,
+        job_key=there.job,
+        title=job.head.title,
+        name=there.name,
+        form=FormView(values, errors),
+        rounds=round_lines(job),
+        pins=tuple(pins),
+        refused=seen.refused,
+        summary=seen.summary,
+        remarks=seen.remarks,
+        head=seen.head,
+        columns=seen.columns,
+        rows=seen.rows,
+        mapping=seen.mapping,
+        channels=seen.channels,
+    )
+
+
+# ------------------------------------------------------------------ one that is kept
+@router.get("/recordings/{key}")
+def recording_page(
+    request: Request,
+    key: str,
+    book: BookAtHand,
+    recordings: RecordingsAtHand,
+    other: Annotated[str, Query(max_length=64)] = "",
+    align: Annotated[str, Query(max_length=20)] = "start",
+    shift: Annotated[str, Query(max_length=30)] = "",
+) -> HTMLResponse:
+    """Show a capture or log."""
+    view = _view(key, book, recordings, overlay=(other, align, shift))
+    return pages_of(request).page(request, "recording.html", view)
+
+
+@router.post("/recordings/{key}/marks")
+def put_mark(
+    request: Request,
+    key: str,
+    typed: TypedForm,
+    book: BookAtHand,
+    recordings: RecordingsAtHand,
+    live: LiveAtHand,
+    visitor: AnyVisitor,
+) -> Response:
+    """Put a remark at an instant or over a span."""
+    try:
+        start = _number(typed, "from")
+        end = _number(typed, "until") if typed.text("until") else start
+        recordings.mark(key, start, end, typed.text("text"), device=visitor.name)
+    except BackprobeError as error:
+        form = FormView(typed.values, {"mark": said(error)})
+        view = _view(key, book, recordings, form=form)
+        return pages_of(request).page(request, "recording.html", view, status=UNUSABLE)
+    live.wake()
+    return RedirectResponse(f"/recordings/{key}", SEE_OTHER)
+
+
+@router.post("/recordings/{key}/marks/{number}/back")
+def take_mark_back(
+    key: str, number: int, recordings: RecordingsAtHand, live: LiveAtHand, visitor: AnyVisitor
+) -> Response:
+    """Take a remark back."""
+    recordings.take_mark_back(key, number, device=visitor.name)
+    live.wake()
+    return RedirectResponse(f"/recordings/{key}", SEE_OTHER)
+
+
+@router.post("/recordings/{key}/void")
+def void_recording(
+    key: str, typed: TypedForm, recordings: RecordingsAtHand, live: LiveAtHand, visitor: AnyVisitor
+) -> Response:
+    """Say why it doesn't count, or let it count again."""
+    recordings.void(key, typed.text("reason"), device=visitor.name)
+    live.wake()
+    return RedirectResponse(f"/recordings/{key}", SEE_OTHER)
+
+
+@router.post("/recordings/{key}/readings")
+def take_channel(
+    key: str,
+    typed: TypedForm,
+    book: BookAtHand,
+    recordings: RecordingsAtHand,
+    answers: AnswersAtHand,
+    live: LiveAtHand,
+    visitor: AnyVisitor,
+) -> Response:
+    """Take what was measured on a channel as readings of its round."""
+    number = typed.text("channel")
+    channel = int(number) if number.isdecimal() else -1
+    found = take_readings(book, recordings, key, channel, device=visitor.name)
+    answers.ask(found.sheet)
+    live.wake()
+    return RedirectResponse(f"/sheets/{found.sheet}", SEE_OTHER)
+
+
+@router.post("/recordings/{key}/witness")
+def take_span(
+    request: Request,
+    key: str,
+    typed: TypedForm,
+    book: BookAtHand,
+    recordings: RecordingsAtHand,
+    answers: AnswersAtHand,
+    live: LiveAtHand,
+    visitor: AnyVisitor,
+) -> Response:
+    """Take the means over a span of a log as the control unit's values of a round."""
+    try:
+        start = _number(typed, "from")
+        end = _number(typed, "until") if typed.text("until") else start
+        sheet = take_as_witness(
+            book, recordings, key, typed.text("round"), start, end, device=visitor.name
+        )
+    except BackprobeError as error:
+        form = FormView(typed.values, {"witness": said(error)})
+        view = _view(key, book, recordings, form=form)
+        return pages_of(request).page(request, "recording.html", view, status=UNUSABLE)
+    answers.ask(sheet)
+    live.wake()
+    return RedirectResponse(f"/sheets/{sheet}/witnesses", SEE_OTHER)
+
+
+@router.get("/recordings/{key}/as.parquet")
+def download_parquet(key: str, recordings: RecordingsAtHand) -> Response:
+    """The samples as Apache Parquet."""
+    found = recordings.recording(key)
+    return FileResponse(
+        as_parquet(recordings, found),
+        media_type="application/vnd.apache.parquet",
+        headers={"Content-Disposition": file_header(found.told.name, "parquet")},
+    )
+
+
+@router.get("/recordings/{key}/as.mf4")
+def download_mdf(key: str, recordings: RecordingsAtHand) -> Response:
+    """The samples as ASAM MDF 4."""
+    found = recordings.recording(key)
+    return Response(
+        as_mdf(recordings, found),
+        media_type="application/octet-stream",
+        headers={"Content-Disposition": file_header(found.told.name, "mf4")},
+    )
+
+
+def _view(
+    key: str,
+    book: JobBook,
+    recordings: RecordingBook,
+    *,
+    overlay: tuple[str, str, str] = ("", "start", ""),
+    form: FormView | None = None,
+) -> RecordingView:
+    found = recordings.recording(key)
+    job = book.job(found.job)
+    told = found.told
+    kept = recordings.samples(found)
+    laid = _laid(recordings, found.key, found.job, overlay)
+    names = [channel.name for channel in told.channels]
+    other = None
+    if laid is not None:
+        over = recordings.recording(laid.other).told
+        other = Overlaid(laid.other, over.name)
+        names += [f"{channel.name} of {over.name}" for channel in over.channels]
+    return RecordingView(
+        key=key,
+        job_key=found.job,
+        title=job.head.title,
+        name=told.name,
+        caption=told.caption,
+        kind=told.kind,
+        sheet_key=found.sheet,
+        round_name=found.round_name,
+        summary=summary_of(found),
+        void=found.void,
+        remarks=told.remarks,
+        start=told.start,
+        end=found.end,
+        interval=told.interval,
+        names=tuple(names),
+        picture=traces_picture(found, kept),
+        channels=account_of(found, kept, job),
+        marks=mark_lines(found),
+        others=tuple(
+            (each.key, each.told.name)
+            for each in recordings.of_job(found.job)
+            if each.key != key and each.told.kind == told.kind
+        ),
+        rounds=round_lines(job),
+        facts=facts_of(found),
+        is_open=job.closed_at is None,
+        has_mdf=has_mdf(),
+        form=form or FormView(),
+        other=other,
+        align=overlay[1],
+        shift=0.0 if laid is None else laid.shift,
+        alignment_words="" if laid is None else laid.words,
+    )
+
+
+def _laid(
+    recordings: RecordingBook, key: str, job: str, overlay: tuple[str, str, str]
+) -> Alignment | None:
+    """How another recording of the same job is laid over this one."""
+    other, way, typed = overlay
+    if not other:
+        return None
+    own, laid = recordings.recording(key), recordings.recording(other)
+    if laid.job != job:
+        raise ValueOutOfRange(
+            "That recording belongs to another job.", remedy="Choose one of this job."
+        )
+    found = aligned(own, recordings.samples(own), laid, recordings.samples(laid), way)
+    try:
+        shift = float(typed.replace(",", ".")) if typed else found.shift
+    except ValueError:
+        shift = found.shift
+    is_given = bool(typed) and math.isfinite(shift) and shift != found.shift
+    return found.shifted(shift) if is_given else found
