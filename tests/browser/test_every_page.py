@@ -39,6 +39,7 @@ def pages(server: Server) -> dict[str, str]:
         "new round": f"/sheets/{sheet}/rounds/new",
         "round": f"/rounds/{round_key}",
         "entry": f"/rounds/{round_key}/entry?quantity=volts&place=1",
+        "known reading": f"/sheets/{sheet}/known-reading?quantity=volts&place=1&plugged=no&key=on",
         "witnesses": f"/sheets/{sheet}/witnesses",
         "outcome": f"/jobs/{job}/outcome",
         "trims": f"/trims?job={job}",

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import subprocess
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
 import pytest
 from playwright.sync_api import Page, expect
 
-from backprobe.job import Round, read_job
+from backprobe.job import Indication, Round, read_job
 from backprobe.store.cells import cells_of
 from tests.browser.at_the_sheet import begin_round, cell, close_pad, enter, wait_for_answer
 from tests.browser.conftest import ROOT, Server
@@ -20,6 +21,11 @@ pytestmark = pytest.mark.slow
 VEHICLE: Final = read_job(ROOT / "examples" / "healthy-air-mass.toml")
 WIRES: Final = "1 GN/WH\n2 RD/BU\n3 BN/BK\n4 YE"
 MOST_STEPS: Final = 12
+QUANTITY: Final = {
+    "battery volts": "battery_volts",
+    "black lead check": "black_lead_check",
+    "volts": "volts",
+}
 LIFT: Final = 0.41  # V by which the painted point stands above battery negative
 
 
@@ -34,15 +40,34 @@ def new_job(phone: Page, server: Server) -> None:
     expect(phone.locator("h1")).to_contain_text("intake pipe sensor")
 
 
-def read_round(phone: Page, name: str, source: Round, lift: float = 0.0) -> None:
-    """Enter the volts, battery and black-lead check of one round, all lower by a lift."""
+def written_of(source: Round, lift: float = 0.0) -> dict[tuple[str, str], str]:
+    """Battery, black-lead check and volts of one round as the meter shows them, by their cells."""
     check = source.black_lead_check
     assert source.battery_volts is not None
     assert check is not None
-    enter(phone, cell(phone, name, "battery volts"), f"{source.battery_volts.value:.2f}")
-    enter(phone, cell(phone, name, "black lead check"), f"{check.value - lift:.2f}")
+    shown = {
+        ("battery volts", ""): f"{source.battery_volts.value:.2f}",
+        ("black lead check", ""): f"{check.value - lift:.2f}",
+    }
     for pin, reading in source.volts.items():
-        enter(phone, cell(phone, name, "volts", pin), f"{reading.value - lift:.3f}")
+        shown["volts", pin] = f"{reading.value - lift:.3f}"
+    return shown
+
+
+def read_round(phone: Page, name: str, source: Round, lift: float = 0.0) -> None:
+    """Enter one round, all lower by a lift of the black lead's point."""
+    enter_all(phone, written_of(source, lift).items(), name)
+
+
+def enter_all(
+    phone: Page, readings: Iterable[tuple[tuple[str, str], str]], name: str = "C"
+) -> None:
+    for place, written in readings:
+        enter(phone, cell(phone, name, *place), written)
+
+
+def written_in(indication: Indication | None) -> str:
+    return "" if indication is None else indication.written
 
 
 def follow_the_proposals(phone: Page) -> int:
@@ -74,11 +99,8 @@ def follow_the_proposals(phone: Page) -> int:
     return taken
 
 
-def test_from_the_complaint_to_the_report(server: Server, phone: Page, tmp_path: Path) -> None:
-    unplugged, plugged = VEHICLE.rounds[0], VEHICLE.rounds[1]
-    new_job(phone, server)
-
-    # The black lead on a painted bracket: everything low, and the page says so.
+def doubtful_round_is_voided(phone: Page, unplugged: Round) -> None:
+    """Round A with the black lead on a painted bracket: the page says so, and it is voided."""
     begin_round(phone, plugged=False, key="on", black_lead="bracket")
     read_round(phone, "A", unplugged, lift=LIFT)
     wait_for_answer(phone)
@@ -88,31 +110,18 @@ def test_from_the_complaint_to_the_report(server: Server, phone: Page, tmp_path:
     phone.get_by_role("button", name="Void the round").tap()
     expect(phone.locator(".round-void")).to_contain_text("black lead was on paint")
 
-    # The same again from battery negative, and plugged in.
-    begin_round(phone, plugged=False, key="on")
-    read_round(phone, "B", unplugged)
-    begin_round(phone, plugged=True, key="on")
-    read_round(phone, "C", plugged)
+
+def goes_on_to_the_report(phone: Page, tmp_path: Path) -> None:
+    """Read what is proposed until the wires are known, then hold the report in hand."""
     wait_for_answer(phone)
     expect(phone.locator("#known .known-alarm")).to_have_count(0)
-
     follow_the_proposals(phone)
     wait_for_answer(phone)
     wires = phone.locator(".known-wire strong")
     for number, role in enumerate(("Signal", "Battery feed", "Sensor ground", "Thermistor")):
         expect(wires.nth(number)).to_contain_text(role)
     expect(phone.locator(".known-verdict")).to_contain_text("no fault in this circuit")
-
-    with phone.expect_download() as offered:
-        phone.evaluate(
-            "() => { const link = document.querySelector('a[href$=\"report.pdf\"]');"
-            " link.download = ''; link.click(); }"
-        )
-    file = tmp_path / "report.pdf"
-    offered.value.save_as(file)
-    text = subprocess.run(
-        ["pdftotext", "-layout", str(file), "-"], capture_output=True, text=True, check=True
-    ).stdout
+    text = report_text(phone, tmp_path)
     for part in (
         "Hesitates on a cold morning",
         "Stumbles after the start",
@@ -123,3 +132,67 @@ def test_from_the_complaint_to_the_report(server: Server, phone: Page, tmp_path:
     ):
         assert part.casefold() in text.casefold(), part
     close_pad(phone)
+
+
+def report_text(phone: Page, tmp_path: Path) -> str:
+    """The words of the report that the page offers."""
+    with phone.expect_download() as offered:
+        phone.evaluate(
+            "() => { const link = document.querySelector('a[href$=\"report.pdf\"]');"
+            " link.download = ''; link.click(); }"
+        )
+    file = tmp_path / "report.pdf"
+    offered.value.save_as(file)
+    return subprocess.run(
+        ["pdftotext", "-layout", str(file), "-"], capture_output=True, text=True, check=True
+    ).stdout
+
+
+def test_from_the_complaint_to_the_report(server: Server, phone: Page, tmp_path: Path) -> None:
+    unplugged, plugged = VEHICLE.rounds[0], VEHICLE.rounds[1]
+    new_job(phone, server)
+    doubtful_round_is_voided(phone, unplugged)
+    # The same again from battery negative, and plugged in.
+    begin_round(phone, plugged=False, key="on")
+    read_round(phone, "B", unplugged)
+    begin_round(phone, plugged=True, key="on")
+    read_round(phone, "C", plugged)
+    goes_on_to_the_report(phone, tmp_path)
+
+
+def test_the_same_job_with_the_connection_cut_in_a_round(
+    server: Server, phone: Page, tmp_path: Path
+) -> None:
+    """Cut after two readings, loaded anew while cut: every reading is there exactly once."""
+    unplugged, plugged = VEHICLE.rounds[0], VEHICLE.rounds[1]
+    new_job(phone, server)
+    doubtful_round_is_voided(phone, unplugged)
+    begin_round(phone, plugged=False, key="on")
+    read_round(phone, "B", unplugged)
+    begin_round(phone, plugged=True, key="on")
+    phone.evaluate("navigator.serviceWorker.ready.then(() => undefined)")
+    phone.reload()  # now through the script that keeps it at hand
+
+    todo = list(written_of(plugged).items())
+    enter_all(phone, todo[:2])
+    expect(phone.locator(".cell-wait")).to_have_count(0)
+    phone.context.set_offline(True)
+    expect(phone.locator("#connection")).to_contain_text("No connection")
+    enter_all(phone, todo[2:4])
+    waits = phone.locator("#outbox")
+    expect(waits).to_contain_text("2 readings wait")
+    phone.reload()
+    expect(waits).to_contain_text("2 readings wait")
+    for place, written in todo[2:4]:
+        expect(cell(phone, "C", *place).locator(".cell-text")).to_have_text(f"{written} V")
+    enter_all(phone, todo[4:])
+    phone.context.set_offline(False)
+    expect(waits).to_be_hidden(timeout=30_000)
+    expect(phone.locator(".cell-wait")).to_have_count(0)
+
+    record = server.book.sheet(phone.url.partition("/sheets/")[2][:16])[2].rounds[2]
+    kept = [(e.quantity, e.place, e.indication) for e in record.entries]
+    assert sorted((q, p, written_in(i)) for q, p, i in kept) == sorted(
+        (QUANTITY[q], p, f"{written} V") for (q, p), written in todo
+    )
+    goes_on_to_the_report(phone, tmp_path)

@@ -9,7 +9,7 @@ import pytest
 
 from backprobe.job import Indication, Meter
 from backprobe.report import ReportInput, contents
-from backprobe.report.blocks import Photo, Span, plain
+from backprobe.report.blocks import Group, Photo, Span, Table, plain
 from backprobe.report.digest import NOT_CONTENT, as_plain
 from backprobe.report.pictures import as_jpeg
 from backprobe.report.rounds_part import value_words
@@ -207,6 +207,24 @@ def test_the_time_of_printing_does_not_change_the_hash() -> None:
     assert contents(later).printed != contents(given).printed
 
 
+def test_a_photograph_is_named_beside_its_reading() -> None:
+    held, photos = with_photo(record())
+    sheet = held.sheets[0]
+    a = sheet.rounds[0]
+    entry = next(e for e in a.entries if e.quantity == "volts" and e.stands)
+    mine = replace(held.attachments[0], round_key=a.key, quantity=entry.quantity, place=entry.place)
+    report = contents(source(replace(held, attachments=(mine,)), photos))
+    groups = [b for s in report.sections for b in s.blocks if isinstance(b, Group)]
+    tables = [b for group in groups for b in group.blocks if isinstance(b, Table)]
+    cells = [plain(cell) for each in tables for row in each.rows for cell in row]
+    (cell,) = [each for each in cells if "photo" in each]
+    assert entry.indication is not None
+    assert cell.endswith(" (photo 1)")
+    (photo,) = [b for s in report.sections if s.title == "Photographs" for b in s.blocks]
+    assert isinstance(photo, Photo)
+    assert f"volts at {entry.place}" in plain(photo.caption)
+
+
 def test_a_photograph_is_shrunk_and_tells_nothing_but_its_picture() -> None:
     held, photos = with_photo(record())
     assert b"taken in the yard" in photos["k1"][1]
@@ -216,6 +234,6 @@ def test_a_photograph_is_shrunk_and_tells_nothing_but_its_picture() -> None:
     assert isinstance(photo, Photo)
     assert b"taken in the yard" not in photo.jpeg
     assert (photo.width, photo.height) == (1400, 700)
-    assert plain(photo.caption) == "Torn seal (round A, terminal B, 9 Mar 2026, 13:00)"
+    assert plain(photo.caption) == "1. Torn seal (round A, terminal B, 9 Mar 2026, 13:00)"
     assert "Broken file" in said_in(report, "Photographs")
     assert as_jpeg(b"\x89PNG\r\n\x1a\n" + b"0" * 40) is None

@@ -162,6 +162,42 @@ def test_a_round_of_another_job_is_refused(store: Store, round_key: str) -> None
         add_attachment(store, other, "a.txt", b"note", round_key=round_key)
 
 
+def test_a_picture_belongs_to_a_reading(store: Store, job: str, round_key: str) -> None:
+    added = add_attachment(
+        *(store, job, "meter.jpg", picture("JPEG")),
+        round_key=round_key,
+        quantity="sensor_ohms",
+        place="2-1",
+    )
+    # Named as the reading itself is: in the connector's order.
+    assert (added.round_key, added.quantity, added.place) == (round_key, "sensor_ohms", "1-2")
+    record = JobBook(store).job(job, with_events=True)
+    assert record.pictures_of(round_key) == (added,)
+    assert record.events[-1].details["quantity"] == "sensor_ohms"
+
+
+@pytest.mark.parametrize(
+    ("quantity", "place", "with_round", "said"),
+    [
+        ("volts", "1", False, "its round"),
+        ("volts", "7", True, "no place for"),
+        ("flux", "1", True, "no place for"),
+        ("battery_volts", "1", True, "no place for"),
+    ],
+)
+def test_a_reading_must_be_there(
+    store: Store, job: str, round_key: str, quantity: str, place: str, with_round: bool, said: str
+) -> None:
+    with pytest.raises(ValueOutOfRange, match=said):
+        add_attachment(
+            *(store, job, "a.txt", b"note"),
+            round_key=round_key if with_round else "",
+            quantity=quantity,
+            place=place,
+        )
+    assert list(files.kept(store.files)) == []
+
+
 @pytest.mark.parametrize(
     ("name", "shown"),
     [

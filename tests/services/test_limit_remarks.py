@@ -147,11 +147,11 @@ def test_a_supply_a_little_low() -> None:
 
 
 def test_a_feed_that_loses_volts_and_carries_ripple() -> None:
-    # 14.1 V at the posts, 13.75 V at the feed: 0.35 V; AC 120 mV, more than any page allows.
+    # 14.1 V at the posts, 13.2 V at the feed: 0.9 V; AC 120 mV, more than any page allows.
     roles = ("supply-battery", "signal-switching", "sensor-ground")
     free = unplugged("A", {"1": 12.55, "2": 5.0, "3": 0.002}, loaded={"1": 12.5, "2": 2.0})
     running = plugged(
-        {"1": 13.75, "2": 2.4, "3": 0.008},
+        {"1": 13.2, "2": 2.4, "3": 0.008},
         key="run",
         rpm=800.0,
         battery_volts=Indication(14.1),
@@ -161,5 +161,5 @@ def test_a_feed_that_loses_volts_and_carries_ripple() -> None:
     )
     found = [r for r in said(posterior_of(job(roles, free, running))) if "battery feed" in r]
     assert len(found) == 2
-    assert "reads 350 mV less than the battery posts in round B: in the grey zone" in found[0]
+    assert "reads 900 mV less than the battery posts in round B: over 800 mV" in found[0]
     assert "carries 120 mV of AC in round B: over 100 mV" in found[1]

@@ -24,6 +24,7 @@ PAGES = (
     "/curves?points=0+degC=3.64V%0A90+degC=0.50V&do=fit",
     "/air?job={job}",
     "/air?displacement=2.0&speed-1=780&pressure-1=34&temperature-1=32&flow-1=2.4&do=check",
+    "/sheets/{sheet}/known-reading?quantity=volts&place=1&plugged=no&key=on",
     "/settings",
     "/settings/meter",
     "/devices",

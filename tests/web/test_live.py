@@ -1,15 +1,20 @@
 """The task that asks the store for news."""
 
 import asyncio
+import contextlib
 from collections.abc import Collection
-from contextlib import suppress
 
 import pytest
 
 from backprobe.errors import StoreError
+from backprobe.store.columns import now
 from backprobe.store.engine import Store
+from backprobe.store.events import job_row, log
+from backprobe.store.feed import events_after
+from backprobe.store.jobs import new_job
+from backprobe.store.record import Event, JobHead
 from backprobe.web import live
-from backprobe.web.live import Followed, Live
+from backprobe.web.live import Followed, Listener, Live
 from tests.web.running import in_a_loop
 
 JOB, OTHER = Followed("a", 1), Followed("b", 2)
@@ -39,7 +44,7 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> Counted:
 
 async def ended(task: asyncio.Task[None]) -> None:
     task.cancel()
-    with suppress(asyncio.CancelledError):
+    with contextlib.suppress(asyncio.CancelledError):
         await task
 
 
@@ -72,6 +77,71 @@ def test_only_pages_of_the_changed_job_are_told(store: Store, counted: Counted) 
             await asyncio.wait_for(mine.changed.wait(), 5)
             await asyncio.sleep(0.05)
             assert not other.changed.is_set()
+        await ended(task)
+
+    in_a_loop(run())
+
+
+def test_a_change_is_read_once_for_all_who_follow_the_job(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with store.write() as session:
+        key = new_job(session, JobHead("Hesitates"))
+        number = job_row(session, key).id
+    asked: list[int] = []
+
+    def counting(at: Store, job: int, after: int) -> tuple[Event, ...]:
+        asked.append(after)
+        return events_after(at, job, after)
+
+    monkeypatch.setattr(live, "events_after", counting)
+
+    async def run() -> None:
+        hub = Live(store, ask_every=0.001)
+        task = asyncio.create_task(hub.run())
+        with contextlib.ExitStack() as pages:
+            all_ = [pages.enter_context(hub.listening(Followed(key, number))) for _ in range(20)]
+            await asyncio.sleep(0.05)
+            for page in all_:
+                page.take()
+                assert page.take_changes() is None  # new here: it asks the store itself
+            with store.write() as session:
+                log(session, number, "noted", "bench", number=7)
+            for page in all_:
+                await asyncio.wait_for(page.changed.wait(), 5)
+                found = page.take_changes()
+                assert found is not None
+                (event,) = found
+                assert (event.kind, dict(event.details)) == ("noted", {"number": 7})
+        await ended(task)
+
+    in_a_loop(run())
+    assert len(asked) == 1
+
+
+def test_a_page_that_is_slow_asks_the_store_itself() -> None:
+    page = Listener(JOB)
+    page.take_changes()
+    event = Event(1, "noted", {}, now(), "bench")
+    page.hand((event,) * live.MOST_CHANGES)
+    page.hand((event,))
+    assert page.take_changes() is None
+    page.hand((event,))
+    assert page.take_changes() == [event]
+
+
+def test_a_passing_message_has_the_store_not_asked(store: Store, counted: Counted) -> None:
+    async def run() -> None:
+        hub = Live(store, ask_every=3600)
+        task = asyncio.create_task(hub.run())
+        with hub.listening(JOB) as mine:
+            await asyncio.sleep(0.05)
+            asked = len(counted.asked)
+            for _ in range(20):
+                hub.publish("a", "answer step")
+            await asyncio.wait_for(mine.changed.wait(), 5)
+            await asyncio.sleep(0.05)
+            assert len(counted.asked) == asked
         await ended(task)
 
     in_a_loop(run())

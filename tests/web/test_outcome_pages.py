@@ -3,6 +3,7 @@
 import pytest
 from fastapi import FastAPI
 
+from backprobe.job import Connector, Terminal
 from backprobe.services.answer_archive import StoredAnswer
 from backprobe.services.job_book import JobBook
 from backprobe.services.proof import proof_steps
@@ -15,7 +16,7 @@ FAULT = "open:sensor-ground"
 
 
 def test_an_outcome_is_stored_with_the_proof_that_was_seen(app: FastAPI, store: Store) -> None:
-    key, _ = example(store)
+    key, sheet = example(store)
     steps = proof_steps(FAULT)
     answer = browser(app).post(
         f"/jobs/{key}/outcome",
@@ -31,7 +32,7 @@ def test_an_outcome_is_stored_with_the_proof_that_was_seen(app: FastAPI, store: 
     assert (answer.status_code, answer.headers["location"]) == (303, f"/jobs/{key}")
     kept = JobBook(store).job(key).outcome
     assert kept is not None
-    assert (kept.fault, kept.terminals, kept.proof) == (FAULT, ("2",), (steps[0],))
+    assert (kept.fault, kept.terminals, kept.proof) == (FAULT, (f"{sheet}/2",), (steps[0],))
     shown = browser(app).get(f"/jobs/{key}").text
     assert "the sensor ground wire is broken" in shown
     assert steps[0].replace("'", "&#39;") in shown
@@ -39,6 +40,20 @@ def test_an_outcome_is_stored_with_the_proof_that_was_seen(app: FastAPI, store: 
     again = browser(app).get(f"/jobs/{key}/outcome").text
     assert f'value="{FAULT}" selected' in again
     assert again.count(" checked") == 2  # one terminal, one proof
+
+
+def test_terminals_of_one_name_are_told_apart(app: FastAPI, store: Store) -> None:
+    key, sheet = example(store)
+    book = JobBook(store)
+    other = book.add_sheet(key, Connector("pedal", terminals=(Terminal("1"), Terminal("2"))))
+    sent = browser(app).post(
+        f"/jobs/{key}/outcome", data={"fault": FAULT, "terminal": f"{other}/2"}
+    )
+    assert sent.status_code == 303
+    form = browser(app).get(f"/jobs/{key}/outcome").text
+    assert f'value="{other}/2" checked' in form
+    assert f'value="{sheet}/2">' in form
+    assert "terminal 2 of pedal" in browser(app).get(f"/jobs/{key}").text
 
 
 def test_nothing_is_chosen_beforehand(app: FastAPI, store: Store) -> None:

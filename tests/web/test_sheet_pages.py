@@ -202,6 +202,44 @@ def test_a_picture_is_kept_with_its_round_and_sent_back_as_it_came(
     assert refused.status_code == 422
 
 
+def test_a_picture_of_one_reading_is_marked_at_its_cell_and_stands_in_its_round(
+    client: TestClient, book: JobBook, sheet: str
+) -> None:
+    job, key = book.sheet(sheet)[0], first_round(book, sheet)
+    drawn = BytesIO()
+    Image.new("RGB", (2, 2)).save(drawn, "PNG")
+    at = {"quantity": "volts", "place": "3"}
+    form = client.get(f"/rounds/{key}/entry", params=at).text
+    assert 'name="quantity" value="volts"><input type="hidden" name="place" value="3"' in form
+    assert "cell-photo" not in client.get(f"/sheets/{sheet}/table").text
+    sent = client.post(
+        f"/jobs/{job}/files",
+        files={"file": ("meter.png", drawn.getvalue(), "image/png")},
+        data={"caption": "display at terminal 3", "round_key": key, "back": "sheet", **at},
+        follow_redirects=False,
+    )
+    assert sent.headers["location"] == f"/sheets/{sheet}"
+    (kept,) = book.job(job).attachments
+    table = client.get(f"/sheets/{sheet}/table").text
+    cell = table[table.index('data-quantity="volts" data-place="3"') :]
+    assert '<span class="cell-photo">photo</span>' in cell[: cell.index("</a>")]
+    assert table.count("cell-photo") == 1
+    for page in (f"/rounds/{key}", f"/rounds/{key}/entry?quantity=volts&place=3"):
+        text = client.get(page).text
+        assert f"/files/{kept.key}" in text
+        assert "volts at 3" in text
+        assert "display at terminal 3" in text
+    assert (
+        f"/files/{kept.key}" not in client.get(f"/rounds/{key}/entry?quantity=volts&place=1").text
+    )
+    wrong = client.post(
+        f"/jobs/{job}/files",
+        files={"file": ("meter.png", drawn.getvalue(), "image/png")},
+        data={"round_key": key, "quantity": "volts", "place": "99"},
+    )
+    assert wrong.status_code == 422
+
+
 def test_a_wire_is_added_and_one_with_readings_stays(
     client: TestClient, book: JobBook, sheet: str
 ) -> None:

@@ -9,6 +9,7 @@ from backprobe.report.input import ReportInput, top_fault
 from backprobe.report.pictures import circuit_drawing, comparison_drawing
 from backprobe.report.proof_part import untested
 from backprobe.services.answer import Answer
+from backprobe.services.outcome_terminals import told_terminals
 from backprobe.services.pictures.comparison_picture import most_changed
 from backprobe.services.telling import because, best_reason, verdict
 from backprobe.services.words import fault_words, sure
@@ -36,7 +37,7 @@ def _cause(source: ReportInput) -> Iterator[Block]:
             yield from paragraph(verdict(answer))
         return
     yield from paragraph(outcome.cause)
-    found = fault_words(outcome.fault, outcome.terminals)
+    found = fault_words(outcome.fault, told_terminals(source.record, outcome.terminals))
     yield from paragraph(f"Found at {_place(source)}: {found}.")
     if answer is not None and answer.faults and top_fault(answer) != outcome.fault:
         yield from paragraph(f"By the readings alone, as found: {verdict(answer)}", "warning")

@@ -9,6 +9,7 @@ from typing import Literal
 
 from backprobe.services.answer import Answer
 from backprobe.services.answer_archive import StoredAnswer
+from backprobe.services.outcome_terminals import sheet_meant
 from backprobe.store.record import REPAIRED, JobRecord, SheetRecord
 from backprobe.vocabulary import NO_FAULT
 
@@ -76,6 +77,9 @@ class ReportInput:
         sheets = [each for each in self.record.sheets if each.phase != REPAIRED]
         outcome = self.record.outcome
         if outcome is not None:
+            meant = sheet_meant(self.record, outcome.terminals)
+            if meant is not None and meant in sheets:
+                return meant
             for sheet in sheets:
                 answer = self.answer(sheet)
                 if answer is not None and answer.faults and top_fault(answer) == outcome.fault:

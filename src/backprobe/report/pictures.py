@@ -13,6 +13,7 @@ from PIL import Image, ImageOps
 from backprobe.report.blocks import Block, Paragraph, Photo, Picture, said, words
 from backprobe.report.input import ReportInput
 from backprobe.services.pictures import circuit_picture, comparison_picture
+from backprobe.services.words import quantity_words
 from backprobe.store.record import Attachment, SheetRecord
 
 INK: Final = "#000000"
@@ -54,10 +55,11 @@ def _picture(svg: str) -> Picture:
 
 def photographs(source: ReportInput) -> Iterator[Block]:
     """The photographs of a job with their captions; of other documents the name alone."""
-    for attachment in source.record.attachments:
+    for number, attachment in enumerate(source.record.attachments, start=1):
         media_type, data = source.photos.get(attachment.key, ("", b""))
         shrunk = as_jpeg(data) if media_type.startswith("image/") else None
-        caption = said(words(_caption(attachment), "bold"), _where(source, attachment))
+        title = f"{number}. {_caption(attachment)}"
+        caption = said(words(title, "bold"), _where(source, attachment))
         if shrunk is None:
             kept = f". Kept with the job, not shown here ({attachment.media_type})."
             yield Paragraph(said(caption, kept, f" SHA-256 {attachment.sha256}."))
@@ -74,6 +76,9 @@ def _caption(attachment: Attachment) -> str:
 def _where(source: ReportInput, attachment: Attachment) -> str:
     where = f"round {attachment.round}" if attachment.round else ""
     place = f"terminal {attachment.place}" if attachment.place else ""
+    if attachment.quantity:
+        at = f" at {attachment.place}" if attachment.place else ""
+        place = f"{quantity_words(attachment.quantity)}{at}"
     added = source.instant(attachment.added_at)
     return f" ({', '.join(part for part in (where, place, added) if part)})"
 

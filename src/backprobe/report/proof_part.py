@@ -19,6 +19,7 @@ from backprobe.report.blocks import (
 from backprobe.report.input import ReportInput
 from backprobe.report.rounds_part import not_had, value_words
 from backprobe.services.answer import Answer
+from backprobe.services.outcome_terminals import told_terminals
 from backprobe.services.proof import minimum_proof
 from backprobe.services.telling import DECIDED_FROM, capital
 from backprobe.services.words import (
@@ -167,7 +168,7 @@ def _temperature(answer: Answer | None, round_name: str, name: str) -> str:
 def proof_section(source: ReportInput) -> Section:
     """The least proof that the fault in question asks for, and what of it was seen."""
     outcome, fault = source.record.outcome, source.fault
-    terminals = outcome.terminals if outcome is not None else ()
+    terminals = told_terminals(source.record, outcome.terminals) if outcome is not None else ()
     blocks: list[Block] = []
     if fault != NO_FAULT or outcome is not None:
         blocks += paragraph(f"For: {fault_words(fault, terminals)}.")

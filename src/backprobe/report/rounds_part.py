@@ -169,6 +169,15 @@ class _Notes:
         where = f"{quantity_words(quantity)}{f' at {place}' if place else ''}"
         return self.add(f"{capital(where)}: entries that disagree, none was chosen: {entries}.")
 
+    def photographed(self, record: RoundRecord, cell: tuple[str, str]) -> list[Span]:
+        """Tell the photographs of a reading by their numbers in their own section."""
+        numbers = [
+            str(number)
+            for number, each in enumerate(self._source.record.attachments, start=1)
+            if (each.round_key, each.quantity, each.place) == (record.key, *cell)
+        ]
+        return [Span(f" (photo {', '.join(numbers)})")] if numbers else []
+
     def _who(self, entry: Entry) -> str:
         by = f" by {entry.device}" if entry.device else ""
         return f"{self._source.instant(entry.entered_at)}{by}"
@@ -189,7 +198,7 @@ def _cell(record: RoundRecord, cell: tuple[str, str], notes: _Notes) -> Words:
     """What stands in a cell; earlier entries struck through before it, with a note each."""
     entries = record.cell(*cell)
     if not entries:
-        return ()
+        return said(tuple(notes.photographed(record, cell)))
     pieces: list[Span] = []
     for entry in entries:
         if entry.stands or entry.indication is None:
@@ -202,6 +211,7 @@ def _cell(record: RoundRecord, cell: tuple[str, str], notes: _Notes) -> Words:
     pieces.append(Span(" / ".join(_shown(e) for e in standing)))
     if in_conflict:
         pieces.append(notes.conflict(*cell, standing))
+    pieces += notes.photographed(record, cell)
     return said(tuple(pieces))
 
 

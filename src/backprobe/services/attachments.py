@@ -15,14 +15,16 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from backprobe.errors import NotFoundError, ValueOutOfRange
+from backprobe.services.checking import checked_place
 from backprobe.store import files
+from backprobe.store.cells import Cell
 from backprobe.store.columns import now
 from backprobe.store.engine import Store
 from backprobe.store.events import job_row, log, new_key, round_row
 from backprobe.store.jobs import require_open
-from backprobe.store.loading import attachments_of
+from backprobe.store.loading import attachments_of, load_sheet
 from backprobe.store.record import Attachment
-from backprobe.store.schema import AttachmentRow, JobRow, TerminalRow
+from backprobe.store.schema import AttachmentRow, JobRow
 
 MAX_BYTES: Final = 20_000_000
 MAX_PIXELS: Final = 64_000_000  # four bytes each while looked at: 256 MB
@@ -53,6 +55,7 @@ def add_attachment(
     *,
     caption: str = "",
     round_key: str = "",
+    quantity: str = "",
     place: str = "",
     device: str = "",
     entry_key: str = "",
@@ -63,8 +66,8 @@ def add_attachment(
     ----------
     name : str
         As its owner calls it; shown, nothing else.
-    round_key, place : str
-        The round, and the terminal in it, that it belongs to.
+    round_key, quantity, place : str
+        The round, and the reading in it, that it belongs to; without a quantity the terminal.
     entry_key : str
         Given by who sends it: sent twice, it is stored once.
 
@@ -75,7 +78,7 @@ def add_attachment(
     """
     media_type = media_type_of(content)
     with store.read() as session:
-        _require_place(session, job_key, round_key, place)
+        quantity, place = _placed(session, job_key, round_key, (quantity, place))
     sha256 = files.put(store.files, content)
     with store.write() as session:
         known = session.scalar(select(AttachmentRow).where(AttachmentRow.key == entry_key))
@@ -87,6 +90,7 @@ def add_attachment(
             key=entry_key or new_key(),
             job_id=job.id,
             round_id=round_row(session, round_key)[0].id if round_key else None,
+            quantity=quantity,
             place=place,
             sha256=sha256,
             media_type=media_type,
@@ -97,8 +101,8 @@ def add_attachment(
         )
         session.add(row)
         session.flush()
-        details = {"attachment": row.key, "name": row.name, "round": round_key, "place": place}
-        log(session, job.id, "attachment", device, **details)
+        at = {"round": round_key, "quantity": quantity, "place": place}
+        log(session, job.id, "attachment", device, attachment=row.key, name=row.name, **at)
         return _attachment(session, row)
 
 
@@ -190,22 +194,27 @@ def shown_name(name: str) -> str:
     return " ".join(seen.split())[:MAX_NAME] or "without a name"
 
 
-def _require_place(session: Session, job_key: str, round_key: str, place: str) -> None:
-    job = job_row(session, job_key)
+def _placed(session: Session, job_key: str, round_key: str, cell: Cell) -> Cell:
+    """The reading or terminal of a round as it is stored; nothing where no round is named."""
+    job, (quantity, place) = job_row(session, job_key), cell
     if not round_key:
-        if place:
+        if place or quantity:
             raise ValueOutOfRange("A place needs its round.", remedy="Choose the round too.")
-        return
+        return cell
     _, sheet = round_row(session, round_key)
     if sheet.job_id != job.id:
         raise ValueOutOfRange(
             "This round belongs to another job.", remedy="Choose a round of this job."
         )
-    pins = session.scalars(select(TerminalRow.pin).where(TerminalRow.sheet_id == sheet.id)).all()
-    if place and place not in pins:
+    connector = load_sheet(session, sheet.key)[2].connector
+    if quantity:
+        return checked_place(connector, cell)
+    if place and place not in connector.pins:
         raise ValueOutOfRange(
-            f'There is no terminal "{place[:20]}".', remedy=f"Its terminals are {', '.join(pins)}."
+            f'There is no terminal "{place[:20]}".',
+            remedy=f"Its terminals are {', '.join(connector.pins)}.",
         )
+    return cell
 
 
 def _attachment(session: Session, row: AttachmentRow) -> Attachment:

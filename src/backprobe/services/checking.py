@@ -10,8 +10,19 @@ from dataclasses import replace
 
 from backprobe.errors import JobFileError, ValueOutOfRange
 from backprobe.job import Connector, Indication, Job, Round, Terminal, parse_job, write_job
-from backprobe.store.cells import Cell, cells_of, with_cell
+from backprobe.services.words import reading_words
+from backprobe.store.cells import (
+    PAIRS,
+    QUANTITIES,
+    ROUND_READINGS,
+    SCAN,
+    Cell,
+    cells_of,
+    pair_place,
+    with_cell,
+)
 from backprobe.store.record import JobHead, SheetRecord, head_of, job_of
+from backprobe.vocabulary import SCAN_UNITS
 
 _PLAIN = Connector("connector", terminals=(Terminal("1"), Terminal("2")))
 
@@ -66,6 +77,37 @@ def checked_reading(
     candidate = with_cell(each, cell, written, connector.pins)
     found = dict(cells_of(checked_round(connector, candidate)))
     return found[cell]
+
+
+def checked_place(connector: Connector, cell: Cell) -> Cell:
+    """The cell as it is stored: pairs of pins in the connector's order.
+
+    Raises
+    ------
+    ValueOutOfRange
+        The connector has no such cell.
+    """
+    quantity, place = cell
+    pins = connector.pins
+    ends = place.split("-")
+    if quantity == PAIRS and len(ends) == 2 and ends[0] != ends[1] and set(ends) <= set(pins):
+        first, second = sorted(ends, key=pins.index)
+        return quantity, pair_place(first, second)
+    is_there = (
+        (quantity in ROUND_READINGS and not place)
+        or (quantity == SCAN and place in SCAN_UNITS)
+        or (
+            quantity in QUANTITIES
+            and quantity not in (*ROUND_READINGS, PAIRS, SCAN)
+            and place in pins
+        )
+    )
+    if is_there:
+        return cell
+    raise ValueOutOfRange(
+        f'This connector has no place for "{reading_words(f"- {quantity} {place}")[:80]}".',
+        remedy=f"Its terminals are {', '.join(pins)}.",
+    )
 
 
 def _shown(written: str) -> str:

@@ -17,24 +17,17 @@ from backprobe.services.checking import (
     checked_connector,
     checked_head,
     checked_job,
+    checked_place,
     checked_reading,
     checked_round,
 )
-from backprobe.services.words import reading_words
+from backprobe.services.outcome_terminals import checked_terminals
 from backprobe.store import entries, jobs, sheets
-from backprobe.store.cells import (
-    PAIRS,
-    QUANTITIES,
-    ROUND_READINGS,
-    SCAN,
-    Cell,
-    cells_of,
-    pair_place,
-)
+from backprobe.store.cells import QUANTITIES, Cell, cells_of
 from backprobe.store.columns import now
 from backprobe.store.engine import Store
-from backprobe.store.events import job_row, round_row
-from backprobe.store.loading import load_job, load_sheet
+from backprobe.store.events import job_row, newest_event, round_row
+from backprobe.store.loading import RoundAtHand, load_job, load_round, load_sheet
 from backprobe.store.record import (
     REPAIRED,
     JobHead,
@@ -46,7 +39,7 @@ from backprobe.store.record import (
     head_of,
 )
 from backprobe.store.schema import JobRow
-from backprobe.vocabulary import NO_FAULT, SCAN_UNITS
+from backprobe.vocabulary import NO_FAULT
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,23 +176,26 @@ class JobBook:
         proof: Iterable[str] = (),
         device: str = "",
     ) -> None:
-        """Write down what was found, what was done, and what was seen that proves it."""
+        """Write down what was found, what was done, and what was seen that proves it.
+
+        Terminals are named by their pins, or as "SHEET/PIN" where several connectors have it.
+        """
         if not fault.strip():
             raise ValueOutOfRange(
                 "The outcome says no fault.", remedy=f'Choose one, or "{NO_FAULT}" for none.'
             )
-        outcome = Outcome(
-            fault=fault.strip(),
-            terminals=tuple(terminals),
-            cause=cause.strip(),
-            repair=repair.strip(),
-            not_tested=not_tested.strip(),
-            proof=tuple(proof),
-            at=now(),
-            device=device,
-        )
         with self.store.write() as session:
             jobs.require_open(job_row(session, key))
+            outcome = Outcome(
+                fault=fault.strip(),
+                terminals=checked_terminals(load_job(session, key), terminals),
+                cause=cause.strip(),
+                repair=repair.strip(),
+                not_tested=not_tested.strip(),
+                proof=tuple(proof),
+                at=now(),
+                device=device,
+            )
             jobs.add_outcome(session, key, outcome)
 
     # ------------------------------------------------------------ sheets
@@ -332,22 +328,20 @@ class JobBook:
             Entries that its author saw standing there, which it replaces; all that stand where
             left out. One that came in unseen stays beside it: a conflict that people decide.
         """
+        # The check takes longer than the writing: it is made before the one writer's turn, and
+        # once more within it only where the job has changed in between.
+        with self.store.read() as session:
+            first = _checked_entry(session, round_key, cell, written, entry_key)
+        if isinstance(first, Entered):
+            return first
         with self.store.write() as session:
-            sheet, record = self._round(session, round_key)
-            _, row = round_row(session, round_key)
-            place = _checked_place(sheet.connector, cell)
-            job_key = session.get_one(JobRow, row.job_id).key
-            known = next(
-                (e for e in record.entries if entry_key and e.entry_key == entry_key), None
-            )
-            if known is not None and (known.quantity, known.place) == place:
-                _require_same(known.indication, written)
-                return Entered(known.id, known.indication, False, sheet.key, job_key)
-            indication = (
-                None
-                if written is None
-                else checked_reading(sheet.connector, record.round, place, written)
-            )
+            again = first
+            if newest_event(session, first.at.job_id) != first.newest:
+                found = _checked_entry(session, round_key, cell, written, entry_key)
+                if isinstance(found, Entered):
+                    return found
+                again = found
+            at, place, indication = again.at, again.place, again.indication
             replaced = entries.standing(session, round_key, place) if seen is None else tuple(seen)
             number, is_new = entries.enter(
                 session,
@@ -358,7 +352,7 @@ class JobBook:
                 seen=replaced,
                 device=device,
             )
-            return Entered(number, indication, is_new, sheet.key, job_key)
+            return Entered(number, indication, is_new, at.sheet, at.job)
 
     def undo(self, round_key: str, entry: int, *, device: str = "", entry_key: str = "") -> Entered:
         """Put back what stood in a cell before an entry; nothing is erased by it."""
@@ -376,6 +370,37 @@ class JobBook:
         _, row = round_row(session, round_key)
         _, _, sheet = load_sheet(session, row.key)
         return sheet, next(r for r in sheet.rounds if r.key == round_key)
+
+
+@dataclass(frozen=True, slots=True)
+class _Checked:
+    """A reading that could be kept, as its job stood at one change."""
+
+    at: RoundAtHand
+    place: Cell
+    indication: Indication | None
+    newest: int
+
+
+def _checked_entry(
+    session: Session,
+    round_key: str,
+    cell: Cell,
+    written: str | Indication | None,
+    entry_key: str,
+) -> _Checked | Entered:
+    """Check a reading against its round; one that is kept under this key already is given back."""
+    at = load_round(session, round_key)
+    place = checked_place(at.connector, cell)
+    known = entries.kept_under(session, round_key, place, entry_key)
+    if known is not None:
+        number, kept = known
+        _require_same(kept, written)
+        return Entered(number, kept, False, at.sheet, at.job)
+    indication = (
+        None if written is None else checked_reading(at.connector, at.round, place, written)
+    )
+    return _Checked(at, place, indication, newest_event(session, at.job_id))
 
 
 def _require_same(known: Indication | None, sent: str | Indication | None) -> None:
@@ -411,28 +436,3 @@ def _with_readings_of(state: Round, record: RoundRecord) -> Round:
     """A new state with the readings that the round has, and its reason for being void."""
     readings = {name: getattr(record.round, name) for name in (*QUANTITIES,)}
     return replace(state, **readings, void=record.round.void)
-
-
-def _checked_place(connector: Connector, cell: Cell) -> Cell:
-    """The cell as it is stored: pairs of pins in the connector's order."""
-    quantity, place = cell
-    pins = connector.pins
-    ends = place.split("-")
-    if quantity == PAIRS and len(ends) == 2 and ends[0] != ends[1] and set(ends) <= set(pins):
-        first, second = sorted(ends, key=pins.index)
-        return quantity, pair_place(first, second)
-    is_there = (
-        (quantity in ROUND_READINGS and not place)
-        or (quantity == SCAN and place in SCAN_UNITS)
-        or (
-            quantity in QUANTITIES
-            and quantity not in (*ROUND_READINGS, PAIRS, SCAN)
-            and place in pins
-        )
-    )
-    if is_there:
-        return cell
-    raise ValueOutOfRange(
-        f'This connector has no place for "{reading_words(f"- {quantity} {place}")[:80]}".',
-        remedy=f"Its terminals are {', '.join(pins)}.",
-    )

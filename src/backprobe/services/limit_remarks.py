@@ -2,15 +2,23 @@
 
 A drop says little without the current that makes it: 50 mV are 50 ohm at 1 mA and 5 ohm at 10 mA.
 Where a sensor's own current follows from the readings, its ground is judged in ohms as well.
+
+What lies in a grey zone is told only where more than the limit speaks against the wire: its ohms,
+or a fault on it that the readings leave. Sound vehicles often stand there, and a remark that is
+read on most of them is read on none. A value counts as beyond a limit only where its uncertainty
+doesn't reach back (JCGM 106:2012, 8.3.3, guarded rejection; from memory).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from math import hypot
 from typing import Final
 
-from backprobe.job import Round
+from backprobe.job import Indication, Meter, Round
 from backprobe.quantities import format_quantity
+from backprobe.services.accuracy import standard_uncertainty
 from backprobe.services.engine import Posterior
 from backprobe.services.limits import (
     BATTERY_AT_REST,
@@ -27,8 +35,8 @@ from backprobe.services.limits import (
     Limits,
 )
 from backprobe.services.return_path import ReturnPath, return_paths
-from backprobe.services.summary import Trust, best_roles, role_probabilities
-from backprobe.vocabulary import ROLES
+from backprobe.services.summary import Trust, best_roles, fault_answers, role_probabilities
+from backprobe.vocabulary import ROLES, split_fault
 
 SOUND_LEAD: Final = 0.9  # trust in a black lead from which on drops are judged
 KNOWN_ROLE: Final = 0.8  # probability of a wire's role from which on it is judged as such
@@ -36,6 +44,8 @@ KNOWN_ROLE: Final = 0.8  # probability of a wire's role from which on it is judg
 GREATEST_DROP_VOLT: Final = 2.0
 FIVE_VOLT: Final = (4.0, 6.0)
 HALF: Final = 0.5
+SUSPECT_FROM: Final = 0.05  # probability of a fault on a wire from which on grey is told
+COVERAGE: Final = 2.0  # standard uncertainties by which a limit has to be passed
 POWERED: Final = ("on", "run")
 
 
@@ -109,15 +119,18 @@ def circuit_remarks(posterior: Posterior, trusted: Trust, limits: Limits) -> Ite
         if r.key in POWERED and trusted.rounds[r.name] >= SOUND_LEAD
     ]
     roles = known_roles(posterior)
+    meter = posterior.problem.job.meter
+    suspects = suspected_roles(posterior)
     for pin, role in roles.items():
         if role == "sensor-ground":
-            paths = return_paths(pin, roles, rounds, posterior.problem.job.meter)
-            yield from _ground(pin, paths, limits)
+            paths = return_paths(pin, roles, rounds, meter)
+            yield from _ground(pin, paths, limits, is_suspect=role in suspects)
         elif role == "supply-battery":
-            yield from _feed(pin, rounds, limits[FEED_DROP])
+            judge = _Judge(meter, is_suspect=role in suspects)
+            yield from _feed(pin, rounds, limits[FEED_DROP], judge)
             yield from _ripple(pin, rounds, limits[RIPPLE])
         elif role == "supply-regulated":
-            yield from _supply(pin, rounds, limits)
+            yield from _supply(pin, rounds, limits, _Judge(meter, is_suspect=role in suspects))
 
 
 def known_roles(posterior: Posterior) -> dict[str, str]:
@@ -130,14 +143,46 @@ def known_roles(posterior: Posterior) -> dict[str, str]:
     }
 
 
-def _ground(pin: str, paths: Iterable[ReturnPath], limits: Limits) -> Iterator[str]:
+def suspected_roles(posterior: Posterior) -> frozenset[str]:
+    """Roles of wires on which a fault remains possible."""
+    shares: dict[str, float] = {}
+    for each in fault_answers(posterior):
+        for role in split_fault(each.fault)[1].split("+"):
+            shares[role] = shares.get(role, 0.0) + each.probability
+    return frozenset(role for role, share in shares.items() if share >= SUSPECT_FROM)
+
+
+@dataclass(frozen=True, slots=True)
+class _Judge:
+    """Says how a value stands, where that is worth saying."""
+
+    meter: Meter
+    is_suspect: bool
+
+    def words(self, limit: Limit, value: float, *readings: Indication) -> str:
+        """As the limit says it; nothing for what may well be good, or is grey and no suspect."""
+        noise = COVERAGE * hypot(
+            *(standard_uncertainty(self.meter, "volts", each) for each in readings)
+        )
+        surely = value + noise if limit.is_floor else value - noise
+        if limit.standing(surely) == "good":
+            return ""
+        if limit.standing(value) == "grey" and not self.is_suspect:
+            return ""
+        return limit.words(value)
+
+
+def _ground(
+    pin: str, paths: Iterable[ReturnPath], limits: Limits, *, is_suspect: bool
+) -> Iterator[str]:
     drops = [each for each in paths if each.volts < GREATEST_DROP_VOLT]
     if not drops:
         return
     worst = max(drops, key=lambda each: each.volts)
     lifted = limits[SENSOR_GROUND].words(worst.volts)
     in_ohms = "" if worst.ohms is None else limits[RETURN_OHMS].words(worst.ohms)
-    if not lifted and not in_ohms:
+    is_grey = limits[SENSOR_GROUND].standing(worst.volts) == "grey"
+    if (not lifted or (is_grey and not is_suspect)) and not in_ohms:
         return
     stands = (
         f"Terminal {pin}, sensor ground, stands {format_quantity(worst.volts, 'volt')} above the "
@@ -181,14 +226,18 @@ def _rough(value: float, unit: str) -> str:
     return format_quantity(float(f"{value:.2g}"), unit)
 
 
-def _feed(pin: str, rounds: Sequence[Round], limit: Limit) -> Iterator[str]:
-    drops = [
-        (r.battery_volts.value - r.volts[pin].value, r.name)
+def _feed(pin: str, rounds: Sequence[Round], limit: Limit, judge: _Judge) -> Iterator[str]:
+    pairs = [
+        (r.battery_volts, r.volts[pin], r.name)
         for r in rounds
         if r.plugged and r.battery_volts is not None and pin in r.volts
     ]
-    worst, name = max((d for d in drops if d[0] < GREATEST_DROP_VOLT), default=(0.0, ""))
-    words = limit.words(worst)
+    drops = [(posts.value - feed.value, posts, feed, name) for posts, feed, name in pairs]
+    drops = [each for each in drops if each[0] < GREATEST_DROP_VOLT]
+    if not drops:
+        return
+    worst, posts, feed, name = max(drops, key=lambda each: each[0])
+    words = judge.words(limit, worst, posts, feed)
     if words:
         yield (
             f"Terminal {pin}, battery feed, reads {format_quantity(worst, 'volt')} less than the "
@@ -209,16 +258,16 @@ def _ripple(pin: str, rounds: Sequence[Round], limit: Limit) -> Iterator[str]:
         )
 
 
-def _supply(pin: str, rounds: Sequence[Round], limits: Limits) -> Iterator[str]:
-    found = [(r.volts[pin].value, r.name) for r in rounds if pin in r.volts]
+def _supply(pin: str, rounds: Sequence[Round], limits: Limits, judge: _Judge) -> Iterator[str]:
+    found = [(r.volts[pin].value, r.name, r.volts[pin]) for r in rounds if pin in r.volts]
     fives = [each for each in found if FIVE_VOLT[0] < each[0] < FIVE_VOLT[1]]
     if not fives:
         return
-    for (volts, name), limit in (
-        (min(fives), limits[SUPPLY_LOW]),
-        (max(fives), limits[SUPPLY_HIGH]),
+    for (volts, name, read), limit in (
+        (min(fives, key=lambda each: each[0]), limits[SUPPLY_LOW]),
+        (max(fives, key=lambda each: each[0]), limits[SUPPLY_HIGH]),
     ):
-        words = limit.words(volts)
+        words = judge.words(limit, volts, read)
         if words:
             yield (
                 f"Terminal {pin}, regulated supply, reads {format_quantity(volts, 'volt')} in "

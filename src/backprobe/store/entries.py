@@ -13,7 +13,8 @@ from backprobe.store.cells import Cell
 from backprobe.store.columns import now
 from backprobe.store.events import log, new_key, round_row
 from backprobe.store.jobs import require_open
-from backprobe.store.schema import CorrectionRow, IndicationRow, JobRow
+from backprobe.store.loading import indication_of
+from backprobe.store.schema import CorrectionRow, IndicationRow, JobRow, RoundRow
 
 
 def enter(
@@ -68,6 +69,25 @@ def enter(
     details = {"sheet": sheet.key, "round": row.key, "quantity": cell[0], "place": cell[1]}
     log(session, sheet.job_id, "entry", device, entry=entry.id, **details)
     return entry.id, True
+
+
+def kept_under(
+    session: Session, round_key: str, cell: Cell, entry_key: str
+) -> tuple[int, Indication | None] | None:
+    """The entry of a cell that is kept under a key, and what it showed."""
+    if not entry_key:
+        return None
+    row = session.scalar(
+        select(IndicationRow)
+        .join(RoundRow, RoundRow.id == IndicationRow.round_id)
+        .where(
+            IndicationRow.entry_key == entry_key,
+            RoundRow.key == round_key,
+            IndicationRow.quantity == cell[0],
+            IndicationRow.place == cell[1],
+        )
+    )
+    return None if row is None else (row.id, indication_of(row))
 
 
 def standing(session: Session, round_key: str, cell: Cell) -> list[int]:

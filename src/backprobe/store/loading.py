@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
-from sqlalchemy import select
+from sqlalchemy import exists, select
 from sqlalchemy.orm import Session
 
 from backprobe.job import (
@@ -21,7 +22,7 @@ from backprobe.job import (
     Vehicle,
 )
 from backprobe.store.cells import with_cells
-from backprobe.store.events import job_row, sheet_row
+from backprobe.store.events import job_row, round_row, sheet_row
 from backprobe.store.record import (
     Attachment,
     Entry,
@@ -76,6 +77,31 @@ def load_sheet(session: Session, key: str) -> tuple[str, JobHead, SheetRecord]:
     return job.key, _head(session, job), _sheets(session, [row])[0]
 
 
+@dataclass(frozen=True, slots=True)
+class RoundAtHand:
+    """A round as it stands, without its history, and where it belongs."""
+
+    job: str
+    job_id: int
+    sheet: str
+    connector: Connector
+    round: Round
+
+
+def load_round(session: Session, key: str) -> RoundAtHand:
+    """One round as it stands: what a further reading of it is held against."""
+    row, sheet = round_row(session, key)
+    connector = Connector(sheet.name, sheet.kind, _terminals(session, [sheet.id])[sheet.id])
+    cells = _standing_cells(_entries(session, [row.id], standing_only=True)[row.id])
+    return RoundAtHand(
+        job=session.get_one(JobRow, sheet.job_id).key,
+        job_id=sheet.job_id,
+        sheet=sheet.key,
+        connector=connector,
+        round=with_cells(_bare(row), cells, connector.pins),
+    )
+
+
 def _head(session: Session, row: JobRow) -> JobHead:
     codes = session.scalars(
         select(CodeRow).where(CodeRow.job_id == row.id).order_by(CodeRow.position)
@@ -113,13 +139,7 @@ def _head(session: Session, row: JobRow) -> JobHead:
 
 def _sheets(session: Session, rows: Sequence[SheetRow]) -> tuple[SheetRecord, ...]:
     ids = [row.id for row in rows]
-    terminals = defaultdict(list)
-    for terminal in session.scalars(
-        select(TerminalRow).where(TerminalRow.sheet_id.in_(ids)).order_by(TerminalRow.position)
-    ):
-        terminals[terminal.sheet_id].append(
-            Terminal(terminal.pin, terminal.colour, terminal.diagram)
-        )
+    terminals = _terminals(session, ids)
     keys = {row.id: row.key for row in rows}
     asides = defaultdict(list)
     for aside in session.scalars(
@@ -130,7 +150,7 @@ def _sheets(session: Session, rows: Sequence[SheetRow]) -> tuple[SheetRecord, ..
         asides[aside.sheet_id].append(
             SetAside(aside.id, aside.quantity, aside.place, aside.state, aside.reason)
         )
-    connectors = {row.id: Connector(row.name, row.kind, tuple(terminals[row.id])) for row in rows}
+    connectors = {row.id: Connector(row.name, row.kind, terminals[row.id]) for row in rows}
     rounds = _rounds(session, connectors)
     return tuple(
         SheetRecord(
@@ -143,6 +163,15 @@ def _sheets(session: Session, rows: Sequence[SheetRow]) -> tuple[SheetRecord, ..
         )
         for row in rows
     )
+
+
+def _terminals(session: Session, ids: Sequence[int]) -> defaultdict[int, tuple[Terminal, ...]]:
+    found: defaultdict[int, tuple[Terminal, ...]] = defaultdict(tuple)
+    for row in session.scalars(
+        select(TerminalRow).where(TerminalRow.sheet_id.in_(ids)).order_by(TerminalRow.position)
+    ):
+        found[row.sheet_id] += (Terminal(row.pin, row.colour, row.diagram),)
+    return found
 
 
 def _key_of(session: Session, keys: dict[int, str], number: int | None) -> str:
@@ -209,27 +238,36 @@ def _standing_cells(
     return found
 
 
-def _entries(session: Session, ids: Sequence[int]) -> defaultdict[int, list[Entry]]:
+def _entries(
+    session: Session, ids: Sequence[int], *, standing_only: bool = False
+) -> defaultdict[int, list[Entry]]:
+    """Entries by round, oldest first; those that no later one replaces, where only they count."""
     replaces: defaultdict[int, list[int]] = defaultdict(list)
     replaced: set[int] = set()
-    for new, old in session.execute(
-        select(CorrectionRow.new_id, CorrectionRow.old_id)
-        .join(IndicationRow, IndicationRow.id == CorrectionRow.new_id)
-        .where(IndicationRow.round_id.in_(ids))
-    ):
+    pairs = (
+        ()
+        if standing_only
+        else session.execute(
+            select(CorrectionRow.new_id, CorrectionRow.old_id)
+            .join(IndicationRow, IndicationRow.id == CorrectionRow.new_id)
+            .where(IndicationRow.round_id.in_(ids))
+        )
+    )
+    for new, old in pairs:
         replaces[new].append(old)
         replaced.add(old)
     found: defaultdict[int, list[Entry]] = defaultdict(list)
-    for row in session.scalars(
-        select(IndicationRow).where(IndicationRow.round_id.in_(ids)).order_by(IndicationRow.id)
-    ):
+    query = select(IndicationRow).where(IndicationRow.round_id.in_(ids))
+    if standing_only:
+        query = query.where(~exists().where(CorrectionRow.old_id == IndicationRow.id))
+    for row in session.scalars(query.order_by(IndicationRow.id)):
         found[row.round_id].append(
             Entry(
                 id=row.id,
                 entry_key=row.entry_key,
                 quantity=row.quantity,
                 place=row.place,
-                indication=_indication(row),
+                indication=indication_of(row),
                 entered_at=row.entered_at,
                 device=row.device,
                 replaces=tuple(sorted(replaces[row.id])),
@@ -239,7 +277,8 @@ def _entries(session: Session, ids: Sequence[int]) -> defaultdict[int, list[Entr
     return found
 
 
-def _indication(row: IndicationRow) -> Indication | None:
+def indication_of(row: IndicationRow) -> Indication | None:
+    """What an entry showed; None where it takes back."""
     if row.is_taken_back:
         return None
     value = math.inf if row.is_over_range or row.value is None else row.value
@@ -268,7 +307,7 @@ def _outcomes(session: Session, job_id: int) -> tuple[Outcome, ...]:
 def attachments_of(session: Session, job_id: int) -> tuple[Attachment, ...]:
     """Pictures and documents of a job, in the order in which they came."""
     rows = session.execute(
-        select(AttachmentRow, RoundRow.name, SheetRow.key)
+        select(AttachmentRow, RoundRow.name, RoundRow.key, SheetRow.key)
         .outerjoin(RoundRow, RoundRow.id == AttachmentRow.round_id)
         .outerjoin(SheetRow, SheetRow.id == RoundRow.sheet_id)
         .where(AttachmentRow.job_id == job_id)
@@ -286,8 +325,10 @@ def attachments_of(session: Session, job_id: int) -> tuple[Attachment, ...]:
             sheet=sheet or "",
             round=name or "",
             place=row.place,
+            quantity=row.quantity,
+            round_key=round_key or "",
         )
-        for row, name, sheet in rows
+        for row, name, round_key, sheet in rows
     )
 
 

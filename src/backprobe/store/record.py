@@ -86,6 +86,8 @@ class Attachment:
     sheet: str = ""
     round: str = ""  # name of the round
     place: str = ""
+    quantity: str = ""  # with the place: the reading it belongs to
+    round_key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +160,10 @@ class JobRecord:
     attachments: tuple[Attachment, ...] = ()
     recordings: tuple[Recording, ...] = ()
     events: tuple[Event, ...] = ()
+
+    def pictures_of(self, round_key: str) -> tuple[Attachment, ...]:
+        """Pictures and documents that belong to a round, or to a reading of it."""
+        return tuple(each for each in self.attachments if each.round_key == round_key)
 
     @property
     def outcome(self) -> Outcome | None:

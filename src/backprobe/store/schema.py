@@ -228,6 +228,7 @@ class AttachmentRow(Base):
     key: Mapped[str] = mapped_column(unique=True)
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id", ondelete="CASCADE"), index=True)
     round_id: Mapped[int | None] = mapped_column(ForeignKey("round.id", ondelete="CASCADE"))
+    quantity: Mapped[str] = mapped_column(default="")  # with its place: the reading it belongs to
     place: Mapped[str] = mapped_column(default="")
     sha256: Mapped[str] = mapped_column(index=True)
     media_type: Mapped[str]

@@ -19,6 +19,7 @@ from backprobe.job import (
     Vehicle,
 )
 from backprobe.job.model import LOAD_OHMS
+from backprobe.services.outcome_terminals import plain_terminals
 from backprobe.store.record import Entry, JobHead, JobLine, JobRecord, RoundRecord, SheetRecord
 from backprobe.vocabulary import BATTERY_NEGATIVE
 
@@ -479,7 +480,7 @@ def job_told(record: JobRecord) -> JobTold:
         if last is None
         else OutcomeGiven(
             fault=last.fault,
-            terminals=list(last.terminals),
+            terminals=list(plain_terminals(record, last.terminals)),
             cause=last.cause,
             repair=last.repair,
             not_tested=last.not_tested,

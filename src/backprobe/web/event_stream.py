@@ -91,26 +91,35 @@ class Stream:
         with self.live.listening(job) as listener:
             while not self.live.is_closing:
                 # Taken before the store is asked: a change in between wakes the next turn.
-                passing = listener.take()
-                found = await run_in_threadpool(self._news, job, seen)
-                if found is None:
+                passing, found = listener.take(), listener.take_changes()
+                if not self.visitor.is_local and not await run_in_threadpool(self._is_let_in):
                     return
+                if found is None:
+                    found = await run_in_threadpool(self._missed, listener, seen)
                 for event in found:
-                    seen = event.id
-                    yield change_text(event)
+                    if event.id > seen:  # what was asked for may be handed over once more
+                        seen = event.id
+                        yield change_text(event)
                 for message in passing:
                     yield passing_text(message)
                 if not await heard(listener, self.heartbeat):
+                    listener.is_behind = True
                     yield ":\n\n"
 
-    def _news(self, job: Followed, seen: int) -> tuple[Event, ...] | None:
-        """What came since; None for a device that was removed in the meantime."""
+    def _is_let_in(self) -> bool:
+        """Whether this device is still paired; a store that is away doesn't end the stream."""
         try:
-            if not self.visitor.is_local and not self.devices.is_paired(self.visitor.key):
-                return None
-            return events_after(self.store, job.id, seen)
+            return self.devices.is_paired(self.visitor.key)
+        except StoreError:
+            return True
+
+    def _missed(self, listener: Listener, seen: int) -> list[Event]:
+        """What came since, from the store itself."""
+        try:
+            return list(events_after(self.store, listener.job.id, seen))
         except StoreError:  # asked again in a while; ended, the page would have to be loaded anew
-            return ()
+            listener.is_behind = True
+            return []
 
 
 async def heard(listener: Listener, seconds: float) -> bool:

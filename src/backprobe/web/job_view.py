@@ -10,6 +10,7 @@ from typing import Any, Final
 from backprobe.errors import BackprobeError
 from backprobe.services.before_after import cell_words, indication_words
 from backprobe.services.identifiers import code_facts
+from backprobe.services.outcome_terminals import told_terminals
 from backprobe.services.proof import proof_steps
 from backprobe.services.words import fault_words, terminals_words
 from backprobe.store.record import (
@@ -140,7 +141,7 @@ def job_view(record: JobRecord) -> JobView:
         said_of_vin(record.head.vehicle.vin),
         tuple(_code(c.code, c.status, c.freeze_frame) for c in record.head.codes),
         tuple(_sheet(each) for each in record.sheets),
-        None if record.outcome is None else outcome_told(record.outcome),
+        None if record.outcome is None else outcome_told(record, record.outcome),
         record.attachments,
         tuple(_recording(each) for each in record.recordings),
         events,
@@ -208,10 +209,10 @@ def _counted(count: int, noun: str) -> str:
     return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
-def outcome_told(outcome: Outcome) -> OutcomeTold:
+def outcome_told(record: JobRecord, outcome: Outcome) -> OutcomeTold:
     """An outcome in words."""
     lines = (
-        ("At", terminals_words(outcome.terminals)),
+        ("At", terminals_words(told_terminals(record, outcome.terminals))),
         ("Cause", outcome.cause),
         ("Repair", outcome.repair),
         ("Not tested", outcome.not_tested),

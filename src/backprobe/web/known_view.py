@@ -49,6 +49,7 @@ from backprobe.services.words import (
 from backprobe.standards.wire_colour import colour_letters
 from backprobe.store.record import SetAside
 from backprobe.vocabulary import NO_FAULT
+from backprobe.web.sheet_view import reading_query
 
 MOST_FAULTS = 6
 MOST_NEXT = 5
@@ -100,6 +101,7 @@ class Next:
     quantity: str
     place: str
     state: str
+    query: str  # the reading and its state, as an address carries them
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +197,7 @@ def known_view(
                 each.quantity,
                 each.terminal,
                 state_of(each),
+                reading_query(each),
             )
             for each in answer.next[:MOST_NEXT]
         ),

@@ -2,8 +2,10 @@
 
 Committed changes come from the store, where each has its number: a page that lost its connection
 says the last one it saw and misses none. One task asks the store for news twice a second, so that
-what other processes write arrives too; a change made in this process wakes it at once. Passing
-messages, such as "there is a new answer", are told to those who listen now and kept nowhere.
+what other processes write arrives too; a change made in this process wakes it at once. What it
+finds is handed to all who follow the job, so that a change is read once however many look on.
+Passing messages, such as "there is a new answer", are told to those who listen now and kept
+nowhere.
 """
 
 from __future__ import annotations
@@ -20,10 +22,12 @@ from starlette.concurrency import run_in_threadpool
 
 from backprobe.errors import StoreError
 from backprobe.store.engine import Store
-from backprobe.store.feed import newest_of_jobs
+from backprobe.store.feed import events_after, newest_of_jobs
+from backprobe.store.record import Event
 
 ASK_EVERY: Final = 0.5  # s
 MOST_PENDING: Final = 100  # passing messages for one page; older ones are dropped
+MOST_CHANGES: Final = 100  # handed to one page; one that is slower asks the store itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +53,8 @@ class Listener:
     job: Followed
     changed: asyncio.Event = field(default_factory=asyncio.Event)
     pending: deque[Passing] = field(default_factory=lambda: deque(maxlen=MOST_PENDING))
+    changes: list[Event] = field(default_factory=list)
+    is_behind: bool = True  # it has to ask the store itself for what it has missed
 
     def take(self) -> list[Passing]:
         """Take the messages that have come; what comes later sets `changed` again."""
@@ -56,6 +62,26 @@ class Listener:
         taken = list(self.pending)
         self.pending.clear()
         return taken
+
+    def take_changes(self) -> list[Event] | None:
+        """Take the changes that were handed over; None where the store has to be asked."""
+        taken, was_behind = self.changes, self.is_behind
+        self.changes, self.is_behind = [], False
+        return None if was_behind else taken
+
+    def hand(self, found: tuple[Event, ...]) -> None:
+        """Hand changes over."""
+        if len(self.changes) + len(found) > MOST_CHANGES:
+            self.lose()
+            return
+        self.changes.extend(found)
+        self.changed.set()
+
+    def lose(self) -> None:
+        """Have the page ask the store itself."""
+        self.changes.clear()
+        self.is_behind = True
+        self.changed.set()
 
 
 class Live:
@@ -86,7 +112,7 @@ class Live:
         self._in_loop(self._woken.set)
 
     def publish(self, job_key: str, kind: str, details: Mapping[str, Any] | None = None) -> None:
-        """Tell a passing message to whoever shows a job, and have the store asked. Any thread."""
+        """Tell a passing message to whoever shows a job. From any thread."""
         self._in_loop(self._publish, job_key, Passing(kind, details or {}))
 
     def close(self) -> None:
@@ -107,7 +133,17 @@ class Live:
             if not jobs:
                 continue
             with contextlib.suppress(StoreError):
-                self._tell(await run_in_threadpool(newest_of_jobs, self.store, jobs))
+                self._tell(*await run_in_threadpool(self._ask, jobs))
+
+    def _ask(self, jobs: set[int]) -> tuple[Mapping[int, int], Mapping[int, tuple[Event, ...]]]:
+        """Newest number of each job, and the changes of those that have changed."""
+        newest = newest_of_jobs(self.store, jobs)
+        changed = {
+            job: events_after(self.store, job, self._told[job])
+            for job, number in newest.items()
+            if number > self._told.get(job, number)
+        }
+        return newest, changed
 
     async def _pause(self) -> None:
         # Nobody listens: nothing need be asked until somebody does.
@@ -115,19 +151,24 @@ class Live:
         with contextlib.suppress(TimeoutError):
             await asyncio.wait_for(self._woken.wait(), limit)
 
-    def _tell(self, newest: Mapping[int, int]) -> None:
+    def _tell(self, newest: Mapping[int, int], changed: Mapping[int, tuple[Event, ...]]) -> None:
         for listener in self._listeners:
-            number = newest.get(listener.job.id, 0)
-            if number > self._told.get(listener.job.id, 0):
-                listener.changed.set()
-        self._told = dict(newest)
+            job = listener.job.id
+            if job in changed:
+                listener.hand(changed[job])
+            elif job in newest and job not in self._told:
+                listener.lose()
+        self._told = {
+            # Read after the number was: it may hold more than the number says.
+            job: max([number, *(event.id for event in changed.get(job, ()))])
+            for job, number in newest.items()
+        }
 
     def _publish(self, job_key: str, message: Passing) -> None:
         for listener in self._listeners:
             if listener.job.key == job_key:
                 listener.pending.append(message)
                 listener.changed.set()
-        self._woken.set()
 
     def _in_loop(self, function: Any, *arguments: Any) -> None:
         loop = self._loop

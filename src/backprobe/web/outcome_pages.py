@@ -12,10 +12,11 @@ from markupsafe import Markup
 from backprobe.errors import ValueOutOfRange
 from backprobe.services.answer_desk import AnswerDesk
 from backprobe.services.before_after import Compared, compare_sheets
+from backprobe.services.outcome_terminals import found_sheets, terminal_key
 from backprobe.services.pictures.comparison_picture import comparison_picture
 from backprobe.services.proof import proof_steps
 from backprobe.services.words import fault_words, percent, role_words
-from backprobe.store.record import FOUND, JobRecord, SheetRecord
+from backprobe.store.record import JobRecord, SheetRecord
 from backprobe.vocabulary import FAULT_KINDS, NO_FAULT, ROLES, fault_name, split_fault
 from backprobe.web.answering import AnswersAtHand, BookAtHand
 from backprobe.web.at_hand import LiveAtHand
@@ -62,6 +63,23 @@ class PairView:
 
 
 @dataclass(frozen=True, slots=True)
+class TerminalChoice:
+    """A terminal that the fault may sit on."""
+
+    key: str
+    wire: WireLine
+    is_chosen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ConnectorTerminals:
+    """The terminals of one connector as found."""
+
+    name: str
+    terminals: tuple[TerminalChoice, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class OutcomeView:
     """Everything on the page of the outcome."""
 
@@ -71,7 +89,7 @@ class OutcomeView:
     form: FormView
     verdicts: tuple[tuple[str, str], ...]
     proof: ProofView
-    terminals: tuple[tuple[WireLine, bool], ...]
+    connectors: tuple[ConnectorTerminals, ...]
     pairs: tuple[PairView, ...]
     is_stored: bool
 
@@ -194,32 +212,33 @@ def _fault(typed: Typed) -> str:
 
 def _listed(record: JobRecord, answers: AnswerDesk) -> list[tuple[str, str]]:
     """Verdicts that the readings as found leave, the likeliest first."""
-    shares: dict[str, tuple[float, tuple[str, ...]]] = {}
-    for sheet in _found_sheets(record):
+    shares: dict[str, tuple[float, tuple[str, ...], str]] = {}
+    sheets = found_sheets(record)
+    for sheet in sheets:
+        where = f" at {sheet.connector.name}" if len(sheets) > 1 else ""
         stored = answers.latest(sheet.key)
         for each in stored.answer.faults if stored else ():
             known = shares.get(each.fault)
             if known is None or each.probability > known[0]:
-                shares[each.fault] = (each.probability, each.terminals)
+                shares[each.fault] = (each.probability, each.terminals, where)
     ranked = sorted(shares.items(), key=lambda item: -item[1][0])[:MOST_LISTED]
     return [
-        (fault, f"{fault_words(fault, pins)} ({percent(share)})")
-        for fault, (share, pins) in ranked
+        (fault, f"{fault_words(fault, pins)}{where} ({percent(share)})")
+        for fault, (share, pins, where) in ranked
         if share >= 0.001 or fault == ranked[0][0]
     ]
 
 
 def _blamed(record: JobRecord, answers: AnswerDesk, fault: str) -> tuple[str, ...]:
-    for sheet in _found_sheets(record):
+    """Terminals that a fault sits on, by the sheet on which it is the likeliest."""
+    best, found = -1.0, tuple[str, ...]()
+    for sheet in found_sheets(record):
         stored = answers.latest(sheet.key)
         for each in stored.answer.faults if stored else ():
-            if each.fault == fault:
-                return each.terminals
-    return ()
-
-
-def _found_sheets(record: JobRecord) -> list[SheetRecord]:
-    return [sheet for sheet in record.sheets if sheet.phase == FOUND]
+            if each.fault == fault and each.probability > best:
+                best = each.probability
+                found = tuple(terminal_key(sheet, pin) for pin in each.terminals)
+    return found
 
 
 def _view(
@@ -235,7 +254,6 @@ def _view(
     for fault in (NO_FAULT, chosen):
         if fault and fault != OTHER and all(fault != known for known, _ in verdicts):
             verdicts.append((fault, fault_words(fault)))
-    wires = {w.pin: w for s in _found_sheets(record) for w in wire_lines(s.connector.terminals)}
     return OutcomeView(
         record.key,
         record.head.title,
@@ -243,9 +261,22 @@ def _view(
         form,
         (("", "choose"), *verdicts, (OTHER, "another fault, put together below")),
         proof,
-        tuple((wire, wire.pin in pins) for wire in wires.values()),
-        tuple(_pair(record, sheet, answers) for sheet in _found_sheets(record)),
+        tuple(_terminals(sheet, pins) for sheet in found_sheets(record)),
+        tuple(_pair(record, sheet, answers) for sheet in found_sheets(record)),
         record.outcome is not None,
+    )
+
+
+def _terminals(sheet: SheetRecord, chosen: tuple[str, ...]) -> ConnectorTerminals:
+    """The choice of terminals; a pin without its sheet was written down by an older version."""
+    lines = wire_lines(sheet.connector.terminals)
+    keys = [terminal_key(sheet, each.pin) for each in lines]
+    return ConnectorTerminals(
+        sheet.connector.name,
+        tuple(
+            TerminalChoice(key, each, key in chosen or each.pin in chosen)
+            for key, each in zip(keys, lines, strict=True)
+        ),
     )
 
 

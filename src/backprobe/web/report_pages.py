@@ -78,10 +78,11 @@ def add_file(
     file: Annotated[UploadFile, File()],
     caption: Annotated[str, Form(max_length=500)] = "",
     round_key: Annotated[str, Form(max_length=64)] = "",
+    quantity: Annotated[str, Form(max_length=60)] = "",
     place: Annotated[str, Form(max_length=60)] = "",
     back: Annotated[str, Form(max_length=80)] = "",
 ) -> Response:
-    """Keep a picture or document with a job."""
+    """Keep a picture or document with a job, a round or a reading."""
     add_attachment(
         book.store,
         key,
@@ -89,6 +90,7 @@ def add_file(
         file.file.read(),
         caption=caption,
         round_key=round_key,
+        quantity=quantity,
         place=place,
         device=visitor.name,
     )

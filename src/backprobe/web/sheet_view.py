@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
+from urllib.parse import urlencode
 
 from backprobe.job import Indication, Round
 from backprobe.quantities import format_quantity
@@ -14,7 +16,7 @@ from backprobe.services.unavailable import rpm_class
 from backprobe.services.words import quantity_words, role_words, state_words
 from backprobe.standards.wire_colour import colour_letters, colour_words
 from backprobe.store.cells import PAIRS, ROUND_READINGS, SCAN, unit_of
-from backprobe.store.record import Entry, JobHead, RoundRecord, SheetRecord
+from backprobe.store.record import Attachment, Entry, JobHead, RoundRecord, SheetRecord
 
 AT_PINS: Final = (
     *("volts", "volts_high", "volts_low", "level_high", "level_low"),
@@ -63,6 +65,7 @@ class Cell:
     was: tuple[str, ...] = ()  # earlier entries, corrected since
     beside: tuple[Standing, ...] = ()  # entries that contradict each other
     last: int = 0  # the entry that undo takes back
+    pictures: str = ""  # how many belong to this reading, in words
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,11 +116,12 @@ def sheet_view(
     answer: Answer | None,
     *,
     is_open: bool,
+    pictures: Iterable[Attachment] = (),
 ) -> SheetView:
     """Build the view of one sheet with what is known of it."""
     wanted = answer.next[0] if answer is not None and answer.next else None
     at = None if wanted is None else round_for(sheet.rounds, wanted)
-    builder = _Rows(sheet, wanted, at, answer)
+    builder = _Rows(sheet, wanted, at, answer, tuple(pictures))
     return SheetView(
         key=sheet.key,
         job_key=job_key,
@@ -150,9 +154,15 @@ def round_for(rounds: Iterable[RoundRecord], reading: NextReading) -> RoundRecor
 
 def round_query(reading: NextReading) -> str:
     """The state of a reading as the address of a form for a new round carries it."""
-    action = reading.action.replace(" ", "+")
     plugged = "yes" if reading.plugged else "no"
-    return f"plugged={plugged}&key={reading.key}&rpm={reading.rpm:.0f}&action={action}"
+    state = {"plugged": plugged, "key": reading.key, "rpm": f"{reading.rpm:.0f}"}
+    return urlencode({**state, "action": reading.action})
+
+
+def reading_query(reading: NextReading) -> str:
+    """A reading and its state as an address carries them."""
+    at = urlencode({"quantity": reading.quantity, "place": reading.terminal})
+    return f"{at}&{round_query(reading)}"
 
 
 def shown(indication: Indication, quantity: str, place: str) -> tuple[str, str]:
@@ -181,10 +191,12 @@ class _Rows:
         wanted: NextReading | None,
         at: RoundRecord | None,
         answer: Answer | None,
+        pictures: tuple[Attachment, ...],
     ) -> None:
         self.sheet = sheet
         self.wanted = wanted
         self.at = at
+        self.pictures = Counter((p.round_key, p.quantity, p.place) for p in pictures)
         self.roles = {} if answer is None else {t.pin: t for t in answer.terminals}
 
     def rows(self) -> Iterator[Row]:
@@ -230,6 +242,7 @@ class _Rows:
         """The usual reading of a round at a pin first, then others that were read or are wanted."""
         usual = usual_quantity(record.round)
         read = {e.quantity for e in record.entries if e.place == pin}
+        read |= {q for key, q, place in self.pictures if (key, place) == (record.key, pin)}
         more = [
             quantity
             for quantity in AT_PINS
@@ -271,7 +284,12 @@ class _Rows:
             if len(values) > 1
             else (),
             last=0 if last is None or len(values) > 1 else last.id,
+            pictures=_photos(self.pictures[record.key, quantity, place]),
         )
+
+
+def _photos(count: int) -> str:
+    return "" if count == 0 else "photo" if count == 1 else f"{count} photos"
 
 
 def usual_quantity(each: Round) -> str:

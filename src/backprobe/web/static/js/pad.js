@@ -9,6 +9,7 @@ export class Pad {
     this.units = dialog.querySelector("#pad-units");
     this.what = dialog.querySelector("#pad-what");
     this.quantity = dialog.querySelector("#pad-quantity");
+    this.photo = dialog.querySelector("#pad-photo");
     dialog.addEventListener("click", (event) => this.clicked(event));
     dialog.addEventListener("keydown", (event) => this.pressed(event));
     dialog.querySelector("form").addEventListener("submit", (event) => {
@@ -19,6 +20,7 @@ export class Pad {
       const chosen = this.quantity.selectedOptions[0];
       this.showUnits(chosen.dataset.units.split(" "));
       this.cell = { ...this.cell, quantity: chosen.value, seen: null };
+      this.leadToPhoto();
       this.show();
     });
   }
@@ -34,6 +36,7 @@ export class Pad {
     this.what.hidden = !isAtPin;
     if (isAtPin) this.quantity.value = cell.quantity;
     this.showUnits(cell.units);
+    this.leadToPhoto();
     this.show();
     if (!this.dialog.open) this.dialog.showModal();
     this.dialog.querySelector(".pad-enter").focus();
@@ -41,6 +44,11 @@ export class Pad {
 
   close() {
     if (this.dialog.open) this.dialog.close();
+  }
+
+  leadToPhoto() {
+    const { round, quantity, place } = this.cell;
+    this.photo.href = `/rounds/${round}/entry?${new URLSearchParams({ quantity, place })}#photo`;
   }
 
   showUnits(units) {
