@@ -8,6 +8,7 @@ import pytest
 from backprobe.errors import FamilyFileError
 from backprobe.families.loader import examine_family, load_family, parse_family
 from backprobe.families.mistakes import Mistake
+from backprobe.families.schema import CHOICE_MOVES
 
 SOUND = """\
 format = 1
@@ -90,6 +91,13 @@ def test_the_text_that_the_others_spoil_is_sound() -> None:
     assert family.driven["warmth"].prior("sweep-high").kind == "uniform"
 
 
+def test_a_choice_moves_between_rounds_unless_the_file_says_otherwise() -> None:
+    contact = SOUND.replace("idle = 80.0", 'idle = { choice = [20.0, 80.0], source = "x" }')
+    assert parse_family(contact, "lamp.toml").driven["warmth"].moves == CHOICE_MOVES
+    held = contact.replace("repeat = 2.0", "repeat = 2.0\nmoves = 0")
+    assert parse_family(held, "lamp.toml").driven["warmth"].moves == 0.0
+
+
 # (what is replaced, by what, part that names the line, what is said, the remedy)
 SPOILED = [
     ("format = 1", "format = 2", "format", "format 2; this program reads format 1", "format = 1"),
@@ -127,6 +135,9 @@ SPOILED = [
     ("idle = 80.0", "drift = 80.0", "drift", "makes no sense without always", "repeat"),
     ("idle = 80.0", 'idle = "hot"', "idle", "a number or a prior", "uniform"),
     ("repeat = 2.0", "repeat = -2.0", "repeat", "zero or above", "standard deviation"),
+    ("repeat = 2.0", "moves = 0.2", "moves", "which has no choice", "give a state a choice"),
+    ("idle = 80.0", "idle = { choice = [1, 2], source = \"x\" }\nmoves = 1.5", "moves",
+     "number from 0 to 1", "drawn afresh"),
     ("key-on = {", "crank = {", "[driven", "has no key-on state", "key-on = "),
     ('"resistor"\nbet', '"resister"\nbet', 'kind = "resister', "no kind of", '"resistor"'),
     ('"vcc", "signal.cu"', '"vvc", "signal.cu"', 'between = ["vvc', '"vvc" isn\'t a node', '"vcc"'),

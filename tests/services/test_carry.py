@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from backprobe.core.inference.layout import last_choices, layout_of
 from backprobe.core.inference.likelihood import indicate
 from backprobe.core.inference.predict import predict
 from backprobe.job import Job
@@ -13,6 +14,7 @@ from backprobe.services.carry import grew_out_of, recast
 from backprobe.services.explain import posterior_of
 from backprobe.services.problem import problem_of
 from backprobe.services.summary import best_roles, fault_answers
+from tests.core.inference.small_sheets import KEY_ON, UNPLUGGED, hypotheses, sheet
 from tests.services.sheets import EXAMPLES, after
 
 NAMES = ("both-wires-at-five-volts", "healthy-air-mass", "stands-at-two-and-a-half-volts")
@@ -52,6 +54,20 @@ def test_coordinates_laid_out_anew_predict_the_old_readings_as_before() -> None:
     kept = [new.label.index(label) for label in old.label]
     told = np.isfinite(some.predicted)
     assert shown[:, kept][told] == pytest.approx(some.predicted[told], abs=1e-9)
+
+
+def test_a_round_that_is_new_starts_from_the_option_of_the_last_one_like_it() -> None:
+    table = hypotheses("switch-two-wire", 2)
+    rounds = (UNPLUGGED, KEY_ON, replace(KEY_ON, name="again"))
+    old, new = sheet(2, rounds[:2]), sheet(2, rounds)
+    before, after_ = layout_of(table.table, old), layout_of(table.table, new)
+    z = np.zeros((1, before.size))
+    z[0, before.choice(0)], z[0, before.choice(1)] = -1.0, 1.0
+    last, at = last_choices(table.table.rows(np.zeros(1, dtype=np.int64)), z, before, 0)
+    assert (last[0, 0], at[0, 0]) == (1.0, before.choice(1).start)
+    _, at = last_choices(table.table.rows(np.zeros(1, dtype=np.int64)), z, before, 2)
+    assert at[0, 0] == -1  # never idled
+    assert after_.choice(2).stop == after_.lead(0)[0]
 
 
 def test_what_is_corrected_is_searched_anew() -> None:

@@ -93,4 +93,4 @@ def test_scores_are_those_of_the_fit() -> None:
     posterior = after("thermistor")
     fits, sheet = posterior.fits[0].rows(np.arange(5)), posterior.problem.sheet
     found = score(posterior.bench, fits.hypothesis, fits.assigned, fits.z, sheet, fits.lead_bad)
-    assert found == pytest.approx(fits.reading_log.sum(axis=1), abs=1e-6)
+    assert found == pytest.approx(fits.reading_log, abs=1e-6)

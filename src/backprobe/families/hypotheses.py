@@ -122,6 +122,7 @@ def stack_circuits(
     table = stack_plans([c.plan for c in circuits], n_terminal=n_terminal)
     n_h, n_p = len(circuits), table.n_value
     n_q = max(len(c.driven) for c in circuits)
+    choice_at, choice_moves = _choices(circuits)
     n_f = max(sum(p.kind != "fixed" for p in c.values.values()) for c in circuits)
     static, driven = _Rows((n_h, n_f)), _Rows((n_h, len(STATES), n_q))
     fixed, free_slot = np.zeros((n_h, n_p)), np.full((n_h, n_f), -1)
@@ -169,6 +170,8 @@ def stack_circuits(
         driven_prior=driven.table(),
         driven_alias=alias,
         driven_step=step,
+        choice_at=choice_at,
+        choice_moves=choice_moves,
         log_prior=log_prior,
         role=role,
         component=component,
@@ -177,6 +180,24 @@ def stack_circuits(
         celsius=celsius,
         n_wire=np.array([len(c.family.wires) for c in circuits]),
     )
+
+
+def _choices(circuits: Sequence[FamilyCircuit]) -> tuple[IntArray, Array]:
+    """Places of the driven quantities that are a choice in some state, and how they move."""
+    found = [
+        [
+            (q, c.driven[name].moves)
+            for q, name in enumerate(_driven_order(c))
+            if any(c.driven[name].prior(state).kind == "choice" for state in STATES)
+        ]
+        for c in circuits
+    ]
+    shape = (len(circuits), max(len(own) for own in found))
+    at, moves = np.full(shape, -1), np.zeros(shape)
+    for h, own in enumerate(found):
+        for place, (q, chance) in enumerate(own):
+            at[h, place], moves[h, place] = q, chance
+    return at, moves
 
 
 def _free_order(circuit: FamilyCircuit) -> list[str]:

@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from backprobe.families.mistakes import MistakeList, Path, nearest, unknown_keys
-from backprobe.families.schema import PRIOR_KINDS, STATES, UNITS, Driven, Prior, PriorKind, Unit
+from backprobe.families.schema import (
+    CHOICE_MOVES,
+    PRIOR_KINDS,
+    STATES,
+    UNITS,
+    Driven,
+    Prior,
+    PriorKind,
+    Unit,
+)
 
 Table = Mapping[str, object]
 
@@ -130,24 +139,43 @@ def read_driven(name: str, table: Table, path: Path, mistakes: MistakeList) -> D
         mistakes.add(path, f'The driven quantity "{name}" has no key-on state.', remedy)
     read = {key: _state_prior(table[key], (*path, key), mistakes) for key in keys if key in table}
     priors = {key: prior for key, prior in read.items() if prior is not None}
+    moves = _moves(name, table, path, priors, mistakes)
     unit = _unit(name, table, path, mistakes)
     if unit is None or len(mistakes.found) != before:
         return None
     number = float(str(moved))
     if has_always:
-        return Driven(unit, always=priors["always"], drift=number)
-    return Driven(unit, states=priors, repeat=number)
+        return Driven(unit, always=priors["always"], drift=number, moves=moves)
+    return Driven(unit, states=priors, repeat=number, moves=moves)
+
+
+def _moves(
+    name: str, table: Table, path: Path, priors: Mapping[str, Prior], mistakes: MistakeList
+) -> float:
+    """Read the chance that a choice is another one in the next round of the same state."""
+    if "moves" not in table:
+        return CHOICE_MOVES
+    given = table["moves"]
+    if not is_number(given) or not 0.0 <= float(str(given)) <= 1.0:
+        said = "moves must be a number from 0 to 1."
+        remedy = "It is the chance that a choice is drawn afresh in the next round of a state."
+        mistakes.add((*path, "moves"), said, remedy)
+        return CHOICE_MOVES
+    if not any(prior.kind == "choice" for prior in priors.values()):
+        said = f'"moves" makes no sense in "{name}", which has no choice.'
+        mistakes.add((*path, "moves"), said, "Leave it out, or give a state a choice.")
+    return float(str(given))
 
 
 def _require_driven_keys(name: str, table: Table, path: Path, mistakes: MistakeList) -> None:
     has_always = "always" in table
     belonging = ("drift",) if has_always else (*STATES, "repeat")
-    every = ("unit", "always", "drift", "repeat", *STATES)
+    every = ("unit", "always", "drift", "repeat", "moves", *STATES)
     for key in table:
         if key not in every:
             said = f'Unknown state or key "{key}" in driven quantity "{name}".'
             mistakes.add((*path, key), said, nearest(key, every))
-        elif key not in {"unit", "always", *belonging}:
+        elif key not in {"unit", "always", "moves", *belonging}:
             said = f'"{key}" makes no sense {"with" if has_always else "without"} always.'
             remedy = "Use always and drift, or states and repeat."
             mistakes.add((*path, key), said, remedy)

@@ -49,6 +49,10 @@ BUILT_IN_NODES: tuple[str, ...] = (
     "cu-inner",
 )
 MOST_SWITCHING_ELEMENTS = 2
+# Chance that a contact, a driver or the tooth before a sensor is drawn afresh in the next round of
+# the same state, where the family doesn't say: common practice, no source. Somebody may have worked
+# it in between, and nobody has to.
+CHOICE_MOVES = 0.5
 MOST_WIRES = 8
 
 
@@ -75,7 +79,8 @@ class Driven:
 
     Either ``always`` holds in all states, changing by ``drift`` (one standard deviation) between
     rounds, or ``states`` has a prior a state, repeating within ``repeat`` between rounds in the
-    same state.
+    same state. Where its prior is a choice, ``moves`` is the chance that it is drawn afresh from
+    one round to the next in the same state; 0: the choice belongs to the state alone.
     """
 
     unit: Unit
@@ -83,6 +88,7 @@ class Driven:
     drift: float = 0.0
     states: Mapping[str, Prior] = field(default_factory=dict)
     repeat: float = 0.0
+    moves: float = CHOICE_MOVES
 
     def prior(self, state: str) -> Prior:
         """Prior of this quantity in a state, following the fallbacks."""

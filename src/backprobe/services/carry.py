@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference.fit import Fit
-from backprobe.core.inference.layout import carry_bases, layout_of
+from backprobe.core.inference.hypotheses import HypothesisTable
+from backprobe.core.inference.layout import carry_bases, last_choices, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
@@ -80,16 +81,28 @@ def recast(bench: Workbench, fits: Fit, old: Sheet, new: Sheet) -> Array:
     z[:, : after.n_free] = fits.z[:, : before.n_free]
     z = carry_bases(rows, fits.z, before, after, z)
     known = {r.name: number for number, r in enumerate(old.rounds)}
+    for number, ends in enumerate(after.ends):
+        for end, state in enumerate(ends):
+            before_it, at = last_choices(rows, fits.z, before, state)
+            base = _choice_bases(rows, z[:, after.base(state)])
+            z[:, after.choice(number, end)] = np.where(at >= 0, before_it, base)
     for number, item in enumerate(new.rounds):
         if item.name in known:
             earlier = known[item.name]
             z[:, after.change(number)] = fits.z[:, before.change(earlier)]
+            for end in range(min(before.n_end, after.n_end)):
+                z[:, after.choice(number, end)] = fits.z[:, before.choice(earlier, end)]
             z[:, list(after.lead(number))] = fits.z[:, list(before.lead(earlier))]
             point = before.point(old.rounds[earlier].point)
             z[:, after.point(item.point)] = fits.z[:, point]
     n_meter = before.point(0) - before.meter
     z[:, after.meter : after.meter + n_meter] = fits.z[:, before.meter : before.meter + n_meter]
     return z
+
+
+def _choice_bases(rows: HypothesisTable, base: Array) -> Array:
+    """Coordinates of the driven choices (M, C) among those of all driven quantities (M, Q)."""
+    return np.take_along_axis(base, np.maximum(rows.choice_at, 0), axis=1)
 
 
 def grew_out_of(sheet: Sheet, old: Sheet) -> bool:

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference import fit as fitting
 from backprobe.core.inference.bank import start_coordinates
-from backprobe.core.inference.fit import Fit, fit
+from backprobe.core.inference.choices import (
+    best_path,
+    choice_log_probability,
+    other_circuit_choices,
+    other_driven_choices,
+    track_of,
+)
+from backprobe.core.inference.fit import Fit, by_round, fit, readings_log
+from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import layout_of
-from backprobe.core.inference.likelihood import indicate, log_likelihood
-from backprobe.core.inference.predict import predict
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 
@@ -68,24 +76,28 @@ def _unfitting_choices(bench: Workbench, sheet: Sheet, fits: Fit) -> tuple[IntAr
     """
     odd = np.flatnonzero((fits.reading_log < ODD_READING).any(axis=1))[:N_UNFITTING]
     rows = bench.hypotheses.table.rows(fits.hypothesis[odd])
-    source, changed = fitting.other_choices(rows, layout_of(rows, sheet), fits.z[odd])
-    return odd[source], changed
+    layout = layout_of(rows, sheet)
+    found = [
+        other(rows, layout, fits.z[odd]) for other in (other_circuit_choices, other_driven_choices)
+    ]
+    source = np.concatenate([part[0] for part in found])
+    return odd[source], np.concatenate([part[1] for part in found])
 
 
 def _better_choices(bench: Workbench, sheet: Sheet, fits: Fit) -> Array:
-    """Coordinates with one choice put otherwise where the readings are better explained so.
+    """Coordinates with choices put otherwise where the readings are better explained so.
 
-    No fit moves a choice (is the input pulled up or down, did the wheel stop on a tooth?), so
-    each is tried by itself, everything else as it stands.
+    No fit moves a choice (is the input pulled up or down, did the wheel stop on a tooth?), so each
+    is tried by itself, everything else as it stands: the driven ones in all rounds at once, as a
+    round's readings depend on its own alone, then those of the circuit one at a time.
     """
-    table = bench.hypotheses.table
-    rows = table.rows(fits.hypothesis)
+    rows = bench.hypotheses.table.rows(fits.hypothesis)
     layout = layout_of(rows, sheet)
-    source, changed = fitting.other_choices(rows, layout, fits.z)
-    z = fits.z.copy()
+    z, likelihood = _better_driven_choices(bench, sheet, fits, rows)
+    best = likelihood + choice_log_probability(rows, layout, z)
+    source, changed = other_circuit_choices(rows, layout, z)
     if not source.size:
         return z
-    best = fits.reading_log.sum(axis=1) + fitting.choice_log_probability(rows, layout, fits.z)
     tried = score(
         bench,
         fits.hypothesis[source],
@@ -93,13 +105,53 @@ def _better_choices(bench: Workbench, sheet: Sheet, fits: Fit) -> Array:
         changed,
         sheet,
         fits.lead_bad[source],
-    )
-    tried += fitting.choice_log_probability(rows.rows(source), layout, changed)
+    ).sum(axis=1)
+    tried += choice_log_probability(rows.rows(source), layout, changed)
     for k in np.argsort(tried):
         row = source[k]
         if tried[k] > best[row]:
             z[row], best[row] = changed[k], tried[k]
     return z
+
+
+def _better_driven_choices(
+    bench: Workbench, sheet: Sheet, fits: Fit, rows: HypothesisTable
+) -> tuple[Array, Array]:
+    """Coordinates with the driven choices of each round as they explain its readings best.
+
+    Returns them, (M, n_z), and the log likelihood there, (M,). Where a round has two ends, what
+    one of them would change is looked at with the other one as it stands.
+    """
+    layout = layout_of(rows, sheet)
+    now = fits.reading_log.sum(axis=1)
+    some = np.flatnonzero(track_of(rows, layout).used.any(axis=(1, 2)))
+    if not some.size:
+        return fits.z.copy(), now
+    own, track = fits.rows(some), track_of(rows.rows(some), layout)
+    gain = np.where(np.isnan(track.middle), -np.inf, 0.0)
+    places, count = track.places(own.z), track.n_option
+    n_end, shape = layout.n_end, places.shape
+    row, place = np.arange(len(some))[:, None], np.arange(shape[1])
+    for c, end in product(range(shape[2]), range(n_end)):
+        moving = track.used & (place % n_end == end)[:, None] & (np.arange(shape[2]) == c)
+        for shift in range(1, int(count.max(initial=1, where=moving))):
+            option = (places + shift) % np.maximum(count, 1)
+            changed = track.moved(own.z, option, moving)
+            found = score(bench, own.hypothesis, own.assigned, changed, sheet, own.lead_bad)
+            better = np.repeat(by_round(found - own.reading_log, sheet), n_end, axis=1)
+            at = (row, place, c, option[:, :, c])
+            there = moving[:, :, c] & (shift < count[:, :, c])
+            gain[at] = np.where(there, better, gain[at])
+    best = track.moved(own.z, best_path(track, gain), track.used)
+    found = score(bench, own.hypothesis, own.assigned, best, sheet, own.lead_bad).sum(axis=1)
+    layout_rows = rows.rows(some)
+    is_better = found + choice_log_probability(layout_rows, layout, best) > now[
+        some
+    ] + choice_log_probability(layout_rows, layout, own.z)
+    z = fits.z.copy()
+    z[some] = np.where(is_better[:, None], best, own.z)
+    now[some] = np.where(is_better, found, now[some])
+    return z, now
 
 
 def start_z(bench: Workbench, sheet: Sheet, particle: IntArray) -> Array:
@@ -140,23 +192,14 @@ def score(
     assigned: IntArray,
     z: Array,
     sheet: Sheet,
-    lead_bad: Bools | None = None,
+    lead_bad: Bools,
 ) -> Array:
-    """Log likelihood of the readings at given coordinates, no slopes, (M,)."""
+    """Log likelihood of each reading at given coordinates, no slopes, (M, n_read)."""
     table = bench.hypotheses.table
     n_switch = (table.circuits.switch_share[hypothesis] >= 0).sum(axis=1)
-    found = np.empty(hypothesis.size)
+    found = np.empty((hypothesis.size, sheet.n_read))
     for count in np.unique(n_switch):
         index = np.flatnonzero(n_switch == count)
         rows = table.rows(hypothesis[index])
-        prediction = predict(
-            rows,
-            z[index],
-            sheet,
-            assigned=assigned[index],
-            ohm_rounds=sheet.ohm_rounds,
-            lead_bad=None if lead_bad is None else lead_bad[index],
-        )
-        shown = indicate(rows, sheet, prediction, pick=assigned[index])
-        found[index] = log_likelihood(sheet, shown)[:, :, 0].sum(axis=1)
+        found[index] = readings_log(rows, assigned[index], z[index], sheet, lead_bad[index])
     return found

@@ -15,9 +15,10 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from backprobe.core.inference.importance import Draws
-from backprobe.core.inference.layout import Layout, carry_bases, layout_of
+from backprobe.core.inference.layout import Layout, carry_bases, last_choices, layout_of
 from backprobe.core.inference.likelihood import (
     LEAD_OHM,
     OPEN_OHM,
@@ -160,6 +161,7 @@ def _carried(
     z[:, new.meter + meter] = known[:, old.meter + meter]
     for number in range(min(old.n_point, new.n_point)):
         z[:, new.point(number)] = known[:, old.point(number)]
+    _stay(z, posterior, samples, old, new)
     for k, setting in enumerate(settings):
         if setting.continued is not None:
             _continue(z, known, new, old, k, setting.continued)
@@ -170,6 +172,23 @@ def _continue(z: Array, known: Array, new: Layout, old: Layout, k: int, r: int) 
     """Take over a round's own changes and its black lead."""
     z[:, new.change(k)] = known[:, old.change(r)]
     z[:, list(new.lead(k))] = known[:, list(old.lead(r))]
+    for end in range(min(new.n_end, old.n_end)):
+        z[:, new.choice(k, end)] = known[:, old.choice(r, end)]
+
+
+def _stay(z: Array, posterior: Posterior, samples: Samples, old: Layout, new: Layout) -> None:
+    """Leave driven choices as they were in the last round of a state, as often as they stay so."""
+    rows = posterior.bench.hypotheses.table.rows(samples.draws.hypothesis)
+    for k, ends in enumerate(new.ends):
+        for end, state in enumerate(ends):
+            last, at = last_choices(rows, samples.z, old, state)
+            # Nothing else depends on the base of a choice: its even draws say which of them stay.
+            chance = np.take_along_axis(
+                ndtr(z[:, new.base(state)]), np.maximum(rows.choice_at, 0), axis=1
+            )
+            stays = (at >= 0) & (chance > rows.choice_moves)
+            own = new.choice(k, end)
+            z[:, own] = np.where(stays, last, z[:, own])
 
 
 def _lead_bad(

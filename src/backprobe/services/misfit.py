@@ -11,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.stats import chi2
 
-from backprobe.core.inference.fit import Fit, is_choice
+from backprobe.core.inference.choices import is_choice
+from backprobe.core.inference.fit import Fit
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.likelihood import FREEDOM
 from backprobe.services.answer import Misfit

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from backprobe.core.inference.fit import is_choice
+from backprobe.core.inference.choices import is_choice
 from backprobe.core.inference.importance import Draws
 from backprobe.core.inference.layout import layout_of
 from backprobe.services.engine import Posterior
@@ -108,14 +108,17 @@ def _assign(draws: Draws, rng: np.random.Generator) -> IntArray:
 
 
 def _spoken_of(posterior: Posterior, draws: Draws) -> NDArray[np.bool_]:
-    """Coordinates that a reading depends on, or that pick among options, (n_samp, n_z)."""
+    """Coordinates that a reading depends on, or choices that one does, (n_samp, n_z)."""
     rows = posterior.bench.hypotheses.table.rows(draws.hypothesis)
     held = is_choice(rows, layout_of(rows, posterior.problem.sheet))
     pairs = np.column_stack([draws.condition, draws.group])
     which, inverse = np.unique(pairs, axis=0, return_inverse=True)
     moved = np.zeros((len(which), draws.z.shape[1]), dtype=bool)
+    told = np.zeros_like(moved)
     for k, (condition, group) in enumerate(which):
         modes = posterior.groups[condition][group].modes
         jacobian = posterior.fits[condition].jacobian[modes]  # (n_mode, n_read, n_z)
         moved[k] = (jacobian != 0.0).any(axis=(0, 1))
-    return np.asarray(held | moved[inverse.ravel()])
+        told[k] = posterior.fits[condition].told[modes[0]]
+    spoken = np.where(held, told[inverse.ravel()], moved[inverse.ravel()])
+    return np.asarray(spoken)

@@ -107,7 +107,7 @@ def _best_severity(
     for severity in SEVERITY_STARTS:
         some = z.copy()
         some[rows[place >= 0], place[place >= 0]] = severity
-        scores.append(score(bench, hypothesis, assigned, some, sheet, doubted))
+        scores.append(score(bench, hypothesis, assigned, some, sheet, doubted).sum(axis=1))
         tried.append(some)
     best = np.argmax(np.stack(scores), axis=0)
     return np.asarray(np.stack(tried)[best, rows])
@@ -124,10 +124,14 @@ def _exchanges(assigned: IntArray) -> IntArray:
 
 def moved(bench: Workbench, layout: Layout, source: int, z: Array, target: IntArray) -> Array:
     """Coordinates of one hypothesis carried over to others by the names of their values."""
-    h = bench.hypotheses
+    h, choice_at = bench.hypotheses, bench.hypotheses.table.choice_at
     out = np.zeros((target.size, layout.size))
     free_from = {int(n): f for f, n in enumerate(h.free_name[source]) if n >= 0}
     driven_from = {int(n): q for q, n in enumerate(h.driven_name[source]) if n >= 0}
+    choice_from = {h.driven_name[source, q]: c for c, q in enumerate(choice_at[source]) if q >= 0}
+    choices = [
+        layout.choice(r, e).start for r in range(layout.n_round) for e in range(layout.n_end)
+    ]
     fixed_part = slice(layout.lead(0)[0], layout.size)
     for k, t in enumerate(target):
         for f, name in enumerate(h.free_name[t]):
@@ -141,5 +145,9 @@ def moved(bench: Workbench, layout: Layout, source: int, z: Array, target: IntAr
                 out[k, layout.base(state).start + q] = z[layout.base(state).start + p]
             for r in range(layout.n_round):
                 out[k, layout.change(r).start + q] = z[layout.change(r).start + p]
+        for c, q in enumerate(choice_at[t]):
+            if q >= 0 and h.driven_name[t, q] in choice_from:
+                for start in choices:
+                    out[k, start + c] = z[start + choice_from[h.driven_name[t, q]]]
         out[k, fixed_part] = z[fixed_part]
     return out

@@ -9,11 +9,11 @@ from scipy.stats import t as student
 
 from backprobe.core.inference import fit as fitting
 from backprobe.core.inference import likelihood, predict
-from backprobe.core.inference.fit import choice_bins, fit, other_choices
+from backprobe.core.inference.choices import choice_bins, is_choice
+from backprobe.core.inference.fit import fit
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import layout_of
-from backprobe.core.inference.prior import PriorTable, choice_middles
-from backprobe.core.inference.sheet import Array, IntArray, Quantity, Sheet, SheetRound
+from backprobe.core.inference.sheet import Array, IntArray, Quantity, Sheet
 from tests.core.inference.small_sheets import (
     IDLE,
     KEY_ON,
@@ -27,7 +27,6 @@ from tests.core.inference.small_sheets import (
 )
 
 GAUSSIAN = 1e7  # degrees of freedom at which Student's t is a normal law
-CRANK = SheetRound("D", plugged=True, powered=True, state=1, state_high=1)
 
 
 def score(table: HypothesisTable, readings: Sheet, z: Array, assigned: IntArray) -> Array:
@@ -145,11 +144,12 @@ def test_laplace_of_a_sharp_reading_is_low_by_students_t_alone(
 
 
 def test_a_reading_that_says_nothing_leaves_the_evidence_at_its_own_factor() -> None:
-    # No coordinate moves this prediction: the evidence is the likelihood itself, no Occam factor.
+    # No coordinate moves this prediction: the evidence is the likelihood itself, no Occam factor,
+    # and of the choices only those of the circuit count.
     table = hypotheses("hall-5v", 3).table.rows(np.array([0, 4]))
     readings = sheet(3, (KEY_ON,), (Quantity.AMBIENT, 0, -1, 20.0, 2.0))
     found = fitted(table, readings)
-    _, log_choice = choice_bins(table, layout_of(table, readings), found.z)
+    _, log_choice = choice_bins(table, layout_of(table, readings), found.z, found.told)
     expected = found.reading_log.sum(axis=1) + log_choice
     assert found.log_evidence == pytest.approx(expected, abs=1e-9)
     assert not found.z.any()
@@ -187,7 +187,7 @@ def test_a_fit_is_at_least_as_good_as_the_truth() -> None:
     # The most probable point cannot be less probable than the values that made the readings.
     table, rng = healthy("thermistor-two-wire", 2).table, np.random.default_rng(17)
     layout = layout_of(table, thermistor_sheet())
-    held = fitting.is_choice(table, layout)[0]
+    held = is_choice(table, layout)[0]
     worse = 0
     for _ in range(6):
         truth = np.where(held, 0.0, rng.standard_normal((1, layout.size)))
@@ -201,7 +201,7 @@ def test_score_of_a_fit_is_that_of_its_point() -> None:
     table = hypotheses("thermistor-two-wire", 2).table
     found = fitted(table, thermistor_sheet())
     layout = layout_of(table, thermistor_sheet())
-    free = np.where(fitting.is_choice(table, layout), 0.0, found.z)
+    free = np.where(is_choice(table, layout), 0.0, found.z)
     again = score(table, thermistor_sheet(), found.z, found.assigned)
     again += 0.5 * np.sum(found.z**2 - free**2, axis=1)
     assert found.log_posterior == pytest.approx(again, abs=1e-6)
@@ -245,41 +245,36 @@ def test_explanations_are_fitted_alike_alone_and_together() -> None:
         assert alone.log_evidence[0] == pytest.approx(together.log_evidence[m], abs=1e-6)
 
 
-# Choices -----------------------------------------------------------------------------------------
-@pytest.mark.parametrize(
-    ("family", "n", "rounds"),
-    [
-        ("hall-5v", 3, (KEY_ON, IDLE)),
-        ("thermistor-two-pull-ups", 2, (KEY_ON, IDLE)),
-        ("thermistor-two-pull-ups", 2, (KEY_ON, CRANK)),  # cranking shares the coordinate
-    ],
-)
-def test_every_other_option_is_reached_once(
-    family: str, n: int, rounds: tuple[SheetRound, ...]
-) -> None:
-    table = healthy(family, n).table
-    layout = layout_of(table, sheet(n, rounds))
-    z = np.zeros((1, layout.size))
-    now, _ = choice_bins(table, layout, z)
-    source, changed = other_choices(table, layout, z)
-    rows = table.rows(source)
-    after, _ = choice_bins(rows, layout, changed)
-    moved = [tuple(np.flatnonzero(a != now[0])) for a in after]
-    assert all(len(m) == 1 for m in moved)
-    reached = [(m[0], int(a[m[0]])) for m, a in zip(moved, after, strict=True)]
-    assert len(set(reached)) == len(reached)
-    assert len(reached) == options(table, layout.states)
-    assert np.all((changed != z).sum(axis=1) == 1)
+# Driven choices ----------------------------------------------------------------------------------
+def contact_sheet(*volts: float) -> Sheet:
+    """A switch read unplugged, then plugged in some rounds with the key on."""
+    rounds = (UNPLUGGED, *(replace(KEY_ON, name=f"B{k}") for k in range(len(volts))))
+    rows: list[Reading] = [(Quantity.VOLTS, 0, 0, 5.0, 0.02)]
+    rows += [(Quantity.VOLTS, k + 1, 0, v, 0.02) for k, v in enumerate(volts)]
+    return sheet(2, rounds, *rows)
 
 
-def options(table: HypothesisTable, states: tuple[int, ...]) -> int:
-    """Options beside the present one of all choices, each coordinate counted once."""
+def test_a_round_tells_a_choice_only_where_its_readings_depend_on_it() -> None:
+    table, readings = healthy("switch-two-wire", 2).table, contact_sheet(5.0, 5.0)
+    found = fitted(table, readings)
+    layout = layout_of(table, readings)
+    told = [bool(found.told[0, layout.choice(r)][0]) for r in range(3)]
+    assert told == [False, True, True]  # unplugged, the contact is not in the circuit
+    # What tells nothing costs nothing: the same evidence without the unplugged round's option.
+    bins, log_choice = choice_bins(table, layout, found.z, found.told)
+    assert found.log_choice == pytest.approx(log_choice)
+    other = found.z.copy()
+    other[:, layout.choice(0)] = -other[:, layout.choice(0)] + 1.0
+    assert choice_bins(table, layout, other, found.told)[1] == pytest.approx(log_choice)
+    assert np.array_equal(choice_bins(table, layout, other, found.told)[0], bins)
 
-    def others(prior: PriorTable) -> IntArray:
-        count = (~np.isnan(choice_middles(prior))).sum(axis=-1)
-        return np.asarray(np.maximum(count - 1, 0), dtype=np.int64)
 
-    total = int(others(table.static).sum())
-    by_state = others(table.driven_prior)[0]  # (state, quantity)
-    own = {(int(table.driven_alias[0, s, q]), q) for s in states for q in range(by_state.shape[1])}
-    return total + sum(int(by_state[s, q]) for s, q in own)
+def test_an_open_collector_without_its_supply_tells_no_tooth() -> None:
+    found = hypotheses("hall-5v", 3)
+    broken = [h for h, f in enumerate(found.pairs) if f[1].kind == "open"]
+    rows: list[Reading] = [(Quantity.VOLTS, 0, t, v, 0.02) for t, v in enumerate((0.0, 5.0, 0.0))]
+    readings = sheet(3, (KEY_ON,), *rows)
+    table = found.table.rows(np.array(broken))
+    layout = layout_of(table, readings)
+    told = fitted(table, readings).told[:, layout.choice(0).start]
+    assert not told.all()

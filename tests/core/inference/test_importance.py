@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from scipy.integrate import simpson
 from scipy.special import logsumexp
 
-from backprobe.core.inference.fit import Fit, choice_bins, fit, is_choice
+from backprobe.core.inference.choices import choice_bins, is_choice
+from backprobe.core.inference.fit import Fit, fit
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.importance import (
     FEWEST_CARRYING,

@@ -132,7 +132,7 @@ def test_slopes_of_every_indication_are_central_differences(
     table = whole.rows(np.linspace(0, whole.n_wire.size - 1, n_row).astype(np.int64))
     readings = everything(n)
     layout = layout_of(table, readings)
-    z = far_from_choices(table, layout, draws(n_row, layout.size, 11, 0.7))
+    z = far_from_choices(table, layout, draws(n_row, layout.size, 13, 0.7))
     assigned, lead_bad = identity(n_row, n), np.full((n_row, len(ROUNDS)), bad)
     _, shown = told(table, readings, z, assigned, lead_bad, slopes=True)
     assert shown.by is not None

@@ -13,7 +13,7 @@ from scipy.special import ndtri
 from scipy.stats import qmc
 
 from backprobe.core.inference.hypotheses import HypothesisTable
-from backprobe.core.inference.layout import Layout, layout_of
+from backprobe.core.inference.layout import Layout, layout_of, start_choices
 from backprobe.core.inference.predict import predict
 from backprobe.core.inference.sheet import Sheet, SheetRound
 
@@ -208,4 +208,4 @@ def start_coordinates(
             start = whole.base(known).start + np.arange(layout.n_driven)
             at = np.where(alias[:, known] == alias[:, state], start, at)
         z[:, layout.base(state)] = np.take_along_axis(source, at, axis=1)
-    return z
+    return start_choices(table, hypothesis, layout, z)

@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from backprobe.core.inference.choices import choice_bins, is_choice, track_of
 from backprobe.core.inference.hypotheses import HypothesisTable
-from backprobe.core.inference.layout import Layout, layout_of
+from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.likelihood import (
     FREEDOM,
     SLIP_SHARE,
@@ -25,7 +26,6 @@ from backprobe.core.inference.likelihood import (
 )
 from backprobe.core.inference.limits import limit_side, log_tail
 from backprobe.core.inference.predict import PredictionPlan, predict, prepare
-from backprobe.core.inference.prior import choice_bin, choice_middles
 from backprobe.core.inference.readings import Readings
 from backprobe.core.inference.sheet import Sheet
 
@@ -38,6 +38,7 @@ SMALLEST_DAMPING = 0.02
 # In the first steps no reading counts as a slip of the pen, and outliers are judged with these
 # factors on the uncertainties: from far away, every reading looks like a slip.
 GENTLE = (12.0, 4.0)
+INDIFFERENT = 0.05  # nats by which a choice may change a round's readings without being told by it
 FURTHEST = 4.5  # prior standard deviations; beyond it a value is not believed
 
 
@@ -56,6 +57,10 @@ class Fit:
     deviation : ndarray, shape (M, n_read): of each reading after reweighting.
     lead_bad : ndarray of bool, shape (M, R): rounds taken to be behind a bad black lead.
     predicted : ndarray, shape (M, n_read): indication at z, log for hertz and ohm, NaN: none.
+    log_choice : ndarray, shape (M,): log probability of the choices, summed over those that no
+        reading depends on.
+    told : ndarray of bool, shape (M, n_z): choices that some reading depends on; those of the
+        circuit all count as such.
     """
 
     hypothesis: IntArray
@@ -69,6 +74,8 @@ class Fit:
     deviation: Array
     lead_bad: Bools
     predicted: Array
+    log_choice: Array
+    told: Bools
 
     def rows(self, index: IntArray) -> "Fit":
         """Some of the explanations."""
@@ -160,7 +167,8 @@ def fit(
         raise AssertionError  # the loop ran once at least; tells the type checker
     side = limit_side(rows, layout, best)
     keep = keep.without(side != 0)
-    log_choice = choice_log_probability(rows, layout, best)
+    told = held & _told(table, hypothesis, assigned, best, sheet, lead_bad, keep.reading_log)
+    _, log_choice = choice_bins(rows, layout, best, told)
     spread = log_determinant(keep.jacobian, keep.deviation)
     return Fit(
         hypothesis=hypothesis,
@@ -174,7 +182,58 @@ def fit(
         deviation=keep.deviation,
         lead_bad=lead_bad,
         predicted=keep.predicted,
+        log_choice=log_choice,
+        told=told,
     )
+
+
+def _told(
+    table: HypothesisTable,
+    hypothesis: IntArray,
+    assigned: IntArray,
+    z: Array,
+    sheet: Sheet,
+    lead_bad: Bools,
+    reading_log: Array,
+) -> Bools:
+    """Which coordinates count, (M, n_z): all but driven choices in rounds that don't tell them.
+
+    Each driven choice is put on its next option in all rounds; a round tells it where its readings
+    become more or less likely.
+    """
+    told = np.ones(z.shape, dtype=bool)
+    some = np.flatnonzero((table.choice_at[hypothesis] >= 0).any(axis=1))
+    if not some.size:
+        return told
+    rows = table.rows(hypothesis[some])
+    layout = layout_of(rows, sheet)
+    track = track_of(rows, layout)
+    places, count = track.places(z[some]), np.maximum(track.n_option, 1)
+    for c in range(track.at.shape[1]):
+        only = np.arange(track.at.shape[1]) == c
+        shifted = track.moved(z[some], (places + 1) % count, track.used & only)
+        found = readings_log(rows, assigned[some], shifted, sheet, lead_bad[some])
+        change = by_round(found - reading_log[some], sheet)  # (m, R)
+        depends = np.repeat(np.abs(change) > INDIFFERENT, layout.n_end, axis=1)
+        told[some[:, None], track.at[:, c]] = depends
+    return told
+
+
+def readings_log(
+    rows: HypothesisTable, assigned: IntArray, z: Array, sheet: Sheet, lead_bad: Bools
+) -> Array:
+    """Log likelihood of each reading at given coordinates, no slopes, (M, n_read)."""
+    prediction = predict(
+        rows, z, sheet, assigned=assigned, ohm_rounds=sheet.ohm_rounds, lead_bad=lead_bad
+    )
+    shown = indicate(rows, sheet, prediction, pick=assigned)
+    return np.asarray(log_likelihood(sheet, shown)[:, :, 0])
+
+
+def by_round(of_readings: Array, sheet: Sheet) -> Array:
+    """Sums of a quantity of each reading (M, n_read) over the readings of each round, (M, R)."""
+    mine = sheet.round[:, None] == np.arange(len(sheet.rounds))
+    return np.asarray(of_readings @ mine)
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,68 +323,3 @@ def log_determinant(jacobian: Array, deviation: Array) -> Array:
     diagonal = np.arange(inner.shape[1])
     inner[:, diagonal, diagonal] += 1.0
     return np.asarray(np.linalg.slogdet(inner)[1])
-
-
-def is_choice(rows: HypothesisTable, layout: Layout) -> Bools:
-    """Coordinates that pick among options and do not move in a fit, (M, n_z)."""
-    found = np.zeros((rows.n_wire.size, layout.size), dtype=bool)
-    found[:, : layout.n_free] = rows.static.is_choice
-    for state in layout.states:
-        found[:, layout.base(state)] = rows.driven_prior.is_choice[:, state]
-    return found
-
-
-def choice_bins(rows: HypothesisTable, layout: Layout, z: Array) -> tuple[IntArray, Array]:
-    """Option of each choice (M, n_choice) and the log probability of all of them, (M,)."""
-    place, log_p = choice_bin(rows.static, z[:, : layout.n_free])
-    places, total = [place], log_p.sum(axis=1)
-    for state in layout.states:
-        prior = rows.driven_prior.in_states(np.array(state))
-        shared = rows.base_of(layout.states, state) != state
-        place, log_p = choice_bin(prior, z[:, layout.base(state)])
-        places.append(np.where(shared, 0, place))
-        total = total + np.where(shared, 0.0, log_p).sum(axis=1)
-    return np.concatenate(places, axis=1), total
-
-
-def choice_log_probability(rows: HypothesisTable, layout: Layout, z: Array) -> Array:
-    """Log prior probability of the options that z picks, (M,)."""
-    return choice_bins(rows, layout, z)[1]
-
-
-def other_choices(rows: HypothesisTable, layout: Layout, z: Array) -> tuple[IntArray, Array]:
-    """The same coordinates with one choice at a time put on another of its options.
-
-    Parameters
-    ----------
-    rows : HypothesisTable
-        M hypotheses.
-    layout : Layout
-        Of the coordinates.
-    z : ndarray, shape (M, n_z)
-
-    Returns
-    -------
-    source : ndarray of int, shape (n_new,)
-        Row that each new vector comes from.
-    changed : ndarray, shape (n_new, n_z)
-    """
-    parts = [(0, rows.static, np.zeros(rows.static.centre.shape, dtype=bool))]
-    for state in layout.states:
-        prior = rows.driven_prior.in_states(np.array(state))
-        shared = rows.base_of(layout.states, state) != state
-        parts.append((layout.base(state).start, prior, shared))
-    source, changed = [], []
-    for start, prior, shared in parts:
-        middle = np.where(shared[..., None], np.nan, choice_middles(prior))
-        now, _ = choice_bin(prior, z[:, start : start + prior.centre.shape[1]])
-        for m, place, option in np.argwhere(~np.isnan(middle)):
-            if option == now[m, place]:
-                continue
-            new = z[m].copy()
-            new[start + place] = middle[m, place, option]
-            source.append(m)
-            changed.append(new)
-    if not source:
-        return np.zeros(0, dtype=np.int64), np.zeros((0, z.shape[1]))
-    return np.array(source, dtype=np.int64), np.array(changed)

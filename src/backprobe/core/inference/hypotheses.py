@@ -26,6 +26,10 @@ class HypothesisTable:
     driven_alias : state whose coordinate a state shares (its own number, or that of the state
         it is said to move with), (H, S, Q).
     driven_step : standard deviation of its change from round to round, in its unit, (H, Q).
+    choice_at : places among the driven quantities of those that are a choice in some state, -1
+        pads, (H, C).
+    choice_moves : chance that such a choice is drawn afresh from one round to the next in the same
+        state, (H, C).
     log_prior : log prior probability, (H,).
     role : role index of each wire, (H, T), -1 pads.
     component, active_end : passive group of each wire of the lone sensor, and whether an
@@ -44,6 +48,8 @@ class HypothesisTable:
     driven_prior: PriorTable
     driven_alias: IntArray
     driven_step: Array
+    choice_at: IntArray
+    choice_moves: Array
     log_prior: Array
     role: IntArray
     component: IntArray
@@ -88,6 +94,8 @@ class HypothesisTable:
             self.driven_prior.rows(index),
             self.driven_alias[index],
             self.driven_step[index],
+            self.choice_at[index],
+            self.choice_moves[index],
             self.log_prior[index],
             self.role[index],
             self.component[index],

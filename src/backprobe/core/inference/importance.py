@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference.assignment import log_sum_with_pairs
-from backprobe.core.inference.fit import Fit, choice_bins, is_choice, log_determinant
+from backprobe.core.inference.choices import choice_bins, is_choice
+from backprobe.core.inference.fit import Fit, log_determinant
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.likelihood import (
@@ -102,7 +103,7 @@ def group_modes(
 ) -> list[Group]:
     """Group fitted modes by hypothesis and choices, best group first."""
     rows = table.rows(fits.hypothesis)
-    bins, _ = choice_bins(rows, layout_of(table, sheet), fits.z)
+    bins, _ = choice_bins(rows, layout_of(table, sheet), fits.z, fits.told)
     tied = sorted({t for r in sheet.rounds for f in r.fitted for t in f[:2] if t >= 0})
     keys = [
         (int(h), tuple(b), tuple(a[tied]))
@@ -341,7 +342,7 @@ def weigh(
     total = log_sum_with_pairs(unary, pairs, marginals=True, best=True)
     held = is_choice(rows, layout)
     log_prior_z = -0.5 * np.sum(np.where(held, 0.0, z) ** 2, axis=1)
-    _, log_choice = choice_bins(rows, layout, z)
+    log_choice = fits.log_choice[mode]
     log_weight = (
         total.log_sum + common + log_prior_z + log_choice - log_q + rows.log_prior + log_extra
     )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from backprobe.core.inference.choices import track_of
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, base_index
 from backprobe.core.inference.prior import PriorTable, to_values
@@ -12,6 +13,7 @@ from backprobe.core.inference.sheet import Sheet
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +25,8 @@ class RoundPlan:
     at : ndarray of int, shape (M, F + R S Q)
         Places of their coordinates among z (M, n_z) laid flat.
     step : ndarray, shape (M, R, S, Q): change of a driven quantity by its coordinate.
-    base_at : ndarray of int, shape (M, R, S, Q): coordinates of the driven quantities.
+    base_at : ndarray of int, shape (M, R, S, Q): coordinates of the driven quantities; a choice has
+        its own in each round.
     change_at : ndarray of int, shape (R, Q): coordinates of their changes.
     fixed : ndarray, shape (M, P): values known beforehand.
     source : ndarray of int, shape (M, R, S, P)
@@ -127,6 +130,7 @@ def plan_rounds(table: HypothesisTable, layout: Layout, sheet: Sheet) -> RoundPl
     stacked = np.stack(bases, axis=1) if bases else np.zeros((n_m, 0, n_q), dtype=np.int64)
     base_at = stacked.take(number.reshape(states.shape), axis=1)  # (M, R, S, Q)
     driven = table.driven_prior.in_states(states)
+    base_at = _with_choices(table, layout, base_at, driven.is_choice)
     starts = np.array([layout.change(r).start for r in range(n_r)], dtype=np.int64)
     row = np.arange(n_m)[:, None]
     static_at = np.broadcast_to(np.arange(layout.n_free), (n_m, layout.n_free))
@@ -140,6 +144,24 @@ def plan_rounds(table: HypothesisTable, layout: Layout, sheet: Sheet) -> RoundPl
         source=_sources(table, base_at.shape),
         n_z=layout.size,
     )
+
+
+def _with_choices(
+    table: HypothesisTable, layout: Layout, base_at: IntArray, is_choice: Bools
+) -> IntArray:
+    """Coordinates of the driven quantities, a choice's in each round being its own."""
+    track = track_of(table, layout)
+    shape = (*base_at.shape[:3], table.choice_at.shape[1])
+    own = np.broadcast_to(track.at.reshape(shape[1:]), shape)
+    # An end that shares the value of the first one shares its coordinate.
+    own = np.where(track.used.reshape(shape), own, own[:, :, :1])
+    out = base_at.copy()
+    row = np.arange(len(base_at))
+    for c in range(shape[3]):
+        place = np.maximum(table.choice_at[:, c], 0)
+        here = is_choice[row, :, :, place] & (table.choice_at[:, c] >= 0)[:, None, None]
+        out[row, :, :, place] = np.where(here, own[..., c], out[row, :, :, place])
+    return out
 
 
 def _sources(table: HypothesisTable, shape: tuple[int, ...]) -> IntArray:
