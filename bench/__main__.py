@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable
 
-from bench import air, answers, captures, circuits, logs, signals, store, web
+from bench import air, answers, captures, circuits, logs, signals, store, waveform, web
 from bench.report import Measured, show
 
 PARTS: dict[str, tuple[str, Callable[[], list[Measured]]]] = {
@@ -18,6 +18,7 @@ PARTS: dict[str, tuple[str, Callable[[], list[Measured]]]] = {
     "store": ("Jobs in the data base (SQLite)", store.measure),
     "air": ("The air check on engines with a hidden truth", air.measure),
     "logs": ("Logs of control-unit values", logs.measure),
+    "waveform": ("Pulses of long captures", waveform.measure),
     "web": ("Pages under load, on this machine alone", web.measure),
 }
 

@@ -8,6 +8,7 @@ import pytest
 
 from backprobe.core.circuit.elements import Coefficient
 from backprobe.core.circuit.plan import CircuitPlan, Mode, Stamp
+from backprobe.core.waveform.measure import measure_pulses
 from backprobe.job.job_file import parse_job
 from backprobe.services.job_book import JobBook
 from backprobe.store.cells import cells_of
@@ -17,6 +18,7 @@ from bench.decks import deck, solve
 from bench.jobs import STEPS, job_text
 from bench.report import Measured, median, percentile
 from bench.store import N_READING, fill
+from bench.waveform import INTERVAL, PERIOD, by_scipy, capture
 
 PLUGGED = frozenset((Mode.PLUGGED,))
 
@@ -101,3 +103,14 @@ def test_each_job_put_in_at_once_is_one_as_any_other(tmp_path: Path) -> None:
     store.close()
     assert parse_job(text, "bench") == job
     assert sum(len(list(cells_of(each))) for each in job.rounds) == N_READING
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_both_ways_to_pulses_find_the_same(kind: type[np.floating]) -> None:
+    x = capture(kind, 60_000)
+    period, duty = by_scipy(x)
+    found = measure_pulses(x, interval=INTERVAL).pulses
+    # Levels by the histogram or half of the prominence, noise of 20 mV on slopes of 0.8 V a sample.
+    assert found.period.mean == pytest.approx(PERIOD * INTERVAL, rel=1e-5)
+    assert period == pytest.approx(found.period.mean, rel=1e-5)
+    assert duty == pytest.approx(found.duty.mean, rel=1e-3)

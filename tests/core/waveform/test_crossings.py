@@ -40,7 +40,7 @@ def plain_walk(x: Array, t: Array, level: float, band: float) -> list[tuple[floa
 
 
 @given(SAMPLES, st.sampled_from([0.0, 0.25, 0.6]), st.booleans())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 def test_a_plain_walk_finds_the_same(x: Array, band: float, even: bool) -> None:
     t = 3.0 + 0.5 * np.arange(x.size, dtype=np.float64)
     if not even:
@@ -55,7 +55,7 @@ def test_a_plain_walk_finds_the_same(x: Array, band: float, even: bool) -> None:
 
 
 @given(SAMPLES, st.sampled_from([0.0, 0.25]), st.booleans(), st.lists(st.integers(0, 9)))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 def test_size_of_blocks_has_no_effect(x: Array, band: float, even: bool, sizes: list[int]) -> None:
     t: Array | None = None if even else np.asarray(0.1 * np.arange(x.size) ** 1.5)
     whole = crossing_instants(x, 0.0, hysteresis=band, interval=0.1, times=t)
@@ -82,7 +82,7 @@ RUNS = st.lists(
 
 
 @given(RUNS, st.sampled_from([0.0, 0.15, 0.5]), st.integers(2, 60), st.booleans())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 def test_quick_way_finds_the_same(
     runs: list[tuple[float, int]], band: float, size: int, even: bool
 ) -> None:
@@ -102,7 +102,7 @@ def test_quick_way_finds_the_same(
 
 
 @given(st.lists(st.floats(-2.0, 2.0), min_size=2, max_size=60).map(np.array), st.floats(0.0, 0.5))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_upside_down_swaps_the_directions(x: Array, band: float) -> None:
     if np.any(np.isin(np.abs(x), [0.0, band])):  # on a side of the band: belongs above
         return

@@ -16,7 +16,7 @@ Samples = NDArray[np.floating]
 
 # Samples worked on at once. The pieces that go through several operations are smaller still; this
 # size spreads the cost of a call over enough samples, and keeps all work space below 20 MB.
-BLOCK = 1 << 18
+BLOCK = 1 << 19
 
 
 @runtime_checkable
@@ -123,7 +123,16 @@ def without_infinite(x: Samples) -> Samples:
 
 def extent_of(source: SampleSource | Iterable[Samples]) -> Extent:
     """How far all samples reach."""
-    extent = Extent()
-    for block in blocks_of(source):
-        extent = extent.with_block(block)
-    return extent
+    return sum_of([Extent().with_block(block) for block in blocks_of(source)])
+
+
+def sum_of(parts: list[Extent]) -> Extent:
+    """The extent of several parts together."""
+    if not parts:
+        return Extent()
+    return Extent(
+        sum(part.n_sample for part in parts),
+        sum(part.n_gap for part in parts),
+        float(np.fmin.reduce([part.lowest for part in parts])),
+        float(np.fmax.reduce([part.highest for part in parts])),
+    )

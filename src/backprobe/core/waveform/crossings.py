@@ -54,7 +54,7 @@ class Crossings:
     def __len__(self) -> int:
         return int(self.instants.size)
 
-    def elapsed(self, first: IntArray, second: IntArray) -> Array:
+    def elapsed(self, first: IntArray | slice, second: IntArray | slice) -> Array:
         """Time from one crossing to another, s, by their places in the arrays.
 
         Keeps the digits that the difference of two late instants would lose: whole samples are
@@ -224,6 +224,11 @@ class CrossingFinder:
             raise ValueOutOfRange("Instants of samples must rise.", "times")
         return self.scan(x, t)
 
+    @property
+    def offset(self) -> int:
+        """Number, in the record, of the sample that the next block given to `scan` begins with."""
+        return max(self._n_seen - 1, 0)
+
     def scan(self, x: Samples, t: Array | None = None, *, is_gapless: bool = False) -> Crossings:
         """As `feed`, for a block that begins with the last sample of the one before.
 
@@ -233,7 +238,7 @@ class CrossingFinder:
         # The samples' own type on both sides: nothing is converted, nothing rounds differently.
         kind = x.dtype.type
         high, low = kind(self.level + self.hysteresis), kind(self.level - self.hysteresis)
-        offset = max(self._n_seen - 1, 0)  # number of the sample x[0]
+        offset = self.offset
         quick = None
         if is_gapless:
             if self._work.shape[1] < x.size:

@@ -24,6 +24,7 @@ Method = Literal["mode", "mean"]
 NEAR_SHARE = 0.1  # of the amplitude: samples this near to a level count as being in its state
 LEAST_IN_STATE = 0.6  # share of a half's samples that must be in its state for it to be one
 _REACH = 3.5  # standard deviations that the window about a peak reaches to either side
+_MOST_EQUAL = 0.85  # share of equal samples from which a state counts as noiseless
 _ROUNDS = 12  # of narrowing; it has settled long before
 
 
@@ -236,9 +237,9 @@ def _state(
     is_in = np.abs(centres - centre) <= half
     n_in = int(counts[is_in].sum())
     if samples is not None:
-        near = samples[np.abs(samples - samples.dtype.type(centre)) <= half + width]
+        near = samples[np.abs(samples - samples.dtype.type(centre)) <= 1.5 * half + width]
         if near.size > 1:
-            return _by_samples(near.astype(np.float64), centre, half, width, limit)
+            return _by_samples(near.astype(np.float64), width, limit)
     return _by_bins(*_moments(centres[is_in], counts[is_in]), n_in, width)
 
 
@@ -262,19 +263,33 @@ def _window(
         is_in = np.abs(values - centre) <= half
         if not counts[is_in].any():
             break
+        before = centre, half
         centre, variance = _moments(values[is_in], counts[is_in])
         half = float(np.clip(_REACH * np.sqrt(variance), least, most))
+        if (centre, half) == before:
+            break
     return centre, half
 
 
-def _by_samples(x: Array, centre: float, half: float, width: float, most: float) -> _State:
-    """From the samples near a peak: no bins, so no uncertainty from them."""
+def _by_samples(x: Array, width: float, most: float) -> _State:
+    """From the samples near a peak: no bins, so no uncertainty from them.
+
+    The window starts from median and median deviation, which some samples of transitions don't
+    move. Where most samples are equal the level is their value (no noise reached it); what the
+    others would have moved it by is its uncertainty.
+    """
+    middle = float(np.median(x))
+    off = np.abs(x - middle)
+    deviation = float(np.median(off))
+    if deviation == 0.0 and np.count_nonzero(off == 0.0) > _MOST_EQUAL * x.size:
+        return _State(middle, 0.0, abs(float(x.mean()) - middle))
+    # 1.4826 median deviations of a normal distribution are one standard deviation.
+    start = _REACH * 1.4826 * deviation or width
     one = np.ones(x.size, dtype=np.int64)
-    # A noiseless state is as narrow as its rounding: no least width but a small part of a bin.
-    centre, half = _window(x, one, centre, half, 1e-3 * width, most)
+    centre, half = _window(x, one, middle, start, 1e-3 * width, most)
     inside = x[np.abs(x - centre) <= half]
     if inside.size < 2:
-        return _State(centre, 0.0, width / np.sqrt(12.0))
+        return _State(centre, 0.0, width / float(np.sqrt(12.0)))
     noise = float(inside.std(ddof=1))
     return _State(float(inside.mean()), noise, noise / float(np.sqrt(inside.size)))
 

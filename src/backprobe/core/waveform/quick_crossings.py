@@ -18,7 +18,7 @@ Samples = NDArray[np.floating]
 Bools = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
 
-_REACH = 12  # samples about a change that are looked at
+_REACHES = (3, 20)  # samples about a change that are looked at: a few first, then more
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,22 +66,31 @@ def quick_crossings(
     is_slow = ~(x[beside] < x.dtype.type(low))
     if not is_slow.any():
         return Quick(change, is_rising, change - 1, change - 1)
-    return _with_stays(x, change, is_rising, np.flatnonzero(is_slow), (low, level))
+    for reach in _REACHES:
+        found = _with_stays(x, change, is_rising, np.flatnonzero(is_slow), (low, level), reach)
+        if found is not None:
+            return found
+    return None
 
 
 def _with_stays(
-    x: Samples, change: IntArray, is_rising: Bools, slow: IntArray, sides: tuple[float, float]
+    x: Samples,
+    change: IntArray,
+    is_rising: Bools,
+    slow: IntArray,
+    sides: tuple[float, float],
+    reach: int,
 ) -> Quick | None:
     """Look about those changes that have samples in the band."""
     low, level = (x.dtype.type(side) for side in sides)
     rises = is_rising[slow]
     step = np.where(rises, -1, 1)
-    # Sample 0 of each row is the high one beside the change, the rest go away from it.
+    # Sample 0 of each row is the high one beside the change, the others lead away from it.
     origin = change[slow] - ~rises
-    places = origin[:, None] + step[:, None] * np.arange(_REACH + 1)
+    places = origin[:, None] + step[:, None] * np.arange(reach + 1)
     if places.min() < 0 or places.max() >= x.size:
         return None
-    row = x[places]  # (n_slow, _REACH + 1)
+    row = x[places]  # (n_slow, reach + 1)
     is_low = row < low
     n_steps = is_low.argmax(axis=1)  # steps to the first low one; 0: none
     settled = origin + step * n_steps
@@ -89,9 +98,9 @@ def _with_stays(
         return None
     is_below = row < level
     passes = is_below[:, 1:] != is_below[:, :-1]
-    passes &= np.arange(1, _REACH + 1) <= n_steps[:, None]
+    passes &= np.arange(1, reach + 1) <= n_steps[:, None]
     near = passes.argmax(axis=1)  # steps from the high sample to its side of the passage
-    far = _REACH - 1 - passes[:, ::-1].argmax(axis=1)
+    far = reach - 1 - passes[:, ::-1].argmax(axis=1)
     near_pair, far_pair = origin + step * near - rises, origin + step * far - rises
     end, first, last = change.copy(), change - 1, change - 1
     end[slow] = np.where(rises, change[slow], settled)
