@@ -97,7 +97,6 @@ def test_values_that_take_turns_in_a_log_are_joined(tmp_path: Path) -> None:
     joined = KeptSamples(StoredCapture.open(tmp_path / "samples"), joins=True)
     drawn = joined.drawing(0.0, 4.0, 40)
     assert np.isfinite(drawn.lowest[0]).all()
-    assert joined.values_near(1, 2, 3).tolist() == [5.0]
 
 
 def test_a_capture_is_written_in_time_order(tmp_path: Path) -> None:

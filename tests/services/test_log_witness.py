@@ -38,11 +38,11 @@ def test_what_is_no_log_or_does_not_count_is_refused(store: Store, tmp_path: Pat
     kept = begun(store)
     capture = kept.keep(write_csv(tmp_path / "c.csv", {"signal (V)": np.arange(50.0)}))
     with pytest.raises(ValueOutOfRange, match="This is no log"):
-        take_as_witness(kept.jobs, kept.recordings, capture, kept.round, 0.0, 1.0)
+        take_as_witness(kept.jobs, kept.recordings, capture, kept.round, 0.0, 5e-4)
     columns = {"odd value": np.arange(50.0), "another": np.arange(50.0)}
     log = kept.keep(write_csv(tmp_path / "l.csv", columns), places=(), kind="log")
     with pytest.raises(ValueOutOfRange, match="no value that a round takes"):
-        take_as_witness(kept.jobs, kept.recordings, log, kept.round, 0.0, 1.0)
+        take_as_witness(kept.jobs, kept.recordings, log, kept.round, 0.0, 5e-4)
     kept.recordings.void(log, "other vehicle")
     with pytest.raises(ValueOutOfRange, match="does not count"):
-        take_as_witness(kept.jobs, kept.recordings, log, kept.round, 0.0, 1.0)
+        take_as_witness(kept.jobs, kept.recordings, log, kept.round, 0.0, 5e-4)

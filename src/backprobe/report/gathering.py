@@ -15,6 +15,7 @@ from backprobe.report.pictures import INK
 from backprobe.services.answer_archive import StoredAnswer
 from backprobe.services.attachments import read_attachment
 from backprobe.services.channel_account import account_of
+from backprobe.services.log_account import log_account
 from backprobe.services.pictures.traces_picture import traces_picture
 from backprobe.services.recording_book import RecordingBook
 from backprobe.store.engine import Store
@@ -63,7 +64,7 @@ def _recordings(store: Store, record: JobRecord) -> dict[str, DrawnRecording]:
     for each in record.recordings:
         try:
             kept = book.samples(each)
-            accounts = account_of(each, kept, record)
+            accounts = (*account_of(each, kept, record), *log_account(each, kept, record))
             svg = traces_picture(each, kept, ink=INK)
         except BackprobeError:
             continue

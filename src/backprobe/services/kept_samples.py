@@ -23,7 +23,6 @@ Array = NDArray[np.float64]
 MOST_BINS: Final = 4000
 MOST_LOOKED_AT: Final = 4_000_000  # samples of a channel that a look at the signal takes
 _OPEN: Final = 8  # recordings kept open
-_BEFORE: Final = 50  # samples that are looked back for the last value of a log
 _FEW: Final = 2  # samples a column up to which single samples are drawn
 
 
@@ -131,17 +130,6 @@ class KeptSamples:
         number = self.place(seconds)
         value = self.stored.samples(channel, number, number + 1)
         return float(self.stored.times(number, number + 1)[0]), float(value[0])
-
-    def values_near(self, channel: int, first: int, last: int) -> Array:
-        """Values of a stretch; of one without any the last one before it."""
-        found = np.asarray(self.stored.samples(channel, first, last), dtype=np.float64)
-        found = found[np.isfinite(found)]
-        if found.size:
-            return found
-        before = np.asarray(
-            self.stored.samples(channel, max(first - _BEFORE, 0), first + 1), dtype=np.float64
-        )
-        return before[np.isfinite(before)][-1:]
 
     def looked_at(self, channel: int, start: float, end: float) -> tuple[Array, float, float]:
         """Samples of a span, their interval and first instant; the first few million of them."""

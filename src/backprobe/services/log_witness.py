@@ -1,25 +1,14 @@
-"""What a control unit reported over a span of a log, as witness of a round."""
+"""What a control unit reported at an instant or over a span of a log, as witness of a round."""
 
 from __future__ import annotations
 
-import numpy as np
-
 from backprobe.errors import ValueOutOfRange
 from backprobe.services.job_book import JobBook
+from backprobe.services.kept_log import log_of
+from backprobe.services.log_values import scan_values, values_at, values_over
 from backprobe.services.recording_book import RecordingBook
 from backprobe.store.cells import SCAN
 from backprobe.store.recording import LOG
-from backprobe.vocabulary import SCAN_UNITS
-
-_WRITTEN = {
-    "celsius": ("degC", 1),
-    "gram per second": ("g/s", 2),
-    "kilopascal": ("kPa", 1),
-    "percent": ("%", 1),
-    "rpm": ("rpm", 0),
-    "volt": ("V", 3),
-    "hertz": ("Hz", 1),
-}
 
 
 def take_as_witness(
@@ -37,7 +26,9 @@ def take_as_witness(
     Raises
     ------
     ValueOutOfRange
-        It isn't a log, doesn't count, the span holds no value, or none of a known quantity.
+        It isn't a log, doesn't count, or the span holds no value that a round takes.
+    RecordingError
+        The span is outside of the log.
     """
     found = recordings.recording(key)
     if found.told.kind != LOG:
@@ -46,30 +37,21 @@ def take_as_witness(
         raise ValueOutOfRange(
             "This log does not count.", remedy="Let it count again, or take another one."
         )
-    kept = recordings.samples(found)
-    first, last = kept.place(min(start, end)), kept.place(max(start, end)) + 1
-    entered = 0
-    for number, channel in enumerate(found.told.channels):
-        unit = SCAN_UNITS.get(channel.quantity)
-        if unit is None:
-            continue
-        values = kept.values_near(number, first, last)
-        if not values.size:
-            continue
-        name, digits = _WRITTEN[unit]
-        written = f"{float(np.mean(values)):.{digits}f} {name}"
-        entry_key = f"{found.key}-{number}-{first}-{last}-{round_key[:8]}"
-        book.enter(
-            round_key,
-            (SCAN, channel.quantity),
-            written,
-            entry_key=entry_key,
-            device=device or "a log",
-        )
-        entered += 1
-    if not entered:
+    log = log_of(found, recordings.samples(found))
+    first, last = min(start, end), max(start, end)
+    values = values_over(log, first, last) if first < last else values_at(log, first)
+    told = scan_values(values)
+    if not told:
         raise ValueOutOfRange(
             "This span holds no value that a round takes.",
             remedy="Choose a longer span, or say what the columns of the log are.",
+        )
+    for number, (name, written) in enumerate(told.items()):
+        book.enter(
+            round_key,
+            (SCAN, name),
+            written,
+            entry_key=f"{found.key}-{first:g}-{last:g}-{number}-{round_key}",
+            device=device or "a log",
         )
     return book.sheet_of_round(round_key)

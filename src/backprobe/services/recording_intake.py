@@ -12,15 +12,20 @@ from typing import Final
 
 from backprobe.errors import BackprobeError, RecordingError
 from backprobe.recordings.delimited_guess import guess_mapping, preview_mapping
-from backprobe.recordings.delimited_mapping import ColumnMapping, MappedColumn
+from backprobe.recordings.delimited_mapping import MappedColumn
 from backprobe.recordings.delimited_mapping import from_toml as mapping_from_toml
 from backprobe.recordings.delimited_mapping import to_toml as mapping_to_toml
+from backprobe.recordings.log_mapping import LogMapping
+from backprobe.recordings.log_mapping import mapping_from_toml as log_mapping_from_toml
+from backprobe.recordings.log_mapping import mapping_to_toml as log_mapping_to_toml
+from backprobe.recordings.log_names import match_name
+from backprobe.recordings.log_reading import mapping_of, read_log
 from backprobe.recordings.reading import ReadOptions, kind_of, open_source
 from backprobe.recordings.stored import StoredCapture
-from backprobe.recordings.stored_writer import extremes_path, store_capture
+from backprobe.recordings.stored_writer import extremes_path, store_capture, write_parquet
 from backprobe.services.findings.words import seconds
 from backprobe.services.incoming import Incoming, give_up
-from backprobe.services.log_names import known_quantity
+from backprobe.services.kept_log import capture_of
 from backprobe.services.recording_book import RecordingBook
 from backprobe.store import files
 from backprobe.store.recording import CAPTURE, LOG, NewRecording, RecordedChannel
@@ -64,8 +69,53 @@ class Placing:
     error_share: float = 0.03
 
 
-def preview(there: Incoming, mapping_text: str = "") -> Preview:
-    """Read the beginning of a file, under a corrected mapping where one is given."""
+def preview(there: Incoming, mapping_text: str = "", kind: str = "") -> Preview:
+    """Read the beginning of a file, under a corrected mapping where one is given.
+
+    Parameters
+    ----------
+    kind : str
+        "capture" or "log" as somebody says; empty: as it looks.
+    """
+    seen = Preview(LOG) if kind == LOG else _preview_capture(there, mapping_text)
+    if seen.kind == LOG and kind != CAPTURE:
+        return _preview_log(there, mapping_text if kind == LOG else "", seen)
+    return seen
+
+
+def _preview_log(there: Incoming, mapping_text: str, seen: Preview) -> Preview:
+    """Which quantity each value of a log is taken for."""
+    head = seen.head or (_first_lines(there.path) if _is_text(there.path) else "")
+    text = mapping_text
+    try:
+        mapping = _log_mapping(mapping_text) or mapping_of(there.path)
+        text = log_mapping_to_toml(mapping)
+        log = read_log(there.path, mapping)
+    except BackprobeError as error:
+        told = f"{error.what} {error.remedy}".strip()
+        return Preview(LOG, refused=told, head=head, mapping=text)
+    channels = tuple(f"{one.name}: {one.quantity or 'not known'}" for one in log.series)
+    known = sum(1 for one in log.series if one.quantity)
+    return Preview(
+        LOG,
+        summary=f"{len(log.series)} values over time, {known} of them of a known quantity.",
+        remarks=log.remarks,
+        head=head,
+        columns=("value", "taken for", "unit", "first values"),
+        rows=tuple(
+            (one.name, one.quantity or "?", one.unit, ", ".join(f"{v:.6g}" for v in one.values[:4]))
+            for one in log.series
+        ),
+        mapping=text,
+        channels=channels,
+    )
+
+
+def _log_mapping(text: str) -> LogMapping | None:
+    return log_mapping_from_toml(text) if text.strip() else None
+
+
+def _preview_capture(there: Incoming, mapping_text: str) -> Preview:
     text, found, head = "", None, ""
     assumed: tuple[str, ...] = ()
     try:
@@ -158,15 +208,21 @@ def keep_file(
     progress: Callable[[float], None] | None = None,
 ) -> str:
     """Keep a capture or log that lies on this computer; returns the key of the recording."""
-    mapping = mapping_from_toml(placing.mapping) if placing.mapping else None
     folder = book.store.files
     folder.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=folder, prefix="taking-in-") as workplace:
         made = Path(workplace) / "samples"
-        store_capture(path, made, ReadOptions(mapping), progress)
+        if placing.kind == LOG:
+            log = read_log(path, _log_mapping(placing.mapping))
+            write_parquet(capture_of(log), made)
+            quantities = tuple(one.quantity for one in log.series)
+        else:
+            mapping = mapping_from_toml(placing.mapping) if placing.mapping else None
+            store_capture(path, made, ReadOptions(mapping), progress)
+            quantities = ()
         stored = StoredCapture.open(made)
         sha256 = files.hash_of(made)
-        told = _told(stored, path, placing, (name or path.name, sha256), mapping)
+        told = _told(stored, path, placing, (name or path.name, sha256), quantities)
         kept = files.path_of(folder, sha256)
         kept.parent.mkdir(parents=True, exist_ok=True)
         for file in (made, extremes_path(made)):
@@ -183,27 +239,24 @@ def _told(
     path: Path,
     placing: Placing,
     named: tuple[str, str],
-    mapping: ColumnMapping | None,
+    quantities: tuple[str, ...],
 ) -> NewRecording:
     name, sha256 = named
-    places = (*placing.places, *[""] * len(stored.names))
-    is_log = placing.kind == LOG
+    none = ("",) * len(stored.names)
+    places = (*((*placing.places, *none) if placing.kind != LOG else none),)
     channels = tuple(
-        RecordedChannel(
-            each,
-            unit,
-            quantity=known_quantity(each, unit) if is_log else "",
-            place="" if is_log else place,
+        RecordedChannel(each, unit, quantity=quantity, place=place)
+        for each, unit, quantity, place in zip(
+            stored.names, stored.units, quantities or none, places, strict=False
         )
-        for each, unit, place in zip(stored.names, stored.units, places, strict=False)
     )
     return NewRecording(
-        kind=LOG if is_log else CAPTURE,
+        kind=placing.kind if placing.kind == LOG else CAPTURE,
         name=name,
         source_sha256=files.hash_of(path),
         source_bytes=path.stat().st_size,
         samples_sha256=sha256,
-        mapping="" if mapping is None else mapping_to_toml(mapping),
+        mapping=placing.mapping,
         remarks=stored.remarks,
         n_sample=stored.n_sample,
         start=stored.start,
@@ -216,7 +269,9 @@ def _told(
 
 def _looks_like_log(units: list[str], names: list[str]) -> bool:
     """Whether values of a control unit rather than voltages at wires."""
-    known = sum(1 for name, unit in zip(names, units, strict=True) if known_quantity(name, unit))
+    known = sum(
+        1 for name, unit in zip(names, units, strict=True) if match_name(name, unit).quantity
+    )
     return known >= 2 or any(unit in _LOG_UNITS for unit in units)
 
 

@@ -13,6 +13,7 @@ from backprobe.services import incoming
 from backprobe.services.alignment import Alignment, aligned
 from backprobe.services.channel_account import account_of, take_readings
 from backprobe.services.job_book import JobBook
+from backprobe.services.log_account import log_account
 from backprobe.services.log_witness import take_as_witness
 from backprobe.services.pictures.traces_picture import traces_picture
 from backprobe.services.recording_book import RecordingBook, checked_error
@@ -143,7 +144,7 @@ def _incoming_view(
     there: incoming.Incoming, book: JobBook, typed: Typed, errors: dict[str, str]
 ) -> IncomingView:
     job = book.job(there.job)
-    seen = preview(there, typed.text("mapping"))
+    seen = preview(there, typed.text("mapping"), typed.text("kind"))
     values = {"kind": seen.kind, **typed.values}
     pins = dict.fromkeys(pin for sheet in job.sheets for pin in sheet.connector.pins)
     return IncomingView(
@@ -328,7 +329,7 @@ def _view(
         interval=told.interval,
         names=tuple(names),
         picture=traces_picture(found, kept),
-        channels=account_of(found, kept, job),
+        channels=(*account_of(found, kept, job), *log_account(found, kept, job)),
         marks=mark_lines(found),
         others=tuple(
             (each.key, each.told.name)
