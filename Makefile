@@ -32,7 +32,7 @@ set-up:
 # The last step serves the pages until Ctrl-C; delete demo/ to begin with fresh example jobs.
 run: set-up
 	@$(BIN)/backprobe explain examples/*.toml
-	@$(BIN)/python scripts/demo_jobs.py demo/jobs.sqlite3
+	@$(BIN)/python -m scripts.demo_jobs demo/jobs.sqlite3
 	@$(BIN)/backprobe serve --database demo/jobs.sqlite3 --port $(PORT)
 
 test: set-up

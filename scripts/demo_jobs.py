@@ -8,11 +8,15 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from backprobe.job import read_job
+from backprobe.job import Connector, Engine, Round, Terminal, Vehicle, read_job
 from backprobe.services.job_book import JobBook
 from backprobe.services.proof import minimum_proof
+from backprobe.services.recording_book import RecordingBook
+from backprobe.services.recording_intake import Placing, keep_file
 from backprobe.store.engine import Store
+from backprobe.store.record import JobHead
 from backprobe.store.upgrade import upgrade
+from scripts.demo_recordings import write_all
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 REPAIRED = "both-wires-at-five-volts"
@@ -64,6 +68,54 @@ def repair(book: JobBook, job_key: str, sheet_key: str) -> None:
     book.close(job_key)
 
 
+# What was recorded, and the states it was recorded in.
+CAPTURES = (
+    ("air-mass-snap-fouled", "air-mass sensor", ("4",), "as found"),
+    ("air-mass-snap-sound", "air-mass sensor", ("4",), "with a new element"),
+    ("pedal-worn-track", "accelerator pedal", ("3", "6"), "swept twice, slowly"),
+)
+LOGS = (
+    ("trims-unmetered-air", "as found, warm"),
+    ("trims-after-repair", "after the hose was mended"),
+)
+
+
+def record(book: JobBook, folder: Path) -> None:
+    """One job with captures and logs, computed anew from their physics."""
+    files = {file.stem: file for file in write_all(folder)}
+    engine = Engine(1.6, 4, "four-stroke", "petrol", "natural")
+    job = book.begin(
+        JobHead(
+            title="Hesitates when pulling away, idles rough",
+            complaint="Stumbles from standstill; the pedal does nothing for a moment",
+            vehicle=Vehicle("1.6 litre petrol hatchback", engine=engine),
+        )
+    )
+    rounds = {}
+    for name, kind, pins, state in (
+        (
+            "air-mass sensor",
+            "air-mass",
+            "1234",
+            Round(name="A", plugged=True, key="run", rpm=800.0, action="snap throttle"),
+        ),
+        (
+            "accelerator pedal",
+            "position",
+            "123456",
+            Round(name="A", plugged=True, key="on", action="sweep"),
+        ),
+    ):
+        wires = tuple(Terminal(pin) for pin in pins)
+        rounds[name] = book.add_round(book.add_sheet(job, Connector(name, kind, wires)), state)
+    recordings = RecordingBook(book.store)
+    for name, connector, places, caption in CAPTURES:
+        placing = Placing("capture", round_key=rounds[connector], places=places, caption=caption)
+        keep_file(recordings, files[name], job, placing)
+    for name, caption in LOGS:
+        keep_file(recordings, files[name], job, Placing("log", caption=caption))
+
+
 def main(database: str) -> None:
     """Make the data base, unless it is there."""
     file = Path(database)
@@ -72,6 +124,7 @@ def main(database: str) -> None:
     store = Store(str(file))
     upgrade(store)
     fill(JobBook(store))
+    record(JobBook(store), file.parent / "recordings")
     store.close()
     sys.stdout.write(f"{file} holds the example jobs.\n")
 
