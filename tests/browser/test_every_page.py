@@ -12,6 +12,10 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from backprobe.job import read_job
+from backprobe.services import incoming
+from backprobe.services.recording_book import RecordingBook
+from backprobe.services.recording_intake import Placing, keep_file
+from scripts.demo_recordings import write_all
 from tests.browser.conftest import DESK, PHONE, ROOT, SHOTS, Server
 
 pytestmark = pytest.mark.slow
@@ -29,6 +33,15 @@ def pages(server: Server) -> dict[str, str]:
     """Name and address of every page, on a job that has something on each."""
     job, sheet = server.book.take_in(read_job(ROOT / "examples" / "painted-bracket.toml"))
     round_key = server.book.sheet(sheet)[2].rounds[0].key
+    recordings = RecordingBook(server.book.store)
+    pedal = SHOTS.parent / "recordings"
+    written = {file.stem: file for file in write_all(pedal)}
+    placing = Placing("capture", round_key=round_key, places=("1", "2"))
+    capture = keep_file(recordings, written["pedal-worn-track"], job, placing)
+    log = keep_file(recordings, written["trims-unmetered-air"], job, Placing("log"))
+    content = written["air-mass-snap-sound"].read_bytes()
+    sent = incoming.begin(recordings.store, job, "snap.csv", len(content))
+    incoming.append(recordings.store, sent.key, 0, content)
     server.book.conclude(job, fault="none", cause="none", repair="none", not_tested="the rest")
     return {
         "jobs": "/",
@@ -42,6 +55,10 @@ def pages(server: Server) -> dict[str, str]:
         "known reading": f"/sheets/{sheet}/known-reading?quantity=volts&place=1&plugged=no&key=on",
         "witnesses": f"/sheets/{sheet}/witnesses",
         "outcome": f"/jobs/{job}/outcome",
+        "new recording": f"/jobs/{job}/recordings/new",
+        "recording sent": f"/incoming/{sent.key}",
+        "capture": f"/recordings/{capture}",
+        "log": f"/recordings/{log}",
         "trims": f"/trims?job={job}",
         "trims explained": "/trims?trim-idle-1=22&trim-2500-1=5&trim-idle-2=3&do=explain",
         "curves": "/curves",

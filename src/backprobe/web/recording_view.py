@@ -171,5 +171,9 @@ def facts_of(found: Recording) -> tuple[tuple[str, str], ...]:
         ("Size", f"{told.source_bytes / 1e6:.2f} MB"),
         ("SHA-256 of the file", told.source_sha256),
         ("Added", f"{found.added_at:%Y-%m-%d %H:%M} UTC by {found.device or 'a command'}"),
-        ("Error of the instrument", f"± {100 * told.error_share:g} % of the highest value"),
+        *(
+            [("Error of the instrument", f"± {100 * told.error_share:g} % of the highest value")]
+            if told.kind != LOG
+            else []
+        ),
     )
