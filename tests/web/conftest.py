@@ -5,11 +5,16 @@ from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
+from fastapi.testclient import TestClient
 
+from backprobe.job import read_job
+from backprobe.services.job_book import JobBook
 from backprobe.store.engine import Store
 from backprobe.store.upgrade import upgrade
 from backprobe.web.app import create_app
 from backprobe.web.settings import ServeSettings
+from tests.web.browsers import browser
+from tests.web.filled import EXAMPLES
 
 
 @pytest.fixture
@@ -39,3 +44,22 @@ def app(store: Store) -> FastAPI:
 def lan_app(store: Store) -> FastAPI:
     """The pages as served to paired devices too."""
     return create_app(store, ServeSettings(is_lan=True, lan_hosts=("192.0.2.10", "bench.local")))
+
+
+@pytest.fixture
+def book(app: FastAPI) -> JobBook:
+    """The jobs of the application."""
+    found: JobBook = app.state.book
+    return found
+
+
+@pytest.fixture
+def sheet(book: JobBook) -> str:
+    """Half a sheet: round A with volts at three terminals."""
+    return book.take_in(read_job(EXAMPLES / "half-a-sheet.toml"))[1]
+
+
+@pytest.fixture
+def client(app: FastAPI) -> TestClient:
+    """A browser at this computer."""
+    return browser(app)

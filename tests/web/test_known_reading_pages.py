@@ -2,35 +2,15 @@
 
 import re
 from html import unescape
-from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from backprobe.job import read_job
 from backprobe.services.answer_desk import derive
 from backprobe.services.job_book import JobBook
-from tests.web.browsers import browser
 
-EXAMPLES = Path(__file__).parents[2] / "examples"
 LOADED = {"quantity": "volts_loaded", "place": "1", "plugged": "no", "key": "on", "rpm": "0"}
-
-
-@pytest.fixture
-def book(app: FastAPI) -> JobBook:
-    found: JobBook = app.state.book
-    return found
-
-
-@pytest.fixture
-def sheet(book: JobBook) -> str:
-    return book.take_in(read_job(EXAMPLES / "half-a-sheet.toml"))[1]
-
-
-@pytest.fixture
-def client(app: FastAPI) -> TestClient:
-    return browser(app)
 
 
 def test_a_proposal_leads_to_its_own_reading(app: FastAPI, client: TestClient, sheet: str) -> None:

@@ -3,35 +3,13 @@
 from __future__ import annotations
 
 from io import BytesIO
-from pathlib import Path
 
-import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from PIL import Image
 
-from backprobe.job import read_job
 from backprobe.services.answer_desk import derive
 from backprobe.services.job_book import JobBook
-from tests.web.browsers import browser
-
-EXAMPLES = Path(__file__).parents[2] / "examples"
-
-
-@pytest.fixture
-def book(app: FastAPI) -> JobBook:
-    found: JobBook = app.state.book
-    return found
-
-
-@pytest.fixture
-def sheet(book: JobBook) -> str:
-    return book.take_in(read_job(EXAMPLES / "half-a-sheet.toml"))[1]
-
-
-@pytest.fixture
-def client(app: FastAPI) -> TestClient:
-    return browser(app)
 
 
 def first_round(book: JobBook, sheet: str) -> str:

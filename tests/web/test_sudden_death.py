@@ -33,6 +33,7 @@ class Server:
     """`backprobe serve` in a process of its own."""
 
     def __init__(self, database: Path) -> None:
+        self.has_answered = threading.Event()
         command = [sys.executable, "-m", "backprobe", "serve", "--port", "0"]
         self.process = subprocess.Popen(
             [*command, "--database", str(database)],
@@ -52,6 +53,12 @@ class Server:
         assert self.process.stdout is not None
         self.process.stdout.close()
 
+    def kill_soon(self, wait: float, seconds: float) -> None:
+        """End it some seconds after its first answer, for which is waited so long."""
+        self.has_answered.wait(wait)
+        time.sleep(seconds)
+        self.process.kill()
+
     def send(self, path: str, body: dict[str, Any]) -> dict[str, Any] | None:
         """Send something; None where no whole answer came."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE)
@@ -65,6 +72,7 @@ class Server:
         finally:
             connection.close()
         assert found.status == 200, text
+        self.has_answered.set()
         told: dict[str, Any] = json.loads(text)
         return told
 
@@ -118,7 +126,9 @@ def test_every_acknowledged_reading_survives_once(store: Store, tmp_path: Path) 
     writers = [Writer(n, key, pins[n % len(pins)]) for n in range(WRITERS)]
     for _ in range(KILLS):
         server = Server(tmp_path / "jobs.sqlite3")
-        killer = threading.Timer(chance.uniform(0.02, 0.6), server.process.kill)
+        # Some are killed before they have answered anything, the others soon after they have.
+        wait = PATIENCE if chance.random() < 0.75 else 0.0
+        killer = threading.Thread(target=server.kill_soon, args=(wait, chance.uniform(0.02, 0.6)))
         killer.start()
         with ThreadPoolExecutor(WRITERS) as pool:
             for done in [pool.submit(each.work, server) for each in writers]:
@@ -139,7 +149,7 @@ def test_every_acknowledged_reading_survives_once(store: Store, tmp_path: Path) 
     sent = {name: text for each in writers for name, text in each.sent.items()}
     acknowledged = {name: number for each in writers for name, number in each.acknowledged.items()}
     sys.stdout.write(f"{len(sent)} readings\n")
-    assert len(entries) == len(acknowledged) == len(sent) > KILLS
+    assert len(entries) == len(acknowledged) == len(sent) > KILLS // 2
     assert {e.entry_key: e.id for e in entries} == acknowledged
     assert {e.entry_key: e.indication.written for e in entries if e.indication} == sent
     with store.engine.connect() as connection:

@@ -12,27 +12,29 @@ from backprobe.job import parse_job
 from backprobe.services.answer import answer_to_json
 from backprobe.services.job_book import Entered
 from backprobe.web.answering import AnswersAtHand, BookAtHand
-from backprobe.web.api_models import (
-    AnswerTold,
+from backprobe.web.api_given import (
     ConnectorGiven,
     EntryGiven,
-    EntryTold,
-    JobBegun,
     JobGiven,
-    JobTold,
-    KeyTold,
-    LineTold,
-    ListTold,
     NewJob,
     NewRound,
     NewSheet,
-    NumberTold,
     OutcomeGiven,
     ReasonGiven,
     RoundGiven,
     SetAsideGiven,
-    SheetTold,
     UndoGiven,
+)
+from backprobe.web.api_told import (
+    AnswerTold,
+    EntryTold,
+    JobBegun,
+    JobTold,
+    KeyTold,
+    LineTold,
+    ListTold,
+    NumberTold,
+    SheetTold,
     job_told,
     number_of,
     sheet_told,

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from backprobe.job import Job
-from backprobe.services.answer import Answer, FaultAnswer, Reason
+from backprobe.services.answer import Answer, FaultAnswer, NextReading, Reason
 from backprobe.services.answer_archive import StoredAnswer
 from backprobe.services.costs import Costs
 from backprobe.services.pictures import circuit_picture, connector_face
@@ -53,6 +53,8 @@ from backprobe.web.sheet_view import reading_query
 
 MOST_FAULTS = 6
 MOST_NEXT = 5
+MOST_CIRCUITS = 4
+DRAWN_FROM = 0.6  # probability of a role from which on the connector's face shows it
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +151,6 @@ def known_view(
     misfit, is_bad = _misfit(answer)
     top = max(answer.faults, key=lambda f: f.probability, default=None)
     decision = repair_decision(answer, costs=costs, kind=job.connector.kind)
-    wanted = answer.next[0] if answer.next else None
     return KnownView(
         sheet=sheet,
         is_current=is_current,
@@ -160,55 +161,18 @@ def known_view(
         misfit_is_bad=is_bad,
         verdict=verdict(answer),
         wires=tuple(_wires(job, answer)),
-        circuits=tuple(
-            f"{c.circuit}, {percent(c.probability)}"
-            for c in sorted(answer.circuits, key=lambda c: -c.probability)[:4]
-            if c.probability >= WORTH_NAMING
-        ),
+        circuits=tuple(_circuits(answer)),
         faults=tuple(_faults(answer)),
-        ruled_out=tuple(
-            Fault(
-                "",
-                capital(fault_words(each.fault, each.terminals)),
-                f"{sentence(each.text)} ({reading_words(each.reading)}, "
-                f"{strength_words(each.decibans)})".strip(),
-            )
-            for each in answer.ruled_out
-        ),
+        ruled_out=tuple(_ruled_out(answer)),
         proof=minimum_proof(top.fault) if top and top.probability >= 0.5 else "",
         is_sound=top is not None and top.fault == NO_FAULT,
         decision="" if decision is None else decision.words,
-        estimates=tuple(
-            (
-                each.name,
-                ", ".join(part for part in (each.terminal, each.round) if part),
-                measured(each.value, each.unit),
-                interval_words(each.low, each.high, each.unit),
-            )
-            for each in telling_estimates(job, answer)
-        ),
-        next=tuple(
-            Next(
-                capital(headline(each, job)),
-                price(each),
-                each.text,
-                each.steps,
-                each.cautions,
-                each.quantity,
-                each.terminal,
-                state_of(each),
-                reading_query(each),
-            )
-            for each in answer.next[:MOST_NEXT]
-        ),
+        estimates=tuple(_estimates(job, answer)),
+        next=tuple(_next(each, job) for each in answer.next[:MOST_NEXT]),
         settled=SETTLED if answer.settled else NOTHING_WORTH if not answer.next else "",
         set_aside=set_aside,
         circuit_svg=circuit_picture(job, answer),
-        face_svg=connector_face(
-            job.connector,
-            {t.pin: t.role for t in answer.terminals if t.probability >= 0.6},
-            "" if wanted is None else wanted.terminal,
-        ),
+        face_svg=_face(job, answer),
         footer=_footer(stored),
     )
 
@@ -296,6 +260,52 @@ def _faults(answer: Answer) -> Iterable[Fault]:
             "" if reason is None else because(reason),
             _evidence(answer.evidence.get(claim, ())),
         )
+
+
+def _ruled_out(answer: Answer) -> Iterable[Fault]:
+    for each in answer.ruled_out:
+        reading = f"({reading_words(each.reading)}, {strength_words(each.decibans)})"
+        yield Fault(
+            "",
+            capital(fault_words(each.fault, each.terminals)),
+            f"{sentence(each.text)} {reading}".strip(),
+        )
+
+
+def _circuits(answer: Answer) -> Iterable[str]:
+    for each in sorted(answer.circuits, key=lambda c: -c.probability)[:MOST_CIRCUITS]:
+        if each.probability >= WORTH_NAMING:
+            yield f"{each.circuit}, {percent(each.probability)}"
+
+
+def _estimates(job: Job, answer: Answer) -> Iterable[tuple[str, str, str, str]]:
+    for each in telling_estimates(job, answer):
+        yield (
+            each.name,
+            ", ".join(part for part in (each.terminal, each.round) if part),
+            measured(each.value, each.unit),
+            interval_words(each.low, each.high, each.unit),
+        )
+
+
+def _next(reading: NextReading, job: Job) -> Next:
+    return Next(
+        headline=capital(headline(reading, job)),
+        price=price(reading),
+        text=reading.text,
+        steps=reading.steps,
+        cautions=reading.cautions,
+        quantity=reading.quantity,
+        place=reading.terminal,
+        state=state_of(reading),
+        query=reading_query(reading),
+    )
+
+
+def _face(job: Job, answer: Answer) -> str:
+    """The connector's face with the roles that are likely, the terminal to read next marked."""
+    roles = {t.pin: t.role for t in answer.terminals if t.probability >= DRAWN_FROM}
+    return connector_face(job.connector, roles, answer.next[0].terminal if answer.next else "")
 
 
 def _footer(stored: StoredAnswer) -> str:
