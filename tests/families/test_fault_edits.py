@@ -183,6 +183,19 @@ def test_one_of_two_tracks_goes_wrong_and_the_other_goes_on(name: str, kind: str
     assert second < 0.01
 
 
+@pytest.mark.parametrize("name", ["switch-two-wire", "hall-5v", "speed-current-battery"])
+def test_what_is_stuck_moves_in_no_state_and_between_no_rounds(name: str) -> None:
+    family = FAMILIES[name]
+    healthy = netlist_of(family).driven
+    for wire in (w.name for w in family.wires if w.role.startswith("signal")):
+        stuck = edited(name, "sensor-stuck", wire).driven
+        changed = [n for n in stuck if stuck[n] != healthy[n]]
+        assert changed
+        for driven in (stuck[n] for n in changed):
+            assert driven.always is not None
+            assert (driven.drift, driven.moves) == (0.0, 0.0)
+
+
 def test_a_stuck_current_sensor_stays_at_one_of_its_currents() -> None:
     driven = edited("speed-current-battery", "sensor-stuck", "signal").driven["high-share"]
     assert driven.always is not None

@@ -99,6 +99,7 @@ def test_a_contact_that_was_seen_to_move_is_not_stuck() -> None:
     both = explain(switch(True, False))
     assert chance(both, "none") > chance(low, "none")
     assert chance(both, "sensor-shorted:signal-switch") < 0.01
+    assert chance(both, "sensor-stuck:signal-switch") < 0.01
     assert chance(low, "sensor-shorted:signal-switch") > chance(
         both, "sensor-shorted:signal-switch"
     )

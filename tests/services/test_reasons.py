@@ -12,13 +12,16 @@ from backprobe.services.reasons import (
     DECIBANS_PER_NAT,
     MOST_SHOWN,
     SMALLEST_SHOWN,
+    TELLS_APART,
     Weigher,
+    _differs,
     evidence_tables,
     main_reasons,
     role_claim,
     ruled_out,
 )
 from backprobe.services.summary import best_roles, fault_answers
+from backprobe.vocabulary import split_fault
 from tests.services.sheets import after
 
 NAMES = ("thermistor", "cell", "pick-up")
@@ -86,6 +89,42 @@ def test_rivals_differ_in_what_is_claimed_and_none_is_better() -> None:
     other = w.rival_of_fault(w.best.fault)
     assert other is not None
     assert other.fault != w.best.fault
+
+
+@pytest.mark.parametrize("name", [*NAMES, "three-sensors-low", "half-a-sheet"])
+def test_a_claim_is_set_against_a_rival_that_some_reading_tells_apart(name: str) -> None:
+    w = weigher(name)
+    for t, role in enumerate(w.best.roles):
+        others = [e for e in w.all if e.roles[t] != role]
+        rival = w.told_apart(w.best, others)
+        assert rival is not None
+        weights, _ = w.decibans(w.best, rival)
+        nearer = [e for e in others if e.score > rival.score]
+        if weights.max() < TELLS_APART:  # nothing tells any of them apart
+            nearer = others
+        assert all(w.decibans(w.best, e)[0].max() < TELLS_APART for e in nearer)
+
+
+def test_the_same_fault_of_a_wire_by_another_name_is_no_rival() -> None:
+    for name in NAMES:
+        w = weigher(name)
+        for fault in sorted({e.fault for e in w.all}):
+            own = w.best_with_fault(fault)
+            assert own is not None
+            synonyms = [e for e in w.all if not _differs(e, own)]
+            assert own in synonyms
+            kind = split_fault(fault)[0]
+            assert {split_fault(e.fault)[0] for e in synonyms} == {kind}
+            assert {e.places for e in synonyms} == {own.places}
+
+
+def test_a_reading_that_both_expect_is_not_said_to_differ() -> None:
+    for _, rows in all_tables():
+        for row in rows:
+            if "; " in row.text and " would give " in row.text:
+                expected, other = row.text.split("; ", 1)
+                own = expected.split("this expects ", 1)[1]
+                assert not other.endswith(f"would give {own}"), row.text
 
 
 def test_reasons_of_the_answer_are_the_strong_ones_and_few() -> None:

@@ -259,7 +259,7 @@ def _stuck(driven: Driven, keys: set[str], fault: Fault) -> Driven:
         prior = _span(driven, 0.0)
     else:
         prior = STUCK_VOLT
-    return Driven(driven.unit, always=prior, drift=0.0)
+    return Driven(driven.unit, always=prior, drift=0.0, moves=0.0)
 
 
 def _span(driven: Driven, beyond: float) -> Prior:

@@ -20,13 +20,14 @@ from backprobe.services.engine import Posterior
 from backprobe.services.planning_words import fault_phrase
 from backprobe.services.summary import NOT_USED
 from backprobe.services.words import role_and_fault_words
-from backprobe.vocabulary import NO_FAULT, ROLES
+from backprobe.vocabulary import NO_FAULT, ROLES, split_fault
 
 Array = NDArray[np.float64]
 
 DECIBANS_PER_NAT = 10.0 / np.log(10.0)
 BEFORE = "before any reading"  # label of what priors and freedom of fit say
 SMALLEST_SHOWN = 1.0  # decibans; weaker readings stay in the full table only
+TELLS_APART = 3.0  # decibans; a rival is told apart by a reading that weighs twice as much for one
 MOST_SHOWN = 3  # reasons a claim in the answer itself
 ANY = "any value"
 RULED_OUT_BELOW = 0.01
@@ -103,6 +104,20 @@ class Weigher:
         others = [e for e in self.all if e.fault != fault]
         return max(others, key=lambda e: e.score, default=None)
 
+    def told_apart(self, claim: Explanation, others: list[Explanation]) -> Explanation | None:
+        """The nearest of some rivals that a reading tells apart from a claim, else the nearest.
+
+        What reads the same in everything (a supply or a signal on a wire that is dead) can't be
+        spoken against by any reading; a claim is carried by what it leaves behind.
+        """
+        near = sorted(others, key=lambda e: -e.score)
+        if not near or not self.sheet.n_read:
+            return near[0] if near else None
+        rows = np.array([e.row for e in near], dtype=np.int64)
+        weight = self.fits.reading_log[claim.row] - self.fits.reading_log[rows]
+        tells = (weight * DECIBANS_PER_NAT).max(axis=1) >= TELLS_APART
+        return near[int(np.argmax(tells))]
+
     def best_with_fault(self, fault: str) -> Explanation | None:
         """The best explanation with a fault."""
         same = [e for e in self.all if e.fault == fault]
@@ -148,6 +163,9 @@ class Weigher:
         own, other = self.shown(i, claim), self.shown(i, rival)
         if weight > 0 and other == ANY:
             return f"{seen} where this expects {own}; {rival_text} leaves it open"
+        if own == other:
+            more, less = ("this", rival_text) if weight > 0 else (rival_text, "this")
+            return f"{seen} is what both expect, {more} more surely than {less}"
         if weight > 0:
             return f"{seen} where this expects {own}; {rival_text} would give {other}"
         return f"{seen} fits {rival_text} ({other}) better than this ({own})"
@@ -183,18 +201,30 @@ def evidence_tables(weigher: Weigher, roles: tuple[int, ...]) -> dict[str, tuple
     same = [e for e in weigher.all if e.roles == roles]
     claim = max(same, key=lambda e: e.score, default=weigher.best)
     for t, pin in enumerate(weigher.pins):
-        rival = weigher.rival_of_role(t, claim.roles[t])
+        others = [e for e in weigher.all if e.roles[t] != claim.roles[t]]
+        rival = weigher.told_apart(claim, others)
         if rival is not None:
             text = role_claim(pin, claim.roles[t])
             tables[text] = weigher.table(text, claim, rival, _role_rival(rival, t))
     for fault in sorted({e.fault for e in weigher.all}):
         own = weigher.best_with_fault(fault)
-        rival = weigher.rival_of_fault(fault)
-        if own is not None and rival is not None:
+        if own is None:
+            continue
+        rival = weigher.told_apart(own, [e for e in weigher.all if _differs(e, own)])
+        if rival is not None:
             tables[f"fault {fault}"] = weigher.table(
                 f"fault {fault}", own, rival, fault_text(rival.fault)
             )
     return tables
+
+
+def _differs(one: Explanation, other: Explanation) -> bool:
+    """Whether two explanations name another kind of fault, or another place for it.
+
+    The same break on the same terminal, of a wire that is only called otherwise, is no other fault.
+    """
+    kinds = split_fault(one.fault)[0], split_fault(other.fault)[0]
+    return kinds[0] != kinds[1] or one.places != other.places
 
 
 def _role_rival(rival: Explanation, terminal: int) -> str:
