@@ -14,7 +14,7 @@ from backprobe.errors import ValueOutOfRange
 from backprobe.services import incoming
 from backprobe.services.recording_book import RecordingBook
 from backprobe.store.recording import Recording
-from backprobe.web.api_models import Strict
+from backprobe.web.api_given import Strict
 from backprobe.web.recordings_at_hand import RecordingsAtHand
 from backprobe.web.visitor import AnyVisitor
 
