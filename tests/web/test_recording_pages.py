@@ -163,3 +163,20 @@ def test_two_recordings_are_laid_over_one_another(
     stranger = begun(kept.recordings.store)
     other = stranger.keep(tmp_path / "a.csv")
     assert browser(app).get(f"/recordings/{keys[0]}?other={other}").status_code == 422
+
+
+def test_it_is_placed_anew_and_said_what_it_is(
+    app: FastAPI, kept: Kept, tmp_path: Path, content: bytes
+) -> None:
+    (tmp_path / "a.csv").write_bytes(content)
+    key = kept.keep(tmp_path / "a.csv", places=("", ""))
+    visitor, page = browser(app), f"/recordings/{key}"
+    assert "then it weighs as readings" in visitor.get(page).text
+    fields = {"round": kept.round, "place-0": "2", "signal-0": "frequency", "error": "1.5"}
+    assert visitor.post(f"{page}/place", data=fields).status_code == 303
+    first, second = kept.recordings.recording(key).told.channels
+    assert (first.place, first.signal, second.place) == ("2", "frequency", "")
+    for wrong in ({"place-0": "9"}, {"signal-0": "magic"}, {"error": "x"}):
+        answer = visitor.post(f"{page}/place", data={**fields, **wrong})
+        assert answer.status_code == 422
+    assert kept.recordings.recording(key).told.channels[0].place == "2"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -12,6 +13,7 @@ from backprobe.errors import BackprobeError, ValueOutOfRange
 from backprobe.services import incoming
 from backprobe.services.alignment import Alignment, aligned
 from backprobe.services.channel_account import account_of, take_readings
+from backprobe.services.findings.looking import SIGNALS
 from backprobe.services.job_book import JobBook
 from backprobe.services.log_account import log_account
 from backprobe.services.log_witness import take_as_witness
@@ -182,6 +184,49 @@ def recording_page(
     return pages_of(request).page(request, "recording.html", view)
 
 
+@router.post("/recordings/{key}/place")
+def place_recording(
+    request: Request,
+    key: str,
+    typed: TypedForm,
+    book: BookAtHand,
+    recordings: RecordingsAtHand,
+    live: LiveAtHand,
+    visitor: AnyVisitor,
+) -> Response:
+    """Write anew in which round and at which terminals it was taken, and what its signals are."""
+    known = recordings.recording(key).told.channels
+    try:
+        recordings.place(
+            key,
+            round_key=typed.text("round"),
+            channels=[
+                replace(
+                    channel,
+                    place=typed.text(f"place-{number}"),
+                    signal=_signal(typed.text(f"signal-{number}")),
+                )
+                for number, channel in enumerate(known)
+            ],
+            caption=typed.text("caption"),
+            error_share=_number(typed, "error") / 100.0,
+            device=visitor.name,
+        )
+    except BackprobeError as error:
+        view = _view(key, book, recordings, form=FormView({}, {"place": said(error)}))
+        return pages_of(request).page(request, "recording.html", view, status=UNUSABLE)
+    live.wake()
+    return RedirectResponse(f"/recordings/{key}", SEE_OTHER)
+
+
+def _signal(written: str) -> str:
+    if written and written not in SIGNALS:
+        raise ValueOutOfRange(
+            f'"{written[:40]}" is no signal that is known.', remedy=f"Known: {', '.join(SIGNALS)}."
+        )
+    return written
+
+
 @router.post("/recordings/{key}/marks")
 def put_mark(
     request: Request,
@@ -320,7 +365,10 @@ def _view(
         caption=told.caption,
         kind=told.kind,
         sheet_key=found.sheet,
+        round_key=found.round,
         round_name=found.round_name,
+        placed=told.channels,
+        error=f"{100 * told.error_share:g}",
         summary=summary_of(found),
         void=found.void,
         remarks=told.remarks,

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from backprobe.services.channel_account import ChannelAccount
+from backprobe.services.findings.looking import SIGNALS
 from backprobe.services.findings.words import seconds
 from backprobe.services.words import state_words
 from backprobe.store.record import JobRecord
-from backprobe.store.recording import LOG, Recording
+from backprobe.store.recording import LOG, RecordedChannel, Recording
 from backprobe.web.typed_form import FormView
 
 ALIGNMENTS = (
@@ -84,7 +85,10 @@ class RecordingView:
     caption: str
     kind: str
     sheet_key: str
+    round_key: str
     round_name: str
+    placed: tuple[RecordedChannel, ...]
+    error: str
     summary: str
     void: str
     remarks: tuple[str, ...]
@@ -110,6 +114,11 @@ class RecordingView:
     def alignments(self) -> tuple[tuple[str, str], ...]:
         """Ways to lay two recordings over one another."""
         return ALIGNMENTS
+
+    @property
+    def signals(self) -> tuple[str, ...]:
+        """What a channel can be said to be."""
+        return SIGNALS
 
     @property
     def is_log(self) -> bool:
