@@ -206,14 +206,16 @@ def test_a_closed_job_refuses(book: JobBook, job: str, sheet: str, what: str) ->
     CHANGES[what](book, job, sheet, key, aside)
 
 
-def test_the_latest_outcome_counts_and_earlier_ones_stay(book: JobBook, job: str) -> None:
-    book.conclude(job, fault="open:sensor-ground", terminals=["3"], proof=["supply under load"])
+def test_the_latest_outcome_counts_and_earlier_ones_stay(
+    book: JobBook, job: str, sheet: str
+) -> None:
+    book.conclude(job, fault="open:sensor-ground", terminals=["2"], proof=["supply under load"])
     book.conclude(job, fault=" none ", cause="could not be found again")
     record = book.job(job)
     assert [each.fault for each in record.outcomes] == ["open:sensor-ground", "none"]
     assert record.outcome == record.outcomes[1]
     assert (record.outcomes[0].terminals, record.outcomes[0].proof) == (
-        *(("3",), ("supply under load",)),
+        *((f"{sheet}/2",), ("supply under load",)),
     )
     with pytest.raises(ValueOutOfRange, match="says no fault"):
         book.conclude(job, fault=" ")

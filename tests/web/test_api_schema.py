@@ -24,9 +24,12 @@ from schemathesis.specs.openapi.checks import (
 from starlette.types import Receive, Scope, Send
 
 from backprobe.job import read_job
+from backprobe.services import incoming
 from backprobe.services.job_book import JobBook
+from backprobe.services.recording_book import RecordingBook
+from backprobe.services.recording_intake import Placing, keep_file
 from backprobe.store.engine import Store
-from backprobe.web import api, event_stream, health
+from backprobe.web import api, event_stream, health, recording_api
 
 EXAMPLES = int(os.environ.get("BACKPROBE_SCHEMA_EXAMPLES", "15"))
 FILE = Path(__file__).parents[2] / "examples" / "half-a-sheet.toml"
@@ -39,7 +42,7 @@ CHECKS = [
 OURS = {"X-Backprobe": "1", "Host": "localhost"}
 ROUTES = [
     (method, route.path)
-    for router in (api.router, health.router)
+    for router in (api.router, recording_api.router, health.router)
     for route in router.routes
     if isinstance(route, APIRoute)
     for method in sorted(route.methods or ())
@@ -61,7 +64,15 @@ def keys(store: Store) -> dict[str, str]:
     """Keys of one job, of its sheet and of a round in it, by the collection they belong to."""
     book = JobBook(store)
     job, sheet = book.take_in(read_job(FILE))
-    return {"jobs": job, "sheets": sheet, "rounds": book.sheet(sheet)[2].rounds[0].key}
+    wave = FILE.parents[1] / "tests" / "recordings" / "layouts"
+    recording = keep_file(RecordingBook(store), wave / "comma.csv", job, Placing("capture"))
+    return {
+        "jobs": job,
+        "sheets": sheet,
+        "rounds": book.sheet(sheet)[2].rounds[0].key,
+        "recordings": recording,
+        "incoming": incoming.begin(store, job, "snap.csv", 1000).key,
+    }
 
 
 @pytest.fixture

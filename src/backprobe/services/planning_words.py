@@ -66,8 +66,6 @@ QUANTITY: Final[dict[str, str]] = {
     "volts": "DC volts",
     "volts_high": "Highest DC volts",
     "volts_low": "Lowest DC volts",
-    "level_high": "High level on the oscilloscope",
-    "level_low": "Low level on the oscilloscope",
     "volts_ac": "AC volts",
     "volts_loaded": "DC volts under load",
     "hertz": "Hertz",

@@ -376,7 +376,7 @@ def _view(
         end=found.end,
         interval=told.interval,
         names=tuple(names),
-        picture=traces_picture(found, kept),
+        picture_svg=traces_picture(found, kept),
         channels=(*account_of(found, kept, job), *log_account(found, kept, job)),
         marks=mark_lines(found),
         others=tuple(

@@ -96,7 +96,7 @@ class RecordingView:
     end: float
     interval: float
     names: tuple[str, ...]
-    picture: str
+    picture_svg: str
     channels: tuple[ChannelAccount, ...]
     marks: tuple[MarkLine, ...]
     others: tuple[tuple[str, str], ...]
