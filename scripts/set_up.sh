@@ -31,7 +31,7 @@ if [ -f "$stamp" ] && [ "$(cat "$stamp")" = "$key" ] && .venv/bin/python -c '' 2
     exit 0
 fi
 
-echo "Setting up .venv (about 400 MB, once) ..."
+echo "Setting up .venv (about 1.2 GB with all that the tests need, once) ..."
 same_python='import sys; sys.stdout.write("%d.%d" % sys.version_info[:2])'
 wanted=$("$system_python" -c "$same_python")
 found=$(.venv/bin/python -c "$same_python" 2>/dev/null || echo none)
