@@ -139,6 +139,8 @@ def test_a_glitch_in_millions_of_samples_is_on_the_screen(
     assert max(told["channels"][0]["highest"]) == pytest.approx(9.0)
     whole = settle(desk)
     assert whole[1] == pytest.approx(30.0, abs=0.01)
+    # What is found in so many samples comes after the picture.
+    expect(desk.locator("#study")).to_contain_text("1 kHz", timeout=60_000)
     for _ in range(12):
         desk.locator("[data-do=closer]").click()
     part = settle(desk)

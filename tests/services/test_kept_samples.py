@@ -107,3 +107,17 @@ def test_a_capture_is_written_in_time_order(tmp_path: Path) -> None:
     assert samples.tolist() == [4.0, 5.0, 6.0, 7.0, 8.0, 9.0]
     assert interval == pytest.approx(20e-6)
     assert start == pytest.approx(80e-6)
+
+
+def test_uneven_samples_are_taken_anew_at_even_steps(tmp_path: Path) -> None:
+    rng = np.random.default_rng(5)
+    times = np.cumsum(rng.uniform(0.5e-3, 1.5e-3, 4000))
+    np.savez(tmp_path / "uneven.npz", time=times, signal=np.sin(2 * np.pi * 3.0 * times))
+    store_capture(tmp_path / "uneven.npz", tmp_path / "samples")
+    kept = KeptSamples(StoredCapture.open(tmp_path / "samples"))
+    assert not kept.stored.is_even
+    samples, step, start = kept.looked_at(0, times[0], times[-1])
+    clock = start + step * np.arange(samples.size)
+    # A line between points 1.5 ms apart misses a sine by at most (2 pi f h)^2 / 8.
+    bound = (2 * np.pi * 3.0 * 1.5e-3) ** 2 / 8
+    assert np.abs(samples - np.sin(2 * np.pi * 3.0 * clock)).max() < bound

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -18,13 +19,14 @@ from backprobe.recordings.delimited_mapping import from_toml, to_toml
 from backprobe.recordings.mdf import write_mdf
 from backprobe.recordings.reading import ReadOptions
 from backprobe.recordings.stored import StoredCapture
-from backprobe.recordings.stored_writer import store_capture, write_parquet
+from backprobe.recordings.stored_writer import store_capture
 from backprobe.services.capture_study import CaptureStudy, study_capture
 from backprobe.services.findings.looking import SIGNALS, Circumstances
 from backprobe.services.findings.words import seconds
 from backprobe.services.kept_samples import KeptSamples
 from backprobe.services.pictures.traces_picture import BINS, Trace, traces_svg
 from backprobe.services.recording_book import RecordingBook, checked_error
+from backprobe.services.recording_export import require_not_too_long
 from backprobe.services.recording_intake import Placing, keep_file
 from backprobe.store.record import JobRecord
 from backprobe.store.recording import CAPTURE, RecordedChannel
@@ -68,8 +70,10 @@ class CaptureWishes:
 class OpenedCapture:
     """A capture that was brought into a form of which any part is at hand."""
 
-    def __init__(self, file: Path, wishes: CaptureWishes, stored: StoredCapture) -> None:
+    def __init__(self, file: Path, wishes: CaptureWishes, path: Path) -> None:
+        stored = StoredCapture.open(path)
         self.file = file
+        self.path = path
         self.wishes = wishes
         self.kept = KeptSamples(stored)
         self.channels = _channels(stored, wishes.signals)
@@ -182,14 +186,17 @@ class OpenedCapture:
         UsageError
             It is another ending.
         """
-        writers = {".parquet": write_parquet, ".mf4": write_mdf}
-        writer = writers.get(target.suffix.lower())
-        if writer is None:
+        ending = target.suffix.lower()
+        if ending == ".parquet":
+            shutil.copyfile(self.path, target)  # it is one already, however large
+        elif ending == ".mf4":
+            require_not_too_long(self.kept.n_sample * len(self.channels))
+            write_mdf(self.kept.stored.part(0), target)
+        else:
             raise UsageError(
                 f'"{target.name}" has no ending that is known.',
                 remedy="Let it end with .parquet or .mf4.",
             )
-        writer(self.kept.stored.part(0), target)
 
 
 @contextmanager
@@ -206,7 +213,7 @@ def opened_capture(
     with tempfile.TemporaryDirectory(prefix="backprobe-capture-") as folder:
         made = Path(folder) / "samples"
         store_capture(file, made, wishes.options(), progress)
-        yield OpenedCapture(file, wishes, StoredCapture.open(made))
+        yield OpenedCapture(file, wishes, made)
 
 
 def keep_with_job(

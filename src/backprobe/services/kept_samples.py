@@ -132,11 +132,25 @@ class KeptSamples:
         return float(self.stored.times(number, number + 1)[0]), float(value[0])
 
     def looked_at(self, channel: int, start: float, end: float) -> tuple[Array, float, float]:
-        """Samples of a span, their interval and first instant; the first few million of them."""
+        """Samples of a span, their interval and first instant; the first few million of them.
+
+        Samples that are not evenly spaced are joined by lines and taken anew at even steps: the
+        shortest usual step, or what makes a few million of the span.
+        """
         first, last = self.place(start), self.place(end) + 1
         last = min(last, first + MOST_LOOKED_AT)
         samples = np.asarray(self.stored.samples(channel, first, last), dtype=np.float64)
+        if not self.stored.is_even and last - first > 1:
+            return _even(self.stored.times(first, last), samples)
         return samples, self.stored.interval, float(self.stored.times(first, first + 1)[0])
+
+
+def _even(times: Array, samples: Array) -> tuple[Array, float, float]:
+    """Samples at even steps, on the lines between those at uneven ones."""
+    span = float(times[-1] - times[0])
+    step = max(float(np.quantile(np.diff(times), 0.05)), span / MOST_LOOKED_AT)
+    clock = times[0] + step * np.arange(int(span / step) + 1)
+    return np.interp(clock, times, samples), step, float(times[0])
 
 
 class KeptShelf:

@@ -27,6 +27,20 @@ def as_parquet(book: RecordingBook, found: Recording) -> Path:
     return path_of(book.store.files, found.told.samples_sha256)
 
 
+def require_not_too_long(n_sample: int) -> None:
+    """Refuse what would not fit into the memory as MDF.
+
+    Raises
+    ------
+    ValueOutOfRange
+        There are too many samples.
+    """
+    if n_sample > MOST_SAMPLES:
+        raise ValueOutOfRange(
+            "This recording is too long for an MDF file made here.", remedy="Take it as Parquet."
+        )
+
+
 def as_mdf(book: RecordingBook, found: Recording) -> bytes:
     """The samples as MDF 4.
 
@@ -35,10 +49,7 @@ def as_mdf(book: RecordingBook, found: Recording) -> bytes:
     ValueOutOfRange
         It is too long to be turned into one here.
     """
-    if found.told.n_sample * len(found.told.channels) > MOST_SAMPLES:
-        raise ValueOutOfRange(
-            "This recording is too long for an MDF file made here.", remedy="Take it as Parquet."
-        )
+    require_not_too_long(found.told.n_sample * len(found.told.channels))
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "recording.mf4"
         write_mdf(book.samples(found).stored.part(0), file)

@@ -40,6 +40,7 @@ from backprobe.web.typed_form import SEE_OTHER, UNUSABLE, FormView, Typed, Typed
 from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
+STUDIED_AT_ONCE = 200_000  # samples of all channels; the picture of more comes first
 USUAL_ERROR = "3"  # per cent; eight bits and a usual probe (common practice)
 
 
@@ -178,9 +179,10 @@ def recording_page(
     other: Annotated[str, Query(max_length=64)] = "",
     align: Annotated[str, Query(max_length=20)] = "start",
     shift: Annotated[str, Query(max_length=30)] = "",
+    study: Annotated[bool, Query()] = False,
 ) -> HTMLResponse:
-    """Show a capture or log."""
-    view = _view(key, book, recordings, overlay=(other, align, shift))
+    """Show a capture or log; what is found in a long one comes after its picture."""
+    view = _view(key, book, recordings, overlay=(other, align, shift), is_studied=study)
     return pages_of(request).page(request, "recording.html", view)
 
 
@@ -345,8 +347,10 @@ def _view(
     *,
     overlay: tuple[str, str, str] = ("", "start", ""),
     form: FormView | None = None,
+    is_studied: bool = False,
 ) -> RecordingView:
     found = recordings.recording(key)
+    is_short = found.told.n_sample * len(found.told.channels) <= STUDIED_AT_ONCE
     job = book.job(found.job)
     told = found.told
     kept = recordings.samples(found)
@@ -377,7 +381,11 @@ def _view(
         interval=told.interval,
         names=tuple(names),
         picture_svg=traces_picture(found, kept),
-        channels=(*account_of(found, kept, job), *log_account(found, kept, job)),
+        channels=(
+            (*account_of(found, kept, job), *log_account(found, kept, job))
+            if is_short or is_studied
+            else None
+        ),
         marks=mark_lines(found),
         others=tuple(
             (each.key, each.told.name)

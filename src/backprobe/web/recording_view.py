@@ -97,7 +97,7 @@ class RecordingView:
     interval: float
     names: tuple[str, ...]
     picture_svg: str
-    channels: tuple[ChannelAccount, ...]
+    channels: tuple[ChannelAccount, ...] | None  # None: to be asked for
     marks: tuple[MarkLine, ...]
     others: tuple[tuple[str, str], ...]
     rounds: tuple[tuple[str, str], ...]
@@ -109,6 +109,11 @@ class RecordingView:
     align: str = "start"
     shift: float = 0.0
     alignment_words: str = ""
+
+    @property
+    def mark_spans(self) -> str:
+        """Marks for the script that draws them: first and last instant of each."""
+        return " ".join(f"{mark.start}:{mark.end}" for mark in self.marks)
 
     @property
     def alignments(self) -> tuple[tuple[str, str], ...]:

@@ -119,6 +119,25 @@ async function tellCursors() {
   }
 }
 
+traces.marks = (root.dataset.marks ?? "").split(" ").filter(Boolean).map((each) => each.split(":").map(Number));
+
+// What is found in a long recording comes after its picture.
+async function study() {
+  const place = document.getElementById("study");
+  if (!place?.dataset.later) return;
+  const link = place.querySelector("a");
+  if (link) link.closest("p").textContent = "Looking at the signals …";
+  try {
+    const answer = await fetch(place.dataset.later);
+    if (!answer.ok) throw new Error();
+    // The server's own page, in which everything that people wrote is escaped.
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    place.replaceChildren(...page.getElementById("study").childNodes);
+  } catch {
+    place.querySelector("p").textContent = "What is found could not be fetched. Load the page again when the connection is there.";
+  }
+}
+
 box.tabIndex = 0;
 listen(box, view);
 for (const button of document.querySelectorAll("[data-do]")) {
@@ -149,4 +168,4 @@ for (const mark of document.querySelectorAll("[data-mark]")) {
 document.getElementById("theme")?.addEventListener("click", () => { traces.redraw(); later(); });
 for (const part of document.querySelectorAll(".with-script")) part.hidden = false;
 for (const part of document.querySelectorAll(".without-script")) part.hidden = true;
-draw();
+draw().then(study);

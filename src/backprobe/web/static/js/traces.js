@@ -35,6 +35,7 @@ export class Traces {
     this.strips = [];
     this.range = null;
     this.cursors = { A: null, B: null };
+    this.marks = []; // first and last instant of each
     new ResizeObserver(() => this.resize()).observe(box);
   }
 
@@ -142,6 +143,7 @@ export class Traces {
   drawCursors(plot) {
     const { ctx, bbox } = plot;
     ctx.save();
+    this.drawMarks(plot);
     for (const [name, seconds] of Object.entries(this.cursors)) {
       if (seconds === null || seconds < this.range[0] || seconds > this.range[1]) continue;
       const x = Math.round(plot.valToPos(seconds, "x", true));
@@ -161,6 +163,27 @@ export class Traces {
       ctx.fillText(name, x, bbox.top + size / 2);
     }
     ctx.restore();
+  }
+
+  drawMarks(plot) {
+    const { ctx, bbox } = plot;
+    ctx.fillStyle = ctx.strokeStyle = paint("--ink");
+    ctx.lineWidth = devicePixelRatio;
+    ctx.setLineDash([2 * devicePixelRatio, 4 * devicePixelRatio]);
+    ctx.font = `bold ${13 * devicePixelRatio}px ${FAMILY}`;
+    ctx.textAlign = "left";
+    ctx.textBaseline = "bottom";
+    this.marks.forEach(([from, until], number) => {
+      for (const seconds of from === until ? [from] : [from, until]) {
+        if (seconds < this.range[0] || seconds > this.range[1]) continue;
+        const x = Math.round(plot.valToPos(seconds, "x", true));
+        ctx.beginPath();
+        ctx.moveTo(x, bbox.top);
+        ctx.lineTo(x, bbox.top + bbox.height);
+        ctx.stroke();
+        ctx.fillText(String(number + 1), x + 3 * devicePixelRatio, bbox.top + bbox.height - 3);
+      }
+    });
   }
 
   redraw() {
