@@ -164,7 +164,8 @@ def trims(leak_area: float, rng: np.random.Generator) -> dict[str, Array]:
         "time (s)": times,
         "engine speed (rpm)": speed + rng.normal(0, 6, times.size),
         "air mass flow (g/s)": metered * (1.0 + rng.normal(0, 0.01, times.size)),
-        "manifold pressure (kPa)": np.round(pressure / 1000.0),
+        # Pulsation moves it by some hundred pascal; it is told in whole kilopascal.
+        "manifold pressure (kPa)": np.round((pressure + rng.normal(0, 600, times.size)) / 1000.0),
         "intake air temperature (degC)": np.full(times.size, 24.0),
         "coolant temperature (degC)": np.full(times.size, 89.0),
         "short fuel trim bank 1 (%)": np.round(short / 0.78125) * 0.78125,
