@@ -16,6 +16,7 @@ from backprobe.services import incoming
 from backprobe.services.recording_book import RecordingBook
 from backprobe.services.recording_intake import Placing, keep_file
 from scripts.demo_recordings import write_all
+from tests.browser.at_the_sheet import FIRST_ANSWER
 from tests.browser.conftest import DESK, PHONE, ROOT, SHOTS, Server
 
 pytestmark = pytest.mark.slow
@@ -89,7 +90,7 @@ def test_every_page_is_fit_to_be_used(
     for name, address in pages.items():
         page.goto(server.url + address)
         if name == "sheet":
-            expect(page.locator("#known .known-working")).to_have_count(0, timeout=60_000)
+            expect(page.locator("#known .known-working")).to_have_count(0, timeout=FIRST_ANSWER)
         page.screenshot(
             path=SHOTS / f"{name.replace(' ', '-')}-{width}-{theme}.png", full_page=True
         )

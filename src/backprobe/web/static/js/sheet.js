@@ -230,11 +230,14 @@ async function undo() {
 
 function listen() {
   const stream = new EventSource(`/api/jobs/${root.dataset.job}/events?after=${root.dataset.after}`);
+  let wasOpen = false;
   stream.onopen = () => {
-    if (!isConnected) {
+    // Whatever was told while it was away is fetched, also where entries found their way before it.
+    if (wasOpen || !isConnected) {
       renewTable();
       renewKnown();
     }
+    wasOpen = true;
     setConnected(true);
     send();
   };
