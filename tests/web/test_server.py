@@ -44,6 +44,12 @@ def test_a_taken_port_is_told_with_what_to_do() -> None:
     assert "--port 0" in caught.value.remedy
 
 
+def test_small_answers_are_sent_at_once() -> None:
+    """asyncio sets TCP_NODELAY only where the socket says its protocol; else 40 ms are lost."""
+    with bind("127.0.0.1", 0) as listener:
+        assert listener.proto == socket.IPPROTO_TCP
+
+
 def test_the_usual_port_taken_means_perhaps_it_runs_already(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
