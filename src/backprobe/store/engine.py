@@ -8,8 +8,9 @@ write lose updates otherwise.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
+from threading import Lock
 from typing import Any, Final
 
 from platformdirs import user_data_dir
@@ -50,6 +51,9 @@ class Store:
         self.files = files if files is not None else beside / FILES_FOLDER
         self.engine = _engine(self.url, self.path)
         instant = {} if self.is_sqlite else {"isolation_level": "REPEATABLE READ"}
+        # SQLite's own waiting is sleeping and asking again: beside other threads of this program it
+        # would be passed over for a tenth of a second and more.
+        self._turn = Lock() if self.is_sqlite else nullcontext()
         self._reader = self.engine.execution_options(only_reads=True, **instant)
 
     @contextmanager
@@ -57,6 +61,7 @@ class Store:
         """A transaction that changes something: all of it becomes durable, or none."""
         with (
             self._told(),
+            self._turn,
             Session(self.engine, expire_on_commit=False) as session,
             session.begin(),
         ):

@@ -38,8 +38,8 @@ def bind(host: str, port: int) -> socket.socket:
     UsageError
         It is taken, or may not be used.
     """
-    # With the protocol said, asyncio turns the wait for fuller packets off (TCP_NODELAY); without it
-    # every answer on a kept connection waits 40 ms for the other side's acknowledgement.
+    # With the protocol said, asyncio turns the wait for fuller packets off (TCP_NODELAY); without
+    # it every answer on a kept connection waits 40 ms for the other side's acknowledgement.
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     if sys.platform == "win32":  # elsewhere a second server on the same port is refused anyway
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
