@@ -15,6 +15,7 @@ from backprobe.services.answer_archive import (
     input_hash,
     keep_answer,
     latest_answer,
+    packed,
 )
 from backprobe.services.explain import answer_of
 from backprobe.services.job_book import JobBook
@@ -42,7 +43,13 @@ def test_the_same_input_keeps_the_answer_that_it_had_first(store: Store) -> None
     for answer in (first, replace(first, settled=not first.settled)):
         with store.write() as session:
             kept = keep_answer(
-                session, sheet, answer, job_file=TEXT, parameters=PARAMETERS, seconds=0.1
+                session,
+                sheet,
+                answer,
+                packed(answer),
+                job_file=TEXT,
+                parameters=PARAMETERS,
+                seconds=0.1,
             )
             assert kept.answer == first
     with store.read() as session:

@@ -73,33 +73,42 @@ def input_hash(job_file: str, parameters: Mapping[str, Any]) -> str:
     return hashlib.sha256(whole.encode("utf-8")).hexdigest()
 
 
+def packed(answer: Answer) -> bytes:
+    """An answer as it is stored; made before the writer's turn, which others wait for."""
+    return zlib.compress(answer_as_text(answer).encode("utf-8"))
+
+
 def keep_answer(
     session: Session,
     sheet_key: str,
     answer: Answer,
+    content: bytes,
     *,
     job_file: str,
     parameters: Mapping[str, Any],
     seconds: float,
 ) -> StoredAnswer:
-    """Store an answer; the same input keeps the answer that it had first."""
+    """Store an answer, ``content`` being it packed; the same input keeps the one it had first."""
     digest = input_hash(job_file, parameters)
     sheet = sheet_row(session, sheet_key)
     row = _find(session, sheet.id, digest)
-    if row is None:
-        row = AnswerRow(
+    if row is not None:
+        return _stored(row)
+    new = StoredAnswer(answer, job_file, dict(parameters), versions(), now(), seconds, digest)
+    session.add(
+        AnswerRow(
             sheet_id=sheet.id,
             input_hash=digest,
             job_file=zlib.compress(job_file.encode("utf-8")),
             parameters=dict(parameters),
             versions=versions(),
-            answer=zlib.compress(answer_as_text(answer).encode("utf-8")),
-            computed_at=now(),
+            answer=content,
+            computed_at=new.computed_at,
             seconds=seconds,
         )
-        session.add(row)
-        session.flush()
-    return _stored(row)
+    )
+    session.flush()
+    return new
 
 
 def find_answer(

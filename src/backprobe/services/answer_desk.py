@@ -24,6 +24,7 @@ from backprobe.services.answer_archive import (
     find_answer,
     keep_answer,
     latest_answer,
+    packed,
 )
 from backprobe.services.answer_process import Answering, AnswerProcess, Question, Reply, Step
 from backprobe.services.costs import Costs
@@ -196,12 +197,14 @@ class AnswerDesk:
         reply = self._ask(question, found.job_key)
         if reply.answer is None:
             raise reply.error or BackprobeError("There is no answer.")
+        content, job_file = packed(reply.answer), write_job(found.job)
         with self.store.write() as session:
             kept = keep_answer(
                 session,
                 sheet_key,
                 reply.answer,
-                job_file=write_job(found.job),
+                content,
+                job_file=job_file,
                 parameters=found.parameters(whole=reply.whole),
                 seconds=reply.seconds,
             )
@@ -266,11 +269,13 @@ def derive(store: Store, sheet_key: str) -> StoredAnswer:
     reply = Answering().reply(question, lambda _what, _share: None)
     if reply.answer is None:
         raise reply.error or BackprobeError("There is no answer.")
+    content = packed(reply.answer)
     with store.write() as session:
         return keep_answer(
             session,
             sheet_key,
             reply.answer,
+            content,
             job_file=write_job(found.job),
             parameters=found.parameters(whole=True),
             seconds=reply.seconds,
