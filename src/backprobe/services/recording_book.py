@@ -43,6 +43,7 @@ class RecordingBook:
 
     def __init__(self, store: Store) -> None:
         self.store = store
+        self.taking_in: dict[str, float] = {}  # share done of files that are being taken in
         self._shelf = KeptShelf(store.files)
 
     def recording(self, key: str) -> Recording:

@@ -167,7 +167,6 @@ def take_in(
     placing: Placing,
     *,
     device: str = "",
-    progress: Callable[[float], None] | None = None,
 ) -> str:
     """Keep a file with its job; the same file sent twice under one key is kept once.
 
@@ -182,16 +181,23 @@ def take_in(
         raise RecordingError(
             f"Only {there.there} of {there.size} bytes are here.", remedy="Send the rest first."
         )
-    key = keep_file(
-        book,
-        there.path,
-        there.job,
-        placing,
-        name=there.name,
-        key=there.key[:16],
-        device=device,
-        progress=progress,
-    )
+
+    def tell(share: float) -> None:
+        book.taking_in[there.key] = share
+
+    try:
+        key = keep_file(
+            book,
+            there.path,
+            there.job,
+            placing,
+            name=there.name,
+            key=there.key[:16],
+            device=device,
+            progress=tell,
+        )
+    finally:
+        book.taking_in.pop(there.key, None)
     give_up(book.store, there.key)
     return key
 

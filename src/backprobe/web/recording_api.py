@@ -38,6 +38,7 @@ class FileTold(BaseModel):
     name: str
     size: int
     there: int
+    taken_in: float | None = None  # share, while it is being taken in
 
 
 class ChannelTold(BaseModel):
@@ -165,8 +166,9 @@ def append_piece(
 
 @router.get("/incoming/{key}")
 def show_file_in(key: str, book: RecordingsAtHand) -> FileTold:
-    """How much of a file is there."""
-    return _told(incoming.found(book.store, key))
+    """How much of a file is there, and how much of it is taken in where that is being done."""
+    told = _told(incoming.found(book.store, key))
+    return told.model_copy(update={"taken_in": book.taking_in.get(key)})
 
 
 def _told(there: incoming.Incoming) -> FileTold:
