@@ -70,7 +70,7 @@ def measured_rows(
     found = measure(samples, interval=interval, start=start, instrument=instrument)
     rows = [*_levels(found, unit)]
     if found.is_switching:
-        rows += [*_pulses(found), *_transitions(found, unit)]
+        rows += [*_pulses(found), *_transitions(found)]
     else:
         rows += [*_ripple(found.ripple, unit)]
     return tuple(each for each in rows if math.isfinite(each.number))
@@ -116,7 +116,7 @@ def _pulses(found: RecordMeasurement) -> Iterator[MeasuredRow]:
     yield row("glitches", "Glitches", float(pulses.glitches.count), math.nan, "")
 
 
-def _transitions(found: RecordMeasurement, unit: str) -> Iterator[MeasuredRow]:
+def _transitions(found: RecordMeasurement) -> Iterator[MeasuredRow]:
     whole = found.transitions
     sides = (("rising", "Rising"), ("falling", "Falling"))
     for (key, name), durations, wide, over in zip(
@@ -135,7 +135,8 @@ def _transitions(found: RecordMeasurement, unit: str) -> Iterator[MeasuredRow]:
             wide.mean / math.sqrt(durations.count),
             "s",
         )
-        yield row(f"overshoot_{key}", f"{name}: overshoot, mean", over.mean, math.nan, unit)
+        # In per cent of the amplitude, noise included.
+        yield row(f"overshoot_{key}", f"{name}: overshoot, mean", over.mean, math.nan, "%")
     yield row("runts", "Pulses that don't reach the level", float(whole.runts.count), math.nan, "")
 
 
