@@ -1,4 +1,4 @@
-"""Pages of captures and logs: sent, looked at, kept, drawn, laid over one another, marked."""
+"""Pages of captures and logs that are kept: drawn, laid over one another, marked, taken."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 
 from backprobe.errors import BackprobeError, ValueOutOfRange
-from backprobe.services import incoming
 from backprobe.services.alignment import Alignment, aligned
 from backprobe.services.channel_account import account_of, take_readings
 from backprobe.services.findings.looking import SIGNALS
@@ -18,15 +17,12 @@ from backprobe.services.job_book import JobBook
 from backprobe.services.log_account import log_account
 from backprobe.services.log_witness import take_as_witness
 from backprobe.services.pictures.traces_picture import traces_picture
-from backprobe.services.recording_book import RecordingBook, checked_error
+from backprobe.services.recording_book import RecordingBook
 from backprobe.services.recording_export import as_mdf, as_parquet, has_mdf
-from backprobe.services.recording_intake import Placing, preview, take_in
 from backprobe.web.answering import AnswersAtHand, BookAtHand
 from backprobe.web.at_hand import LiveAtHand
 from backprobe.web.pages import pages_of
 from backprobe.web.recording_view import (
-    IncomingView,
-    NewRecordingView,
     Overlaid,
     RecordingView,
     facts_of,
@@ -36,137 +32,11 @@ from backprobe.web.recording_view import (
 )
 from backprobe.web.recordings_at_hand import RecordingsAtHand
 from backprobe.web.report_pages import file_header
-from backprobe.web.typed_form import SEE_OTHER, UNUSABLE, FormView, Typed, TypedForm, said
+from backprobe.web.typed_form import SEE_OTHER, UNUSABLE, FormView, TypedForm, said
 from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 STUDIED_AT_ONCE = 200_000  # samples of all channels; the picture of more comes first
-USUAL_ERROR = "3"  # per cent; eight bits and a usual probe (common practice)
-
-
-# ------------------------------------------------------------------ on its way in
-@router.get("/jobs/{key}/recordings/new")
-def new_recording_page(request: Request, key: str, book: BookAtHand) -> HTMLResponse:
-    """Show the form that sends a file."""
-    view = NewRecordingView(key, book.job(key).head.title)
-    return pages_of(request).page(request, "recording_new.html", view)
-
-
-@router.post("/jobs/{key}/recordings/new")
-def send_recording(
-    request: Request, key: str, typed: TypedForm, book: BookAtHand, recordings: RecordingsAtHand
-) -> Response:
-    """Take a file that came whole with the form."""
-    title = book.job(key).head.title
-    try:
-        if not typed.files:
-            raise ValueOutOfRange("There is no file.", remedy="Choose one.")
-        sent = typed.files[0]
-        there = incoming.begin(recordings.store, key, sent.name, len(sent.content))
-        incoming.append(recordings.store, there.key, 0, sent.content)
-    except BackprobeError as error:
-        view = NewRecordingView(key, title, FormView({}, {"file": said(error)}))
-        return pages_of(request).page(request, "recording_new.html", view, status=UNUSABLE)
-    return RedirectResponse(f"/incoming/{there.key}", SEE_OTHER)
-
-
-@router.get("/incoming/{key}")
-def incoming_page(
-    request: Request, key: str, book: BookAtHand, recordings: RecordingsAtHand
-) -> HTMLResponse:
-    """Show how a file would be read."""
-    there = incoming.found(recordings.store, key)
-    view = _incoming_view(there, book, Typed((("error", USUAL_ERROR),)), {})
-    return pages_of(request).page(request, "recording_in.html", view)
-
-
-@router.post("/incoming/{key}")
-def keep_recording(
-    request: Request,
-    key: str,
-    typed: TypedForm,
-    book: BookAtHand,
-    recordings: RecordingsAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
-) -> Response:
-    """Keep a file as it is read now, or look again with another mapping."""
-    there = incoming.found(recordings.store, key)
-    errors: dict[str, str] = {}
-    if typed.text("do") == "keep":
-        try:
-            kept = take_in(recordings, there, _placing(typed), device=visitor.name)
-        except BackprobeError as error:
-            errors["form"] = said(error)
-        else:
-            live.wake()
-            return RedirectResponse(f"/recordings/{kept}", SEE_OTHER)
-    view = _incoming_view(there, book, typed, errors)
-    return pages_of(request).page(
-        request, "recording_in.html", view, status=UNUSABLE if errors else 200
-    )
-
-
-@router.post("/incoming/{key}/drop")
-def drop_incoming(key: str, recordings: RecordingsAtHand) -> Response:
-    """Forget a file that was sent."""
-    there = incoming.found(recordings.store, key)
-    incoming.give_up(recordings.store, key)
-    return RedirectResponse(f"/jobs/{there.job}", SEE_OTHER)
-
-
-def _placing(typed: Typed) -> Placing:
-    places = sorted(
-        (int(name.removeprefix("place-")), value.strip())
-        for name, value in typed.fields
-        if name.startswith("place-") and name.removeprefix("place-").isdigit()
-    )
-    return Placing(
-        kind=typed.text("kind"),
-        mapping=typed.text("mapping"),
-        round_key=typed.text("round"),
-        places=tuple(value for _, value in places),
-        caption=typed.text("caption"),
-        error_share=checked_error(_number(typed, "error") / 100.0),
-    )
-
-
-def _number(typed: Typed, name: str) -> float:
-    try:
-        value = float(typed.text(name).replace(",", "."))
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise ValueOutOfRange(
-            f'"{typed.text(name)[:30]}" is no number.', remedy='Write one, such as "1.25".'
-        )
-    return value
-
-
-def _incoming_view(
-    there: incoming.Incoming, book: JobBook, typed: Typed, errors: dict[str, str]
-) -> IncomingView:
-    job = book.job(there.job)
-    seen = preview(there, typed.text("mapping"), typed.text("kind"))
-    values = {"kind": seen.kind, **typed.values}
-    pins = dict.fromkeys(pin for sheet in job.sheets for pin in sheet.connector.pins)
-    return IncomingView(
-        key=there.key,
-        job_key=there.job,
-        title=job.head.title,
-        name=there.name,
-        form=FormView(values, errors),
-        rounds=round_lines(job),
-        pins=tuple(pins),
-        refused=seen.refused,
-        summary=seen.summary,
-        remarks=seen.remarks,
-        head=seen.head,
-        columns=seen.columns,
-        rows=seen.rows,
-        mapping=seen.mapping,
-        channels=seen.channels,
-    )
 
 
 # ------------------------------------------------------------------ one that is kept
@@ -211,7 +81,7 @@ def place_recording(
                 for number, channel in enumerate(known)
             ],
             caption=typed.text("caption"),
-            error_share=_number(typed, "error") / 100.0,
+            error_share=typed.number("error") / 100.0,
             device=visitor.name,
         )
     except BackprobeError as error:
@@ -241,8 +111,8 @@ def put_mark(
 ) -> Response:
     """Put a remark at an instant or over a span."""
     try:
-        start = _number(typed, "from")
-        end = _number(typed, "until") if typed.text("until") else start
+        start = typed.number("from")
+        end = typed.number("until") if typed.text("until") else start
         recordings.mark(key, start, end, typed.text("text"), device=visitor.name)
     except BackprobeError as error:
         form = FormView(typed.values, {"mark": said(error)})
@@ -304,8 +174,8 @@ def take_span(
 ) -> Response:
     """Take the means over a span of a log as the control unit's values of a round."""
     try:
-        start = _number(typed, "from")
-        end = _number(typed, "until") if typed.text("until") else start
+        start = typed.number("from")
+        end = typed.number("until") if typed.text("until") else start
         sheet = take_as_witness(
             book, recordings, key, typed.text("round"), start, end, device=visitor.name
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Final, TypeVar
@@ -9,7 +10,7 @@ from typing import Annotated, Final, TypeVar
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
-from backprobe.errors import BackprobeError
+from backprobe.errors import BackprobeError, ValueOutOfRange
 
 SEE_OTHER: Final = 303
 UNUSABLE: Final = 422
@@ -40,6 +41,24 @@ class Typed:
     def all(self, name: str) -> tuple[str, ...]:
         """All fields of one name."""
         return tuple(value for key, value in self.fields if key == name)
+
+    def number(self, name: str) -> float:
+        """A plain number that was typed, with a point or a comma.
+
+        Raises
+        ------
+        ValueOutOfRange
+            It is none.
+        """
+        try:
+            value = float(self.text(name).replace(",", "."))
+        except ValueError:
+            value = math.nan
+        if not math.isfinite(value):
+            raise ValueOutOfRange(
+                f'"{self.text(name)[:30]}" is no number.', remedy='Write one, such as "1.25".'
+            )
+        return value
 
     @property
     def values(self) -> dict[str, str]:
