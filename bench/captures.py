@@ -25,11 +25,13 @@ MOST_ASKED_MS = 50.0
 MOST_MIB = 1024.0
 
 _STORE = """
-import resource, sys
+import sys
 from pathlib import Path
 from backprobe.recordings.stored_writer import store_capture
 store_capture(Path(sys.argv[1]), Path(sys.argv[2]))
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+# Not ru_maxrss: it keeps the peak of the process that this one was started from.
+(peak,) = [line for line in open("/proc/self/status") if line.startswith("VmHWM")]
+print(int(peak.split()[1]) / 1024)
 """
 _FIRST = """
 import sys
