@@ -53,7 +53,8 @@ def instant_uncertainty(
 def noise_part(slope: Array | float, noise: float, interval: float) -> Array:
     """What the noise does to an instant, s; see `instant_uncertainty`."""
     size = np.maximum(np.abs(np.asarray(slope, dtype=np.float64)), np.finfo(float).tiny)
-    samples = noise / (size * interval)  # that the waveform takes to move by the noise
+    with np.errstate(over="ignore"):  # without any slope the instant is anywhere
+        samples = noise / (size * interval)  # that the waveform takes to move by the noise
     single = np.sqrt(2.0 / 3.0) * samples
     return np.asarray(interval * np.minimum(single, _HALFWAY * samples**_HALFWAY_POWER))
 

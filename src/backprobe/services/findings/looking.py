@@ -28,6 +28,7 @@ SIGNALS: Final = (
     analogue.SUPPLY,
     analogue.CRANKING,
 )
+_FEWEST: Final = 8  # samples
 _BAND: Final = 0.15  # of the amplitude, half the band about the middle that noise may fill
 _OXYGEN_MOST: Final = 1.3  # V; above it nothing a zirconia cell shows, foreign voltages apart
 _SUPPLY_LEAST: Final = 4.0  # V; the lowest supply that is looked for
@@ -68,7 +69,7 @@ def look_at(
     at : Circumstances
         The state of the vehicle.
     """
-    if np.isfinite(samples).sum() < 8:
+    if not _is_enough(samples):
         return ()
     levels = state_levels(samples)
     wanted = channel.signal
@@ -100,6 +101,8 @@ def look_at_pair(
     current: Array | None = None,
 ) -> tuple[Finding, ...]:
     """What two channels of volts say together."""
+    if not (_is_enough(first) and _is_enough(second)):
+        return ()
     levels = state_levels(first), state_levels(second)
     found = []
     if all(each.is_switching for each in levels):
@@ -114,9 +117,14 @@ def look_at_pair(
         found.append(pairs.as_tracks(first, second, interval, start))
     if not any(each.is_it for each in found):
         found.append(pairs.as_delay(first, second, interval))
-    if current is not None:
+    if current is not None and _is_enough(current):
         found.append(pairs.as_drop(first, second, interval, current))
     return tuple(each for each in found if each.is_it)
+
+
+def _is_enough(samples: Array) -> bool:
+    """Whether there is anything to look at."""
+    return int(np.isfinite(samples).sum()) >= _FEWEST
 
 
 def edges_of(
