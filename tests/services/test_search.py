@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from backprobe.core.inference.choices import other_circuit_choices
 from backprobe.core.inference.fit import concatenate
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.screen import screen
@@ -64,9 +65,34 @@ def test_what_a_check_misses_is_put_back_into_the_readings_of_its_round() -> Non
 
 
 def test_copies_of_a_fit_are_dropped() -> None:
-    fits = after("thermistor").fits[0].rows(np.arange(6))
-    once = distinct(fits)
-    assert distinct(concatenate([fits, fits])).size == once.size
+    posterior = after("thermistor")
+    bench, sheet = posterior.bench, posterior.problem.sheet
+    fits = posterior.fits[0].rows(np.arange(6))
+    once = distinct(bench, sheet, fits)
+    assert distinct(bench, sheet, concatenate([fits, fits])).size == once.size
+
+
+def test_what_differs_in_a_choice_is_no_copy() -> None:
+    posterior = after("unplugged only")
+    bench, sheet = posterior.bench, posterior.problem.sheet
+    layout = layout_of(bench.hypotheses.table, sheet)
+    names = [(family.id, fault.kind) for family, fault in bench.hypotheses.pairs]
+    row = int(
+        np.flatnonzero(
+            posterior.fits[0].hypothesis == names.index(("thermistor-two-wire", "none"))
+        )[0]
+    )
+    one = posterior.fits[0].rows(np.array([row]))
+    source, changed = other_circuit_choices(
+        bench.hypotheses.table.rows(one.hypothesis), layout, one.z
+    )
+    assert source.size == 1  # its pull-up hangs on the inner 5 V or on the sensor supply
+    is_choice = bench.hypotheses.table.static.is_choice[one.hypothesis]
+    told = one.told.copy()
+    for counts, expected in ((True, 2), (False, 1)):
+        told[:, : layout.n_free] = is_choice & counts
+        both = concatenate([replace(one, told=told), replace(one, z=changed, told=told)])
+        assert distinct(bench, sheet, both).size == expected
 
 
 def test_values_carried_to_another_fault_keep_their_names() -> None:

@@ -45,7 +45,7 @@ def go_on(bench: Workbench, sheet: Sheet, known: Fit, old: Sheet) -> Fit | None:
         The older sheet; its readings are among those of now.
     """
     table = bench.hypotheses.table
-    known = known.rows(distinct(known))
+    known = known.rows(distinct(bench, old, known))
     score = known.log_evidence + table.log_prior[known.hypothesis]
     order = np.argsort(-score)
     best = known.rows(order[: min(N_KNOWN, int(np.sum(score > score.max() - 2 * NEAR)))])

@@ -16,10 +16,12 @@ import numpy as np
 
 from backprobe.core.inference import importance
 from backprobe.core.inference.fit import Fit
+from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.importance import Draws, Group
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.carry import go_on, grew_out_of
 from backprobe.services.doubted import alternatives
+from backprobe.services.options import with_options
 from backprobe.services.problem import Condition, Problem
 from backprobe.services.search import explore, widened
 from backprobe.vocabulary import CONNECTOR_KINDS
@@ -71,13 +73,15 @@ def infer(problem: Problem, bench: Workbench, earlier: Posterior | None = None) 
     if plain is None:
         plain = explore(bench, problem.sheet)
     fits = [plain, *alternatives(bench, problem, plain)]
-    reached = [
-        float((f.log_evidence + table.log_prior[f.hypothesis]).max()) + c.log_prior
-        for f, c in zip(fits, problem.conditions, strict=True)
-    ]
+    reached = _reached(table, problem, fits)
     fits[1:] = [
         widened(bench, c.sheet, f) if x > max(reached) - WORTH_WIDENING else f
         for f, c, x in zip(fits[1:], problem.conditions[1:], reached[1:], strict=True)
+    ]
+    reached = _reached(table, problem, fits)
+    fits = [
+        with_options(bench, c.sheet, f, max(reached) - x)
+        for f, c, x in zip(fits, problem.conditions, reached, strict=True)
     ]
     groups = [
         importance.group_modes(table, c.sheet, f)
@@ -98,6 +102,14 @@ def infer(problem: Problem, bench: Workbench, earlier: Posterior | None = None) 
         groups=tuple(tuple(g) for g in groups),
         stable=_is_stable(draws),
     )
+
+
+def _reached(table: HypothesisTable, problem: Problem, fits: list[Fit]) -> list[float]:
+    """Log evidence with priors of the best explanation of each condition."""
+    return [
+        float((f.log_evidence + table.log_prior[f.hypothesis]).max()) + c.log_prior
+        for f, c in zip(fits, problem.conditions, strict=True)
+    ]
 
 
 def _from_earlier(problem: Problem, bench: Workbench, earlier: Posterior | None) -> Fit | None:

@@ -11,6 +11,7 @@ from backprobe.core.inference import fit as fitting
 from backprobe.core.inference.bank import start_coordinates
 from backprobe.core.inference.choices import (
     best_path,
+    choice_bins,
     choice_log_probability,
     other_circuit_choices,
     other_driven_choices,
@@ -43,7 +44,7 @@ def refined(
 ) -> Fit:
     """The same fits, the most promising of them with better choices and carried further."""
     table = bench.hypotheses.table
-    fits = fits.rows(distinct(fits))
+    fits = fits.rows(distinct(bench, sheet, fits))
     score = fits.log_posterior + table.log_prior[fits.hypothesis]
     order = np.argsort(-score)
     n_near = min(most, int(np.sum(score > score.max() - within)))
@@ -63,9 +64,15 @@ def refined(
     return fitting.concatenate([further, rest])
 
 
-def distinct(fits: Fit) -> IntArray:
-    """Rows of a fit that are no copies of others: they explain the same in as good a way."""
-    key = np.column_stack([fits.hypothesis, fits.assigned, np.round(fits.log_posterior, 1)])
+def distinct(bench: Workbench, sheet: Sheet, fits: Fit) -> IntArray:
+    """Rows of a fit that are no copies of others: they explain the same in as good a way.
+
+    What differs in a choice that some reading depends on is no copy, however alike it reads.
+    """
+    rows = bench.hypotheses.table.rows(fits.hypothesis)
+    bins, _ = choice_bins(rows, layout_of(rows, sheet), fits.z, fits.told)
+    how_good = np.round(fits.log_posterior, 1)
+    key = np.column_stack([fits.hypothesis, fits.assigned, bins, how_good])
     return np.sort(np.unique(key, axis=0, return_index=True)[1])
 
 

@@ -189,7 +189,7 @@ def choice_bins(
         Of the coordinates.
     z : ndarray, shape (M, n_z)
     told : ndarray of bool, shape (M, n_z), optional
-        Which driven choices count; the others are summed over. All do by default.
+        Which choices count; the others are summed over. All do by default.
 
     Returns
     -------
@@ -198,6 +198,9 @@ def choice_bins(
     log_probability : ndarray, shape (M,)
     """
     place, log_p = choice_bin(rows.static, z[:, : layout.n_free])
+    if told is not None:
+        summed = rows.static.is_choice & ~told[:, : layout.n_free]
+        place, log_p = np.where(summed, -1, place), np.where(summed, 0.0, log_p)
     track = track_of(rows, layout)
     places = track.places(z)
     counts = track.used if told is None else track.used & told[:, track.at]

@@ -59,8 +59,8 @@ class Fit:
     predicted : ndarray, shape (M, n_read): indication at z, log for hertz and ohm, NaN: none.
     log_choice : ndarray, shape (M,): log probability of the choices, summed over those that no
         reading depends on.
-    told : ndarray of bool, shape (M, n_z): choices that some reading depends on; those of the
-        circuit all count as such.
+    told : ndarray of bool, shape (M, n_z): choices that some reading depends on; a fit counts
+        those of the circuit all as such.
     """
 
     hypothesis: IntArray
