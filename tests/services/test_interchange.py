@@ -24,7 +24,7 @@ def alike(family: str) -> set[str]:
 def test_ends_are_alike_only_where_they_are_biased_alike() -> None:
     assert alike("pick-up-biased") == {"both alike", "both at ground"}
     assert alike("pick-up-screened") == {"biased", "both at ground"}
-    assert alike("knock-two-wire") == {"both biased"}
+    assert alike("knock-two-wire") == {"both biased", "both at ground"}
 
 
 def test_a_grounded_return_is_never_alike() -> None:

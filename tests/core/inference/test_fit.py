@@ -278,3 +278,47 @@ def test_an_open_collector_without_its_supply_tells_no_tooth() -> None:
     layout = layout_of(table, readings)
     told = fitted(table, readings).told[:, layout.choice(0).start]
     assert not told.all()
+
+
+# OL ---------------------------------------------------------------------------------------------
+def piezo_sheet(ohm: float) -> tuple[HypothesisTable, Sheet, int]:
+    """A knock sensor under an ohmmeter; where the coordinate of its resistance is."""
+    found = healthy("knock-two-wire", 2)
+    rows: list[Reading] = [(Quantity.SENSOR_OHM, 0, 0, ohm, 0.01)]
+    readings = sheet(2, (UNPLUGGED,), *rows)
+    z = np.eye(layout_of(found.table, readings).size)
+    table = found.table.rows(np.zeros(len(z), dtype=np.int64))
+    shown = predict.predict(
+        table, z, readings, assigned=identity(len(z), 2), ohm_rounds=readings.ohm_rounds
+    )
+    ohms = shown.ohm[:, 0, 0, 1]
+    return found.table, readings, int(np.argmax(np.abs(np.log(ohms / np.median(ohms)))))
+
+
+@pytest.mark.parametrize("start", [-2.0, -1.0, 0.0])
+def test_a_fit_is_drawn_up_to_an_ohmmeter_that_shows_ol(start: float) -> None:
+    # From 3e7 ohm on a meter shows OL: the fit ends there, and not far beyond.
+    table, readings, place = piezo_sheet(np.inf)
+    z = np.zeros((1, layout_of(table, readings).size))
+    z[0, place] = start
+    found = fit(table, np.zeros(1, dtype=np.int64), identity(1, 2), z, readings, 12)
+    assert found.reading_log[0, 0] > -0.2
+    assert np.log(3e7) < found.predicted[0, 0] < np.log(3e8)
+
+
+def test_beyond_an_ol_nothing_is_drawn_and_nothing_is_known() -> None:
+    table, readings, place = piezo_sheet(np.inf)
+    z = np.zeros((1, layout_of(table, readings).size))
+    z[0, place] = 1.5
+    found = fit(table, np.zeros(1, dtype=np.int64), identity(1, 2), z, readings, 0)
+    assert found.z[0, place] == 1.5
+    assert not found.jacobian.any()
+
+
+def test_the_evidence_of_an_ol_is_near_the_share_of_sensors_that_show_it() -> None:
+    # The share, by integration; at the limit's edge Laplace's approximation takes all of the
+    # prior, so it may be too great by that share, and by no more.
+    table, readings, place = piezo_sheet(np.inf)
+    exact = integrated(only(table, place), readings, [place], np.linspace(-6.0, 6.0, 481))
+    found = fitted(only(table, place), readings).log_evidence[0]
+    assert exact - 0.1 < found < exact + 1.2

@@ -16,6 +16,8 @@ from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.likelihood import (
     FREEDOM,
+    OPEN_OHM,
+    OPEN_WIDTH,
     SLIP_SHARE,
     Indicated,
     indicate,
@@ -39,6 +41,7 @@ SMALLEST_DAMPING = 0.02
 # factors on the uncertainties: from far away, every reading looks like a slip.
 GENTLE = (12.0, 4.0)
 INDIFFERENT = 0.05  # nats by which a choice may change a round's readings without being told by it
+SURELY_OPEN = 3.0  # widths of the step beyond which OL is as good as certain (95 %)
 FURTHEST = 4.5  # prior standard deviations; beyond it a value is not believed
 
 
@@ -166,7 +169,7 @@ def fit(
     if keep is None:
         raise AssertionError  # the loop ran once at least; tells the type checker
     side = limit_side(rows, layout, best)
-    keep = keep.without(side != 0)
+    keep = keep.told_by(np.isfinite(readings.value)).without(side != 0)
     told = held & _told(table, hypothesis, assigned, best, sheet, lead_bad, keep.reading_log)
     _, log_choice = choice_bins(rows, layout, best, told)
     spread = log_determinant(keep.jacobian, keep.deviation)
@@ -260,6 +263,10 @@ class _State:
         """The same, no reading moving with the coordinates that are fixed, (M, n_z)."""
         return replace(self, jacobian=np.where(fixed[:, None], 0.0, self.jacobian))
 
+    def told_by(self, number: Bools) -> "_State":
+        """The same, readings that are no number, (n_read,), telling nothing of how far beyond."""
+        return replace(self, jacobian=np.where(number[None, :, None], self.jacobian, 0.0))
+
 
 def _evaluate(
     rows: HypothesisTable,
@@ -290,15 +297,32 @@ def _linearised(readings: Readings, shown: Indicated, reading_log: Array) -> _St
     weight = share * (FREEDOM + 1.0) / (FREEDOM + scaled**2)
     weighted = deviation / np.sqrt(np.maximum(weight, 1e-4))
     by = shown.by if shown.by is not None else np.zeros((*mean.shape, 0))
+    missing = _missing_to_open(readings, mean)
+    pulls = missing > 0.0
     return _State(
         reading_log=reading_log,
         residual=np.where(use, scaled, np.nan),
-        difference=difference,
-        jacobian=np.where(use[:, :, None], by, 0.0),
-        deviation=weighted,
-        own_deviation=deviation,
+        difference=np.where(pulls, missing, difference),
+        jacobian=np.where((use | pulls)[:, :, None], by, 0.0),
+        deviation=np.where(pulls, OPEN_WIDTH, weighted),
+        own_deviation=np.where(pulls, OPEN_WIDTH, deviation),
         predicted=mean,
     )
+
+
+def _missing_to_open(readings: Readings, mean: Array) -> Array:
+    """Log ohm that predictions (M, n_read) lie short of an "OL" that was noted; 0 elsewhere.
+
+    An ohmmeter that shows OL tells a limit and no value: below the limit a fit is drawn up to it,
+    beyond it nothing is (a censored reading, [tobin1958]).
+    """
+    short = np.zeros(mean.shape)
+    at = readings.ohms[np.isposinf(readings.value[readings.ohms])]
+    if at.size:
+        surely = np.log(OPEN_OHM) + SURELY_OPEN * OPEN_WIDTH
+        predicted = mean[:, at]
+        short[:, at] = np.where(np.isfinite(predicted), np.maximum(surely - predicted, 0.0), 0.0)
+    return short
 
 
 def _update(state: _State, z: Array, gentle: float | None) -> Array:

@@ -35,6 +35,7 @@ __all__ = [
     "LOGARITHMIC",
     "NOTHING_COUNTED",
     "OPEN_OHM",
+    "OPEN_WIDTH",
     "SLIP_SHARE",
     "Indicated",
     "assignment_tables",
@@ -54,6 +55,7 @@ Bools = NDArray[np.bool_]
 FREEDOM = 4.0  # degrees of freedom of Student's t
 SLIP_SHARE = 0.004  # share of readings that are written down wrong (common practice)
 OPEN_OHM = 3e7  # above it an ohmmeter shows OL
+OPEN_WIDTH = 0.3  # log ohm within which meters differ in that (common practice)
 NOTHING_COUNTED = 0.9  # probability that a meter shows no frequency where there is none
 COUNTED_ANYWAY = 0.05
 HIDDEN = 0.03  # probability that it shows none where there is one
@@ -143,7 +145,7 @@ def _counted_log(density: Array, told: Bools, number: Bools, broad: Array) -> Ar
 
 def _ohm_log(density: Array, told: Bools, number: Bools, broad: Array, log_ohm: Array) -> Array:
     """Log likelihood of resistances, slips left out."""
-    p_open = np.asarray(expit((log_ohm - np.log(OPEN_OHM)) / 0.3))
+    p_open = np.asarray(expit((log_ohm - np.log(OPEN_OHM)) / OPEN_WIDTH))
     closed = np.log1p(-np.minimum(p_open, 1 - 1e-9)) + density
     as_number = np.where(told, closed, np.log(1 - CANNOT_TELL_OPEN) + broad)
     as_open = np.where(told, np.log(np.maximum(p_open, 1e-9)), np.log(CANNOT_TELL_OPEN))
