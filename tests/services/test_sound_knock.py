@@ -75,3 +75,13 @@ def test_a_dead_sensor_stays_a_possibility() -> None:
     answer = explain(BIASED)
     dead = next(f.probability for f in answer.faults if f.fault == "sensor-open:generator-signal")
     assert 0.02 < dead < 0.5
+
+
+# Both ends read alike to a millivolt: wires with a megohm behind them wouldn't.
+def test_a_knock_sensor_weakly_at_ground_with_both_ends_is_sound() -> None:
+    assert first(explain(sheet((0.004, 0.004), ohms=5e6))) == ("knock, piezo", "none")
+
+
+def test_one_at_ground_that_reads_ol_may_well_be_sound() -> None:
+    answer = explain(sheet((0.004, 0.004)))
+    assert next(f.probability for f in answer.faults if f.fault == "none") > 0.25

@@ -152,6 +152,34 @@ def test_slopes_of_every_indication_are_central_differences(
             assert np.nanmax(np.abs(expected[:, mine])) > 0.0
 
 
+@pytest.mark.parametrize(("family", "n"), [("knock-two-wire", 2), ("pick-up-biased", 2)])
+def test_slopes_of_what_a_weak_wire_picks_up_are_central_differences(family: str, n: int) -> None:
+    table = hypotheses(family, n).table.rows(np.zeros(2, dtype=np.int64))
+    rows: list[Reading] = [
+        (q, r, t, 0.4, 0.001)
+        for q in (Quantity.VOLTS, Quantity.VOLTS_LOADED)
+        for r in (0, 1)
+        for t in range(n)
+    ]
+    readings = sheet(n, (UNPLUGGED, KEY_ON), *rows)
+    layout = layout_of(table, readings)
+    z, assigned = far_from_choices(table, layout, draws(2, layout.size, 5, 0.5)), identity(2, n)
+    shown = told(table, readings, z, assigned, slopes=True)[1]
+    assert shown.deviation_by is not None
+    steps = np.concatenate([np.eye(layout.size), -np.eye(layout.size)]) * STEP
+    row = np.repeat(np.arange(2), len(steps))
+    there = told(
+        table.rows(row), readings, (z[:, None] + steps).reshape(-1, layout.size), assigned[row]
+    )[1]
+    high, low = np.split(there.deviation[:, :, 0].reshape(2, len(steps), -1), 2, axis=1)
+    expected = np.swapaxes((high - low) / (2 * STEP), 1, 2)
+    # Without a resistor; with one, its tolerance moves the deviation too, which no slope follows.
+    plain = readings.quantity == Quantity.VOLTS
+    assert np.abs(expected[:, plain]).max() > 1e-3
+    # The error of a central difference, as above.
+    assert shown.deviation_by[:, plain] == pytest.approx(expected[:, plain], rel=1e-3, abs=1e-6)
+
+
 def test_hall_sensor_counts_and_its_duty_moves() -> None:
     table = healthy("hall-5v", 3).table
     readings = everything(3)

@@ -42,6 +42,7 @@ SMALLEST_DAMPING = 0.02
 GENTLE = (12.0, 4.0)
 INDIFFERENT = 0.05  # nats by which a choice may change a round's readings without being told by it
 SURELY_OPEN = 3.0  # widths of the step beyond which OL is as good as certain (95 %)
+WIDTH_CURVE = (0.6, 4.0)  # least and most curvature by the logarithm of one reading's deviation
 FURTHEST = 4.5  # prior standard deviations; beyond it a value is not believed
 
 
@@ -248,6 +249,9 @@ class _State:
     deviation: Array
     own_deviation: Array
     predicted: Array
+    width: Array
+    width_missing: Array
+    width_deviation: Array
 
     def where(self, mask: Bools, other: "_State") -> "_State":
         """Rows of ``other`` where ``mask``, own rows elsewhere."""
@@ -261,7 +265,8 @@ class _State:
 
     def without(self, fixed: Bools) -> "_State":
         """The same, no reading moving with the coordinates that are fixed, (M, n_z)."""
-        return replace(self, jacobian=np.where(fixed[:, None], 0.0, self.jacobian))
+        moving = ~fixed[:, None]
+        return replace(self, jacobian=self.jacobian * moving, width=self.width * moving)
 
     def told_by(self, number: Bools) -> "_State":
         """The same, readings that are no number, (n_read,), telling nothing of how far beyond."""
@@ -281,10 +286,10 @@ def _evaluate(
     prediction = predict(rows, z, sheet, lead_bad=lead_bad, walk=walk, plan=plan)
     shown = indicate(rows, sheet, prediction, pick=assigned, readings=readings)
     reading_log = log_likelihood(sheet, shown, readings)[:, :, 0]
-    return _linearised(readings, shown, reading_log)
+    return _linearised(sheet, readings, shown, reading_log)
 
 
-def _linearised(readings: Readings, shown: Indicated, reading_log: Array) -> _State:
+def _linearised(sheet: Sheet, readings: Readings, shown: Indicated, reading_log: Array) -> _State:
     value = readings.value
     mean, deviation = shown.mean[:, :, 0], shown.deviation[:, :, 0]
     use = np.isfinite(mean) & np.isfinite(value)[None]
@@ -299,6 +304,7 @@ def _linearised(readings: Readings, shown: Indicated, reading_log: Array) -> _St
     by = shown.by if shown.by is not None else np.zeros((*mean.shape, 0))
     missing = _missing_to_open(readings, mean)
     pulls = missing > 0.0
+    width = _widths(sheet, shown, scaled, np.where(use, share, 0.0))
     return _State(
         reading_log=reading_log,
         residual=np.where(use, scaled, np.nan),
@@ -307,7 +313,37 @@ def _linearised(readings: Readings, shown: Indicated, reading_log: Array) -> _St
         deviation=np.where(pulls, OPEN_WIDTH, weighted),
         own_deviation=np.where(pulls, OPEN_WIDTH, deviation),
         predicted=mean,
+        width=width[0],
+        width_missing=width[1],
+        width_deviation=width[2],
     )
+
+
+def _widths(
+    sheet: Sheet, shown: Indicated, scaled: Array, share: Array
+) -> tuple[Array, Array, Array]:
+    """How far the logarithms of the readings' deviations should move, a row for each terminal.
+
+    Readings of a wire that agree better than its resistance lets expect speak for a lower one.
+    With ``scaled`` = u, Student's t has the slope (f + 1) u^2 / (f + u^2) - 1 by log deviation;
+    its curvature is taken as 2 u^2, not less than a floor, as in Newton's step.
+
+    Returns
+    -------
+    slopes (M, T, n_z), what is missing (M, T), and its deviation (M, T).
+    """
+    n_m, n_t = scaled.shape[0], sheet.n_terminal
+    if shown.deviation_by is None:
+        return np.zeros((n_m, n_t, 0)), np.zeros((n_m, n_t)), np.ones((n_m, n_t))
+    by = shown.deviation_by / shown.deviation
+    square = scaled**2
+    slope = share * ((FREEDOM + 1.0) * square / (FREEDOM + square) - 1.0)
+    curve = share * np.clip(2.0 * square, *WIDTH_CURVE)
+    mine = (sheet.terminal == np.arange(n_t)[:, None]) & by.any(axis=(0, 2))  # (T, n_read)
+    count = np.maximum(mine.sum(axis=1), 1)
+    rows = np.matmul(mine / count[:, None], by)
+    curved = np.maximum(curve @ mine.T, WIDTH_CURVE[0])
+    return rows, (slope @ mine.T) / curved, 1.0 / np.sqrt(curved)
 
 
 def _missing_to_open(readings: Readings, mean: Array) -> Array:
@@ -327,14 +363,17 @@ def _missing_to_open(readings: Readings, mean: Array) -> Array:
 
 def _update(state: _State, z: Array, gentle: float | None) -> Array:
     """Linear-Gaussian posterior mean of z, prior N(0, I): J' (J J' + R)^-1 (r + J z)."""
-    j = state.jacobian
-    target = state.difference + np.einsum("mnz,mz->mn", j, z)
+    j, difference, variance = state.jacobian, state.difference, state.deviation**2
+    if gentle is not None:
+        scaled = difference / (gentle * state.own_deviation)
+        variance = state.own_deviation**2 * (FREEDOM + scaled**2) / (FREEDOM + 1.0)
+    elif state.width.any():
+        j = np.concatenate([j, state.width], axis=1)
+        difference = np.concatenate([difference, state.width_missing], axis=1)
+        variance = np.concatenate([variance, state.width_deviation**2], axis=1)
+    target = difference + np.einsum("mnz,mz->mn", j, z)
     inner = j @ np.swapaxes(j, 1, 2)
     diagonal = np.arange(inner.shape[1])
-    variance = state.deviation**2
-    if gentle is not None:
-        scaled = state.difference / (gentle * state.own_deviation)
-        variance = state.own_deviation**2 * (FREEDOM + scaled**2) / (FREEDOM + 1.0)
     inner[:, diagonal, diagonal] += variance
     solved = np.linalg.solve(inner, target[:, :, None])
     return np.asarray((np.swapaxes(j, 1, 2) @ solved)[:, :, 0])

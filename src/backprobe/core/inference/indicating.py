@@ -64,11 +64,14 @@ class Indicated:
         wires, or one where the wire is given. NaN mean: not a number but "none" or "OL".
     by : ndarray, shape (M, n_read, n_z), or None
         Sensitivity of the mean by the coordinates (one candidate only).
+    deviation_by : ndarray, shape (M, n_read, n_z), or None
+        The same of the standard deviation, for what a floating wire picks up.
     """
 
     mean: Array
     deviation: Array
     by: Array | None = None
+    deviation_by: Array | None = None
 
 
 def slopes_read(sheet: Sheet) -> frozenset[str]:
@@ -119,7 +122,13 @@ def indicate(
     if sorted_.by_meter.size:
         _through_meter(sheet, sorted_.by_meter, prediction, mean, by)
     deviation = np.sqrt(sorted_.deviation[:, None] ** 2 + spread**2)
-    return Indicated(mean, deviation, by)
+    if by is None:
+        return Indicated(mean, deviation)
+    deviation_by = np.zeros_like(by)
+    if view.ghost is not None:
+        index, square_by = view.ghost
+        deviation_by[:, index] = square_by / deviation[:, index]
+    return Indicated(mean, deviation, by, deviation_by)
 
 
 def _through_meter(
@@ -160,6 +169,8 @@ class _View:
         self.n_wire_most = prediction.mean.value.shape[2]
         self.n_candidate = self.n_wire_most if pick is None else 1
         self.rows = np.arange(table.n_wire.size)[:, None]
+        # Readings of volts at a wire, and half the slope of the square of what they pick up.
+        self.ghost: tuple[IntArray, Array] | None = None
 
     def wire(self, index: IntArray) -> IntArray:
         """Assigned wire of each reading, (M, n)."""
@@ -315,6 +326,8 @@ class _View:
         slope = by * share
         if load.source_by is not None:
             slope -= load.source_by * (value * load.shrink)
+            steep = np.where(gone, 0.0, ghost * GHOST_VOLT * GHOST_OHM)
+            self.ghost = index, load.source_by * (steep / (load.source + GHOST_OHM) ** 2)
         slope -= offset_by
         slope *= gain
         slope += gain_by * difference
