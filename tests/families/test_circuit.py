@@ -119,6 +119,21 @@ def test_with_the_key_off_an_ohmmeter_finds_what_an_unpowered_control_unit_is() 
     assert found.thevenin[0, 0, 1, 1] < 1.0
 
 
+@pytest.mark.parametrize(
+    ("name", "ohm", "wire"),
+    [("oxygen-four-wire", "bias.ohm", "signal"), ("pick-up-biased", "bias-ohm", "signal")],
+)
+def test_with_the_key_off_a_bias_keeps_its_own_resistor(name: str, ohm: str, wire: str) -> None:
+    # Resistances in series add up: 100 kohm behind what the dead control unit is, 3 kohm. An
+    # input's own 1 Gohm across both ends of a pick-up hardly counts.
+    subject = Subject(FAMILIES[name])
+    values = subject.central("key-on") | {ohm: 1e5, "off-ohm": 3000.0}
+    values |= {"input.ohm": 1e9} if "input.ohm" in values else {}
+    found = solve([subject], [[Case(Mode.UNPLUGGED_OFF, subject.levels[0], values)]])
+    place = [w.name for w in FAMILIES[name].wires].index(wire)
+    assert found.thevenin[0, 0, place, place] == pytest.approx(103e3, rel=0.001)
+
+
 def test_parts_that_depend_on_the_plug_are_there_only_then() -> None:
     families = [
         f

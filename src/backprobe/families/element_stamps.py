@@ -147,7 +147,9 @@ def _source(writer: StampWriter, e: Element, where: Where) -> None:
     ends, volt, ohm = _ends(e), e.parameters["volt"], e.parameters["ohm"]
     if e.side == "control-unit" and not all(node in ALWAYS_THERE for node in ends):
         if set(ends) != SWITCHED_FEED:
-            writer.conductance(ends, "off-ohm", where.during(where.modes & SWITCHED_OFF))
+            # What it feeds from is dead; its own resistance is still there.
+            off = where.during(where.modes & SWITCHED_OFF)
+            writer.stamp(Coefficient.SERIES, (ohm, "off-ohm"), ends, off)
         where = where.during(where.modes & POWERED)
     inside = where
     if "limit_ampere" in e.parameters:

@@ -31,6 +31,7 @@ VALUES = {
     Coefficient.SOURCE: st.tuples(st.floats(-15.0, 15.0), ohms, st.just(0.0)),
     Coefficient.CURRENT: st.tuples(st.floats(-5.0, 5.0), st.just(0.0), st.just(0.0)),
     Coefficient.SINK_STARVED: st.tuples(st.floats(0.001, 0.1), st.floats(1.0, 9.0), st.just(0.0)),
+    Coefficient.SERIES: st.tuples(ohms, ohms, st.just(0.0)),
 }
 
 

@@ -37,6 +37,7 @@ class Coefficient(IntEnum):
     SOURCE = 8  # current: p0 / p1 (p0 volt behind p1 ohm)
     CURRENT = 9  # current: p0
     SINK_STARVED = 10  # p0 / p1: a current sink below its full voltage p1
+    SERIES = 11  # 1 / (p0 + p1): one resistance behind another
 
 
 CURRENT_KINDS = (Coefficient.SOURCE, Coefficient.CURRENT)
@@ -77,6 +78,11 @@ def platinum_ratio(celsius: Array) -> Array:
 # Each law returns the coefficient and its derivatives by as many values as it uses.
 def _conductance(ohm: Array, *_: Array) -> tuple[Array, ...]:
     return 1.0 / ohm, -1.0 / ohm**2
+
+
+def _series(ohm: Array, further: Array, *_: Array) -> tuple[Array, ...]:
+    total = ohm + further
+    return 1.0 / total, -1.0 / total**2, -1.0 / total**2
 
 
 def _thermistor(ohm_25: Array, beta: Array, celsius: Array) -> tuple[Array, ...]:
@@ -136,6 +142,7 @@ _LAWS: Mapping[Coefficient, Callable[[Array, Array, Array], tuple[Array, ...]]] 
     Coefficient.SOURCE: _ratio,
     Coefficient.CURRENT: _current,
     Coefficient.SINK_STARVED: _ratio,
+    Coefficient.SERIES: _series,
 }
 
 

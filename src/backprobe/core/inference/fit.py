@@ -161,6 +161,8 @@ def fit(
         if is_gentle:
             damping = np.ones(len(z))
         knee = gentle[step] if is_gentle else None
+        # What the readings say comes first, how well they agree after that.
+        source = source if step % 2 else source.told_by_values()
         towards = _update(source, at, knee)
         outward = limit_side(rows, layout, at) * (towards - at) > 0
         if outward.any():
@@ -267,6 +269,10 @@ class _State:
         """The same, no reading moving with the coordinates that are fixed, (M, n_z)."""
         moving = ~fixed[:, None]
         return replace(self, jacobian=self.jacobian * moving, width=self.width * moving)
+
+    def told_by_values(self) -> "_State":
+        """The same, how closely readings agree telling nothing."""
+        return replace(self, width=np.zeros_like(self.width))
 
     def told_by(self, number: Bools) -> "_State":
         """The same, readings that are no number, (n_read,), telling nothing of how far beyond."""
