@@ -143,7 +143,9 @@ def _source(block: Block, e: Element, _: int) -> None:
     plus, minus = e.nodes
     if not block.on and e.side == "control-unit" and not FIXED.issuperset(e.nodes):
         if {plus, minus} != {"battery", "feed"}:  # an ignition switch leaves its feed open
-            block.resistor(plus, minus, block.value("off-ohm"))
+            dead = f"dead {len(block.lines)}"
+            block.resistor(plus, dead, block.of(e, "ohm"))
+            block.resistor(dead, minus, block.value("off-ohm"))
         return
     volt, ohm = block.of(e, "volt"), block.of(e, "ohm")
     if "limit_ampere" not in e.parameters:
