@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import io
+import mmap
 from pathlib import Path
 from typing import Final
 
@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from backprobe.recordings.delimited_mapping import ColumnMapping
 
-_MOST_BYTES: Final = 1 << 30  # held in memory as a whole
+_MOST_BYTES: Final = 1 << 30  # whose values are held in memory as a whole
+_PART: Final = 1 << 20  # bytes that are counted at once, while they are in the cache
 
 
 def read_plain(
@@ -38,8 +39,14 @@ def read_plain(
     """
     if not _may_be_plain(path, mapping):
         return None
-    data = path.read_bytes().removeprefix(b"\xef\xbb\xbf")
-    if not data.endswith(b"\n") or b'"' in data:
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
+        return _read_mapped(path, data, mapping, wanted)
+
+
+def _read_mapped(
+    path: Path, data: mmap.mmap, mapping: ColumnMapping, wanted: tuple[int, ...]
+) -> dict[int, NDArray[np.float64]] | None:
+    if data[-1:] != b"\n" or data.find(b'"') >= 0:
         return None
     names = [f"column_{n}" for n in range(1, len(mapping.columns) + 1)]
     schema = {
@@ -47,7 +54,7 @@ def read_plain(
     }
     try:
         frame = pl.read_csv(
-            io.BytesIO(data),
+            path,
             has_header=False,
             skip_lines=mapping.skip_lines,
             schema=schema,
@@ -73,15 +80,19 @@ def _may_be_plain(path: Path, mapping: ColumnMapping) -> bool:
         and not mapping.thousands
         and not mapping.comment
         and mapping.time_format == "number"
-        and path.stat().st_size < _MOST_BYTES
+        and 0 < path.stat().st_size < _MOST_BYTES
     )
 
 
-def _is_even(data: bytes, mapping: ColumnMapping, n_row: int) -> bool:
+def _is_even(data: mmap.mmap, mapping: ColumnMapping, n_row: int) -> bool:
     """Whether each row has its separators, as far as the sum tells, and no line is blank."""
     start = 0
     for _ in range(mapping.skip_lines):
         start = data.find(b"\n", start) + 1
-    n_separator = data.count(mapping.separator.encode(), start)
-    n_line = data.count(b"\n", start)
+    n_separator = n_line = 0
+    for first in range(start, len(data), _PART):
+        # A copy of each part: a view would keep the file from being closed.
+        part = np.frombuffer(data[first : first + _PART], np.uint8)
+        n_separator += int(np.count_nonzero(part == ord(mapping.separator)))
+        n_line += int(np.count_nonzero(part == ord("\n")))
     return n_line == n_row and n_separator == n_row * (len(mapping.columns) - 1)
