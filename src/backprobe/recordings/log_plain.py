@@ -66,7 +66,7 @@ def _read_mapped(
         return None
     if frame.height == 0 or not _is_even(data, mapping, frame.height):
         return None
-    found = {n: np.array(frame[f"column_{n}"].to_numpy(), dtype=np.float64) for n in wanted}
+    found = {n: np.asarray(frame[f"column_{n}"].to_numpy(), np.float64) for n in wanted}
     if any(np.isinf(x).any() for x in found.values()):
         return None
     return None if np.isnan(found[wanted[0]]).any() else found
