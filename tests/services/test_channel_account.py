@@ -87,11 +87,12 @@ def test_a_capture_alone_tells_a_switching_signal(store: Store, tmp_path: Path) 
     assert by_pin["3"].roles["signal-switching"] > 0.9
 
 
-@pytest.mark.parametrize("why", ["void", "no terminal", "no volts"])
+@pytest.mark.parametrize("why", ["void", "no terminal", "no volts", "no unit"])
 def test_what_can_not_be_a_reading_says_why(store: Store, tmp_path: Path, why: str) -> None:
     kept = begun(store)
     unit = "A" if why == "no volts" else "V"
-    file = write_csv(tmp_path / "hall.csv", {f"signal ({unit})": hall(5000)})
+    name = "signal" if why == "no unit" else f"signal ({unit})"
+    file = write_csv(tmp_path / "hall.csv", {name: hall(5000)})
     key = kept.keep(file, places=("",) if why == "no terminal" else ("3",))
     if why == "void":
         kept.recordings.void(key, "clip on the wrong wire")

@@ -155,7 +155,12 @@ def _why_none(found: Recording, channel: RecordedChannel, at: RoundRecord | None
         return "Say in which round and at which terminal it was taken; then it weighs as readings."
     if at.round.void:
         return "Its round is void, so nothing is taken from it."
-    if channel.unit not in ("V", ""):
+    if not channel.unit:
+        return (
+            "The file says no unit, so it may not be volts. Send it again and say so under"
+            ' "How the file is read" (unit = "V"), or export it with its unit.'
+        )
+    if channel.unit != "V":
         return f"It is in {channel.unit}; a sheet takes volts at terminals."
     return ""
 
