@@ -22,7 +22,7 @@ from backprobe.families.hypotheses import Hypotheses, hypotheses_for
 from backprobe.families.loader import parse_family
 from backprobe.families.schema import Family
 from backprobe.job import Job
-from backprobe.services import engine
+from backprobe.services import engine, sampling
 from backprobe.services.bank_cache import FIRST_ROUNDS, Workbench
 from backprobe.services.fits import distinct
 from backprobe.services.options import with_options
@@ -96,7 +96,7 @@ def shares(families: list[Family], of: Job) -> dict[str, float]:
     """Probability of each family after a sheet of two terminals."""
     bench = bench_of(hypotheses_for(2, families), 64)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(engine, "N_DRAW", 768)  # chance aside; a job gets fewer
+        patch.setattr(sampling, "N_DRAW", 768)  # chance aside; a job gets fewer
         draws = engine.infer(problem_of(of), bench).draws
     name = np.array([bench.hypotheses.pairs[h][0].id for h in draws.hypothesis])
     return {f.id: float(draws.weight[name == f.id].sum()) for f in families}

@@ -1,13 +1,17 @@
 """A search that goes on from an earlier answer on the same connector.
 
 Between two readings little changes: the explanations that were near are fitted again to the sheet
-with the new reading, beside a few that the bank suggests afresh. Where another explanation takes
-the lead, its own rivals are looked for as in a first search.
+with the new reading, those under a bad measurement beside them, and a few that the bank suggests
+afresh. Where another explanation takes the lead, its own rivals are looked for as in a first
+search; a bad measurement that becomes likely is searched as if it were looked at for the first
+time.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,53 +22,155 @@ from backprobe.core.inference.layout import carry_bases, last_choices, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
+from backprobe.services.doubted import WORTH_WIDENING, alternatives, leading, reached
 from backprobe.services.fits import distinct, fit_split, refined, start_z
+from backprobe.services.problem import Condition, Problem
 from backprobe.services.search import NEAR, widened
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Starts = tuple[IntArray, IntArray, Array]
 
-N_KNOWN = 24  # explanations that are taken over
+N_KNOWN = 20  # explanations that are taken over
+N_DOUBTED = 4  # of each bad measurement
+N_PLAIN = 3  # explanations of the plain sheet that each bad measurement is tried with, too
 N_FRESH = 8  # explanations that the bank suggests
 STEPS = 3
 N_AGAIN = 12  # explanations that are gone over once more
 SURPRISE = 4.0  # nats that a new reading may cost the best explanation before all is reconsidered
 
 
-def go_on(bench: Workbench, sheet: Sheet, known: Fit, old: Sheet) -> Fit | None:
-    """Fits of a sheet that grew out of an older one; None where it has to be searched anew.
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known of an older sheet: its problem, and the fits of each of its conditions."""
+
+    problem: Problem
+    fits: tuple[Fit, ...]
+
+
+def go_on(bench: Workbench, problem: Problem, known: Known) -> list[Fit] | None:
+    """Fits of each condition of a problem that grew out of an older one.
 
     Parameters
     ----------
     bench : Workbench
-        Of both sheets.
-    sheet : Sheet
-        The sheet of now.
-    known : Fit
-        What explained the older sheet.
-    old : Sheet
-        The older sheet; its readings are among those of now.
+        Of both.
+    problem : Problem
+        As it is now.
+    known : Known
+        What explained the older one; its readings are among those of now.
+
+    Returns
+    -------
+    list of Fit, or None
+        None where the sheet has to be searched anew.
     """
-    table = bench.hypotheses.table
-    known = known.rows(distinct(bench, old, known))
-    score = known.log_evidence + table.log_prior[known.hypothesis]
-    order = np.argsort(-score)
-    best = known.rows(order[: min(N_KNOWN, int(np.sum(score > score.max() - 2 * NEAR)))])
+    conditions, older = problem.conditions, _older(problem, known)
+    carried = [n for n, at in enumerate(older) if at is not None and not conditions[n].key_off]
+    found = _fitted_together(bench, problem, known, {n: older[n] or 0 for n in carried})
+    before = known.fits[0]
+    plain = refined(bench, problem.sheet, found[0], most=N_AGAIN, within=2 * NEAR)
+    if _odd_readings_cost(plain) > _odd_readings_cost(before) + SURPRISE:
+        return None
+    if _leader(bench, plain) != _leader(bench, before):
+        plain = widened(bench, problem.sheet, plain)
+    found[0] = plain
+    for n, condition in enumerate(conditions):
+        at = older[n]
+        if condition.key_off and at is not None:
+            starts = _starts(bench, condition, known, at)
+            found[n] = fit_split(bench, *starts, condition.sheet, STEPS)
+    new = [n for n in range(len(conditions)) if n not in found]
+    searched = alternatives(bench, problem.sheet, [conditions[n] for n in new], plain)
+    found |= dict(zip(new, searched, strict=True))
+    fits = [found[n] for n in range(len(conditions))]
+    return _gone_into(bench, problem, known, fits, older)
+
+
+def _older(problem: Problem, known: Known) -> list[int | None]:
+    """Number of each condition among those of the older problem; None where it is new."""
+
+    def named(whole: Problem, c: Condition) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        names = [r.name for r in whole.rounds]
+        return tuple(names[i] for i in c.bad_lead), tuple(names[i] for i in c.key_off)
+
+    old = {named(known.problem, c): n for n, c in enumerate(known.problem.conditions)}
+    return [old.get(named(problem, c)) for c in problem.conditions]
+
+
+def _fitted_together(
+    bench: Workbench, problem: Problem, known: Known, older: dict[int, int]
+) -> dict[int, Fit]:
+    """Fits of the conditions that share the plain sheet, the plain one first, in one batch."""
+    table, sheet = bench.hypotheses.table, problem.sheet
     fresh = screen(bench.bank, table, sheet, N_FRESH, per_hypothesis=1)
-    first = fit_split(
+    parts = [(fresh.hypothesis, fresh.assigned, start_z(bench, sheet, fresh.particle))]
+    parts += [_starts(bench, problem.conditions[n], known, at) for n, at in older.items()]
+    sizes = [part[0].size for part in parts]
+    bad = [problem.conditions[n].lead_bad for n in (0, *older)]
+    fits = fit_split(
         bench,
-        np.concatenate([best.hypothesis, fresh.hypothesis]),
-        np.concatenate([best.assigned, fresh.assigned]),
-        np.concatenate([recast(bench, best, old, sheet), start_z(bench, sheet, fresh.particle)]),
+        np.concatenate([part[0] for part in parts]),
+        np.concatenate([part[1] for part in parts]),
+        np.concatenate([part[2] for part in parts]),
         sheet,
         STEPS,
+        np.repeat(np.stack(bad), sizes, axis=0),
     )
-    near = refined(bench, sheet, first, most=N_AGAIN, within=2 * NEAR)
-    if _odd_readings_cost(near) > _odd_readings_cost(best) + SURPRISE:
-        return None
-    leader = int(np.argmax(near.log_evidence + table.log_prior[near.hypothesis]))
-    if near.hypothesis[leader] == best.hypothesis[0]:
-        return near
-    return widened(bench, sheet, near)
+    sizes = [sizes[0] + sizes[1], *sizes[2:]]  # what is fresh belongs to the plain sheet
+    ends = np.cumsum([0, *sizes])
+    return {n: fits.rows(np.arange(a, b)) for n, (a, b) in zip(older, pairwise(ends), strict=True)}
+
+
+def _starts(bench: Workbench, condition: Condition, known: Known, at: int) -> Starts:
+    """What explained a condition before, as starts on the sheet of now.
+
+    To a bad measurement come the best explanations of the plain sheet.
+    """
+    table = bench.hypotheses.table
+    plain = condition.bad_rounds == ()
+    parts = []
+    for number, most in (
+        (at, N_KNOWN if plain else N_DOUBTED),
+        *(() if plain else ((0, N_PLAIN),)),
+    ):
+        fits, old = known.fits[number], known.problem.conditions[number].sheet
+        order = leading(bench, fits)
+        score = (fits.log_evidence + table.log_prior[fits.hypothesis])[order]
+        some = order[score > score[0] - 2 * NEAR]
+        some = some[distinct(bench, old, fits.rows(some))][:most]
+        best = fits.rows(some)
+        parts.append((best.hypothesis, best.assigned, recast(bench, best, old, condition.sheet)))
+    hypothesis, assigned, z = zip(*parts, strict=True)
+    return np.concatenate(hypothesis), np.concatenate(assigned), np.concatenate(z)
+
+
+def _gone_into(
+    bench: Workbench,
+    problem: Problem,
+    known: Known,
+    fits: list[Fit],
+    older: Sequence[int | None],
+) -> list[Fit]:
+    """The same fits, bad measurements near the best gone into where they were not before."""
+    score = reached(bench, problem.conditions, fits)
+    before = reached(bench, known.problem.conditions, known.fits)
+    found = list(fits)
+    for n, condition in enumerate(problem.conditions):
+        if n == 0 or score[n] <= score.max() - WORTH_WIDENING:
+            continue
+        at = older[n]
+        was_near = at is not None and before[at] > before.max() - WORTH_WIDENING
+        if at is not None and not was_near:
+            found[n] = alternatives(bench, problem.sheet, [condition], fits[0])[0]
+        if at is None or not was_near or _leader(bench, fits[n]) != _leader(bench, known.fits[at]):
+            found[n] = widened(bench, condition.sheet, found[n])
+    return found
+
+
+def _leader(bench: Workbench, fits: Fit) -> int:
+    """Hypothesis of the most probable explanation."""
+    return int(fits.hypothesis[leading(bench, fits)[0]])
 
 
 def _odd_readings_cost(fits: Fit) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -12,7 +13,7 @@ from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.fits import fit_split, start_z
-from backprobe.services.problem import Condition, Problem, corrected_sheets
+from backprobe.services.problem import Condition, corrected_sheets
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -20,14 +21,26 @@ IntArray = NDArray[np.int64]
 N_START = 12
 N_CARRIED = 10  # explanations of the plain sheet that each alternative is tried with
 STEPS = 6
+WORTH_WIDENING = 4.0  # nats behind the best within which a bad measurement is gone into
 
 
-def alternatives(bench: Workbench, problem: Problem, plain: Fit) -> list[Fit]:
-    """Fits of each condition but the plain one: bad black leads in one batch, then the key."""
-    table = bench.hypotheses.table
-    order = np.argsort(-(plain.log_evidence + table.log_prior[plain.hypothesis]))
-    carried = plain.rows(order[:N_CARRIED])
-    conditions = problem.conditions[1:]
+def alternatives(
+    bench: Workbench, sheet: Sheet, conditions: Sequence[Condition], plain: Fit
+) -> list[Fit]:
+    """Fits of conditions other than the plain one: bad black leads in one batch, then the key.
+
+    Parameters
+    ----------
+    bench : Workbench
+        Of the sheet.
+    sheet : Sheet
+        Taken at its word.
+    conditions : sequence of Condition
+        Bad measurements, those of the black lead before those of the key.
+    plain : Fit
+        What explains the sheet taken at its word.
+    """
+    carried = plain.rows(leading(bench, plain)[:N_CARRIED])
     lead = [c for c in conditions if c.bad_lead]
     found: list[Fit] = []
     if lead:
@@ -38,7 +51,7 @@ def alternatives(bench: Workbench, problem: Problem, plain: Fit) -> list[Fit]:
             np.concatenate([b[0] for b in batch]),
             np.concatenate([b[1] for b in batch]),
             np.concatenate([b[2] for b in batch]),
-            problem.sheet,
+            sheet,
             STEPS,
             np.repeat(np.stack([c.lead_bad for c in lead]), sizes, axis=0),
         )
@@ -49,6 +62,19 @@ def alternatives(bench: Workbench, problem: Problem, plain: Fit) -> list[Fit]:
             starts = _starts_without(bench, condition, carried)
             found.append(fit_split(bench, *starts, condition.sheet, STEPS))
     return found
+
+
+def leading(bench: Workbench, fits: Fit) -> IntArray:
+    """Rows of a fit, the most probable explanation first."""
+    prior = bench.hypotheses.table.log_prior[fits.hypothesis]
+    return np.argsort(-(fits.log_evidence + prior))
+
+
+def reached(bench: Workbench, conditions: Sequence[Condition], fits: Sequence[Fit]) -> Array:
+    """Log evidence with priors of the best explanation of each condition."""
+    prior = bench.hypotheses.table.log_prior
+    best = [(f.log_evidence + prior[f.hypothesis]).max() for f in fits]
+    return np.array(best) + [c.log_prior for c in conditions]
 
 
 def _starts_without(

@@ -14,24 +14,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from backprobe.core.inference import importance
 from backprobe.core.inference.fit import Fit
-from backprobe.core.inference.hypotheses import HypothesisTable
-from backprobe.core.inference.importance import Draws, Group
+from backprobe.core.inference.importance import Draws, Group, group_modes
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.carry import go_on, grew_out_of
-from backprobe.services.doubted import alternatives
+from backprobe.services.carry import Known, go_on, grew_out_of
+from backprobe.services.doubted import WORTH_WIDENING, alternatives, reached
 from backprobe.services.options import with_options
-from backprobe.services.problem import Condition, Problem
+from backprobe.services.problem import Problem
+from backprobe.services.sampling import draws_of
 from backprobe.services.search import explore, widened
 from backprobe.vocabulary import CONNECTOR_KINDS
 
-N_GROUP = 12  # groups that are sampled
-N_GROUP_ALTERNATIVE = 4
-N_DRAW = 48
-FAR_BEHIND = 14.0  # nats; groups further behind the best are not sampled
-NEGLIGIBLE = 40.0  # nats; groups further behind have no weight that anyone could notice
-WORTH_WIDENING = 4.0  # nats behind the best within which a bad measurement is gone into
 KIND_RIGHT = 0.8  # probability that a connector is of the kind it is taken for (common practice)
 SEED = 7
 
@@ -69,31 +62,19 @@ def infer(problem: Problem, bench: Workbench, earlier: Posterior | None = None) 
     rng = np.random.default_rng(SEED)
     bench = with_kind(bench, problem.job.connector.kind)
     table = bench.hypotheses.table
-    plain = _from_earlier(problem, bench, earlier)
-    if plain is None:
-        plain = explore(bench, problem.sheet)
-    fits = [plain, *alternatives(bench, problem, plain)]
-    reached = _reached(table, problem, fits)
-    fits[1:] = [
-        widened(bench, c.sheet, f) if x > max(reached) - WORTH_WIDENING else f
-        for f, c, x in zip(fits[1:], problem.conditions[1:], reached[1:], strict=True)
-    ]
-    reached = _reached(table, problem, fits)
+    gone_on = _from_earlier(problem, bench, earlier)
+    fits = _searched(problem, bench) if gone_on is None else gone_on
+    behind = reached(bench, problem.conditions, fits)
+    behind = behind.max() - behind
     fits = [
-        with_options(bench, c.sheet, f, max(reached) - x)
-        for f, c, x in zip(fits, problem.conditions, reached, strict=True)
+        with_options(bench, c.sheet, f, float(x))
+        for f, c, x in zip(fits, problem.conditions, behind, strict=True)
     ]
     groups = [
-        importance.group_modes(table, c.sheet, f)
-        for c, f in zip(problem.conditions, fits, strict=True)
+        group_modes(table, c.sheet, f, number, c.log_prior)
+        for number, (c, f) in enumerate(zip(problem.conditions, fits, strict=True))
     ]
-    best = max(
-        g[0].log_evidence + c.log_prior for g, c in zip(groups, problem.conditions, strict=True)
-    )
-    parts: list[Draws] = []
-    for number, condition in enumerate(problem.conditions):
-        parts += _sample(bench, number, condition, fits[number], groups[number], best, rng)
-    draws = importance.concatenate(parts)
+    draws = draws_of(bench, problem.conditions, fits, groups, rng)
     return Posterior(
         problem=problem,
         bench=bench,
@@ -104,22 +85,28 @@ def infer(problem: Problem, bench: Workbench, earlier: Posterior | None = None) 
     )
 
 
-def _reached(table: HypothesisTable, problem: Problem, fits: list[Fit]) -> list[float]:
-    """Log evidence with priors of the best explanation of each condition."""
+def _searched(problem: Problem, bench: Workbench) -> list[Fit]:
+    """Fits of each condition, searched from the start."""
+    plain = explore(bench, problem.sheet)
+    doubted = alternatives(bench, problem.sheet, problem.conditions[1:], plain)
+    fits = [plain, *doubted]
+    score = reached(bench, problem.conditions, fits)
     return [
-        float((f.log_evidence + table.log_prior[f.hypothesis]).max()) + c.log_prior
-        for f, c in zip(fits, problem.conditions, strict=True)
+        widened(bench, c.sheet, f) if f is not plain and x > score.max() - WORTH_WIDENING else f
+        for f, c, x in zip(fits, problem.conditions, score, strict=True)
     ]
 
 
-def _from_earlier(problem: Problem, bench: Workbench, earlier: Posterior | None) -> Fit | None:
-    """Fits of the plain sheet that an earlier answer leads to, None where it can't serve."""
+def _from_earlier(
+    problem: Problem, bench: Workbench, earlier: Posterior | None
+) -> list[Fit] | None:
+    """Fits of each condition that an earlier answer leads to, None where it can't serve."""
     if earlier is None or earlier.bench.hypotheses.pairs is not bench.hypotheses.pairs:
         return None
     old = earlier.problem.sheet
     if old.n_read == 0 or not grew_out_of(problem.sheet, old):
         return None
-    return go_on(bench, problem.sheet, earlier.fits[0], old)
+    return go_on(bench, problem, Known(earlier.problem, earlier.fits))
 
 
 def with_kind(bench: Workbench, kind: str) -> Workbench:
@@ -142,51 +129,3 @@ def _is_stable(draws: Draws) -> bool:
         if mine.size > 1 and mine.sum() > 0.3 and mine.sum() ** 2 / np.sum(mine**2) < 5.0:
             return False
     return True
-
-
-def _sample(
-    bench: Workbench,
-    number: int,
-    condition: Condition,
-    fits: Fit,
-    groups: list[Group],
-    best: float,
-    rng: np.random.Generator,
-) -> list[Draws]:
-    """Draws of the groups near the best, Laplace's evidence for the others."""
-    table, sheet, log_prior = bench.hypotheses.table, condition.sheet, condition.log_prior
-    most = N_GROUP if number == 0 else N_GROUP_ALTERNATIVE
-    groups = [g for g in groups if g.log_evidence + log_prior > best - NEGLIGIBLE]
-    if not groups:
-        return []
-    near = [g.log_evidence + log_prior > best - FAR_BEHIND for g in groups]
-    sampled = [g for g, n in zip(groups, near, strict=True) if n][:most]
-    laplace = importance.laplace_draws(
-        table, sheet, fits, groups, condition=number, log_condition=log_prior
-    )
-    parts = []
-    n_switch = (table.circuits.switch_share >= 0).sum(axis=1)
-    count = [int(n_switch[fits.hypothesis[g.modes[0]]]) for g in sampled]
-    start = 0
-    while start < len(sampled):  # runs of groups with as many switching elements
-        stop = start
-        while stop < len(sampled) and count[stop] == count[start]:
-            stop += 1
-        parts.append(
-            importance.sample_groups(
-                table,
-                sheet,
-                fits,
-                sampled[start:stop],
-                N_DRAW,
-                rng,
-                laplace.log_weight[start:stop],
-                condition=number,
-                log_condition=log_prior,
-                first_group=start,
-            )
-        )
-        start = stop
-    if len(sampled) < len(groups):
-        parts.append(laplace.rows(np.arange(len(sampled), len(groups))))
-    return parts

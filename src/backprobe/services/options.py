@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-NOTICED = 20.0  # nats behind the best; what the options of others weigh changes nothing
+NOTICED = 10.0  # nats behind the best; what the options of others weigh changes nothing
 BESIDE = 4.0  # nats behind the best within which other options are fitted
 NEAR_OPTION = 8.0  # nats that another option may cost as all else stands, to be worth a fit
 STEPS = 3

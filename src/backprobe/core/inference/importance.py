@@ -31,6 +31,7 @@ from backprobe.core.inference.sheet import Sheet
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+MOST_MODES = 3  # of a group
 APART = 0.3  # modes nearer than this in every coordinate are one
 FEWEST_CARRYING = 10.0  # effective draws of a group below which its weights are steadied
 N_CORRECTION = 3  # corrections of draws for what the linear model leaves out
@@ -91,15 +92,29 @@ def concatenate(parts: list[Draws]) -> Draws:
 class Group:
     """Modes (rows of a `Fit`) that share hypothesis, choices and fitted resistors' wires.
 
-    ``log_evidence`` is Laplace's, of the best mode, with the hypothesis's prior.
+    ``log_evidence`` is Laplace's, of the best mode, with the hypothesis's prior. ``condition`` is
+    the measurement condition that it assumes, ``log_condition`` its log prior, ``number`` the place
+    among the groups of that condition, the best one first.
     """
 
     modes: IntArray
     log_evidence: float
+    condition: int = 0
+    log_condition: float = 0.0
+    number: int = 0
+
+    @property
+    def log_mass(self) -> float:
+        """Log evidence with all priors."""
+        return self.log_evidence + self.log_condition
 
 
 def group_modes(
-    table: HypothesisTable, sheet: Sheet, fits: Fit, most_modes: int = 3
+    table: HypothesisTable,
+    sheet: Sheet,
+    fits: Fit,
+    condition: int = 0,
+    log_condition: float = 0.0,
 ) -> list[Group]:
     """Group fitted modes by hypothesis and choices, best group first."""
     rows = table.rows(fits.hypothesis)
@@ -113,8 +128,11 @@ def group_modes(
     score = fits.log_evidence + table.log_prior[fits.hypothesis]
     for index in np.argsort(-score):
         members.setdefault(keys[index], []).append(int(index))
-    groups = [Group(_distinct(fits, m, most_modes), float(score[m[0]])) for m in members.values()]
-    return sorted(groups, key=lambda g: -g.log_evidence)
+    own = sorted(members.values(), key=lambda m: -score[m[0]])
+    return [
+        Group(_distinct(fits, m, MOST_MODES), float(score[m[0]]), condition, log_condition, number)
+        for number, m in enumerate(own)
+    ]
 
 
 def _distinct(fits: Fit, members: list[int], most: int) -> IntArray:
@@ -136,9 +154,6 @@ def sample_groups(
     n_draw: int,
     rng: np.random.Generator,
     log_laplace: Array,
-    condition: int = 0,
-    log_condition: float = 0.0,
-    first_group: int = 0,
 ) -> Draws:
     """Draw from each group and weigh.
 
@@ -153,31 +168,25 @@ def sample_groups(
         Source of randomness.
     log_laplace : ndarray, shape (n_group,)
         Log weight of each group by Laplace's approximation.
-    condition, log_condition : int, float
-        Which measurement condition this is, and its log prior.
-    first_group : int
-        Number of the first group.
 
     Returns
     -------
     Draws
         ``n_draw`` of each group; the sum of a group's weights is its evidence times priors.
     """
-    z, log_q, source = [], [], []
+    z, log_q = [], []
     firsts = np.array([group.modes[0] for group in groups], dtype=np.int64)
     held = is_choice(table.rows(fits.hypothesis[firsts]), layout_of(table, sheet))
     for group, own in zip(groups, held, strict=True):
         drawn, density = _propose(fits, group, own, n_draw, rng)
         z.append(drawn)
         log_q.append(density)
-        source.append(np.full(n_draw, group.modes[0]))
-    mode = np.concatenate(source)
+    each = [group for group in groups for _ in range(n_draw)]
     draws_z, density = np.concatenate(z), np.concatenate(log_q)
-    weighed = weigh(table, sheet, fits, mode, draws_z, density, log_condition)
+    weighed = weigh(table, sheet, fits, each, draws_z, density)
     steadied = _steadied(weighed.log_weight.reshape(len(groups), n_draw), log_laplace)
     weighed = replace(weighed, log_weight=steadied.ravel())
-    number = first_group + np.repeat(np.arange(len(groups)), n_draw)
-    return _as_draws(weighed, fits.hypothesis[mode], condition, number, draws_z)
+    return _as_draws(weighed, fits, each, draws_z)
 
 
 def _steadied(log_weight: Array, log_laplace: Array) -> Array:
@@ -300,28 +309,26 @@ def weigh(
     table: HypothesisTable,
     sheet: Sheet,
     fits: Fit,
-    mode: IntArray,
+    groups: list[Group],
     z: Array,
     log_q: Array,
-    log_extra: float,
 ) -> Weighed:
     """Posterior over proposal of coordinates, summed over all assignments.
 
     Parameters
     ----------
-    mode : ndarray of int, shape (n,)
-        Mode (row of ``fits``) that each coordinate vector belongs to.
+    groups : list of Group, n long
+        Group that each coordinate vector belongs to.
     z : ndarray, shape (n, n_z)
     log_q : ndarray, shape (n,)
         Log density of the proposal, normal constant left out.
-    log_extra : float
-        Added to each log weight.
 
     Returns
     -------
     Weighed
         Log weights, wire marginals and best assignments.
     """
+    mode = np.array([group.modes[0] for group in groups], dtype=np.int64)
     rows = table.rows(fits.hypothesis[mode])
     layout = layout_of(table, sheet)
     assigned = fits.assigned[mode]
@@ -343,9 +350,8 @@ def weigh(
     held = is_choice(rows, layout)
     log_prior_z = -0.5 * np.sum(np.where(held, 0.0, z) ** 2, axis=1)
     log_choice = fits.log_choice[mode]
-    log_weight = (
-        total.log_sum + common + log_prior_z + log_choice - log_q + rows.log_prior + log_extra
-    )
+    log_prior = log_prior_z + log_choice + rows.log_prior + [g.log_condition for g in groups]
+    log_weight = total.log_sum + common + log_prior - log_q
     if total.marginals is None or total.best is None:
         raise AssertionError  # asked for above; tells the type checker
     return Weighed(log_weight, total.marginals, total.best, prediction.values)
@@ -358,31 +364,19 @@ def _tie_fitted(sheet: Sheet, assigned: IntArray, unary: Array) -> None:
         unary[:, t] = np.where(keep, unary[:, t], -np.inf)
 
 
-def laplace_draws(
-    table: HypothesisTable,
-    sheet: Sheet,
-    fits: Fit,
-    groups: list[Group],
-    condition: int = 0,
-    log_condition: float = 0.0,
-    first_group: int = 0,
-) -> Draws:
+def laplace_draws(table: HypothesisTable, sheet: Sheet, fits: Fit, groups: list[Group]) -> Draws:
     """One draw a group at its most probable point, with Laplace's evidence as its weight."""
     mode = np.array([g.modes[0] for g in groups], dtype=np.int64)
     z = fits.z[mode]
     half_log_det = 0.5 * log_determinant(fits.jacobian[mode], fits.deviation[mode])
-    weighed = weigh(table, sheet, fits, mode, z, half_log_det, log_condition)
-    number = first_group + np.arange(len(groups))
-    return _as_draws(weighed, fits.hypothesis[mode], condition, number, z)
+    return _as_draws(weigh(table, sheet, fits, groups, z, half_log_det), fits, groups, z)
 
 
-def _as_draws(
-    weighed: Weighed, hypothesis: IntArray, condition: int, group: IntArray, z: Array
-) -> Draws:
+def _as_draws(weighed: Weighed, fits: Fit, groups: list[Group], z: Array) -> Draws:
     return Draws(
-        hypothesis=hypothesis,
-        condition=np.full(hypothesis.size, condition),
-        group=group,
+        hypothesis=fits.hypothesis[[g.modes[0] for g in groups]],
+        condition=np.array([g.condition for g in groups], dtype=np.int64),
+        group=np.array([g.number for g in groups], dtype=np.int64),
         z=z,
         log_weight=weighed.log_weight,
         marginal=weighed.marginal,
