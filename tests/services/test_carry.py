@@ -85,3 +85,19 @@ def test_what_is_corrected_is_searched_anew() -> None:
     terminals = (named, *whole.connector.terminals[1:])
     with_diagram = replace(whole, connector=replace(whole.connector, terminals=terminals))
     assert not grew_out_of(problem_of(with_diagram).sheet, shorter)
+
+
+def test_after_few_readings_a_fault_stays_possible() -> None:
+    # Dozens of sound circuits read alike there. Common practice, no source: one wire with voltage
+    # and one without say nothing of whether the circuit is sound.
+    first = job("healthy-air-mass").rounds[0]
+    bare = replace(first, volts={}, volts_loaded={}, sensor_ohms={}, ambient_celsius=None)
+    earlier = posterior_of(replace(job("healthy-air-mass"), rounds=(bare,)))
+    for n in (1, 2):
+        volts = dict(list(first.volts.items())[:n])
+        taken = replace(job("healthy-air-mass"), rounds=(replace(bare, volts=volts),))
+        earlier = posterior_of(taken, earlier=earlier)
+        none = {f.fault: f.probability for f in fault_answers(earlier)}["none"]
+        anew = {f.fault: f.probability for f in fault_answers(posterior_of(taken))}["none"]
+        assert none < 0.97
+        assert none == pytest.approx(anew, abs=0.1)

@@ -26,14 +26,16 @@ from backprobe.services.doubted import WORTH_WIDENING, alternatives, leading, re
 from backprobe.services.fits import distinct, fit_split, refined, start_z
 from backprobe.services.problem import Condition, Problem
 from backprobe.services.search import NEAR, widened
+from backprobe.vocabulary import NO_FAULT
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Starts = tuple[IntArray, IntArray, Array]
 
-N_KNOWN = 20  # explanations that are taken over
-N_DOUBTED = 4  # of each bad measurement
-N_PLAIN = 3  # explanations of the plain sheet that each bad measurement is tried with, too
+# Explanations that are taken over: without a fault and with one.
+TAKEN_OVER = (10, 20)
+OF_DOUBTED = (2, 3)  # those of each bad measurement
+OF_PLAIN = (1, 2)  # those of the plain sheet that each bad measurement is tried with, too
 N_FRESH = 8  # explanations that the bank suggests
 STEPS = 3
 N_AGAIN = 12  # explanations that are gone over once more
@@ -127,22 +129,32 @@ def _starts(bench: Workbench, condition: Condition, known: Known, at: int) -> St
 
     To a bad measurement come the best explanations of the plain sheet.
     """
-    table = bench.hypotheses.table
     plain = condition.bad_rounds == ()
+    taken = [(at, TAKEN_OVER if plain else OF_DOUBTED), *(() if plain else ((0, OF_PLAIN),))]
     parts = []
-    for number, most in (
-        (at, N_KNOWN if plain else N_DOUBTED),
-        *(() if plain else ((0, N_PLAIN),)),
-    ):
-        fits, old = known.fits[number], known.problem.conditions[number].sheet
-        order = leading(bench, fits)
-        score = (fits.log_evidence + table.log_prior[fits.hypothesis])[order]
-        some = order[score > score[0] - 2 * NEAR]
-        some = some[distinct(bench, old, fits.rows(some))][:most]
-        best = fits.rows(some)
+    for number, most in taken:
+        old = known.problem.conditions[number].sheet
+        best = known.fits[number].rows(_taken_over(bench, old, known.fits[number], *most))
         parts.append((best.hypothesis, best.assigned, recast(bench, best, old, condition.sheet)))
     hypothesis, assigned, z = zip(*parts, strict=True)
     return np.concatenate(hypothesis), np.concatenate(assigned), np.concatenate(z)
+
+
+def _taken_over(bench: Workbench, sheet: Sheet, fits: Fit, n_sound: int, n_faulty: int) -> IntArray:
+    """Rows of the best explanations without a fault, and of the best one of each of some faults.
+
+    After few readings very many sound circuits explain them alike: the best of all would leave no
+    fault among them, as if there could be none.
+    """
+    order = leading(bench, fits)
+    score = (fits.log_evidence + bench.hypotheses.table.log_prior[fits.hypothesis])[order]
+    order = order[score > score[0] - 2 * NEAR]
+    order = order[distinct(bench, sheet, fits.rows(order))]
+    kinds = [bench.hypotheses.pairs[h][1].kind for h in fits.hypothesis[order]]
+    is_sound = np.array([kind == NO_FAULT for kind in kinds])
+    faulty = order[~is_sound]
+    first = np.sort(np.unique(fits.hypothesis[faulty], return_index=True)[1])
+    return np.concatenate([order[is_sound][:n_sound], faulty[first][:n_faulty]])
 
 
 def _gone_into(
