@@ -65,8 +65,8 @@ def test_a_round_that_is_new_starts_from_the_option_of_the_last_one_like_it() ->
     z[0, before.choice(0)], z[0, before.choice(1)] = -1.0, 1.0
     last, at = last_choices(table.table.rows(np.zeros(1, dtype=np.int64)), z, before, 0)
     assert (last[0, 0], at[0, 0]) == (1.0, before.choice(1).start)
-    _, at = last_choices(table.table.rows(np.zeros(1, dtype=np.int64)), z, before, 2)
-    assert at[0, 0] == -1  # never idled
+    _, at = last_choices(table.table.rows(np.zeros(1, dtype=np.int64)), z, before, 5)
+    assert at[0, 0] == -1  # its throttle was never snapped
     assert after_.choice(2).stop == after_.lead(0)[0]
 
 

@@ -11,10 +11,11 @@ from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Quantity
 from backprobe.job import Indication, Round
+from backprobe.services.explain import posterior_of
 from backprobe.services.fits import distinct, score
 from backprobe.services.problem import corrected_sheets, problem_of
-from backprobe.services.search import moved
-from tests.services.sheets import after, job, taken
+from backprobe.services.search import best_of_families, moved, nearest_rivals, sound_afresh
+from tests.services.sheets import after, job, taken, unplugged
 
 
 def test_every_kind_of_circuit_keeps_its_best_start() -> None:
@@ -120,3 +121,32 @@ def test_scores_are_those_of_the_fit() -> None:
     fits, sheet = posterior.fits[0].rows(np.arange(5)), posterior.problem.sheet
     found = score(posterior.bench, fits.hypothesis, fits.assigned, fits.z, sheet, fits.lead_bad)
     assert found == pytest.approx(fits.reading_log, abs=1e-6)
+
+
+def test_beside_a_leading_fault_its_sound_circuit_is_fitted_from_the_bank() -> None:
+    posterior = after("thermistor")
+    bench, sheet, fits = posterior.bench, posterior.problem.sheet, posterior.fits[0]
+    is_sound = np.array([bench.hypotheses.pairs[int(h)][1].kind == "none" for h in fits.hypothesis])
+    assert not sound_afresh(bench, sheet, fits.rows(np.flatnonzero(is_sound)))
+    broken = fits.rows(np.flatnonzero(~is_sound))
+    (found,) = sound_afresh(bench, sheet, broken)
+    leading = broken.rows(np.array(best_of_families(bench, broken)))
+    families = [bench.hypotheses.pairs[int(h)][0].id for h in leading.hypothesis]
+    for h, wires in zip(found.hypothesis, found.assigned, strict=True):
+        family, fault = bench.hypotheses.pairs[int(h)]
+        assert fault.kind == "none"
+        assert wires.tolist() == leading.assigned[families.index(family.id)].tolist()
+    assert {bench.hypotheses.pairs[int(h)][0].id for h in found.hypothesis} == set(families)
+
+
+def test_terminals_are_exchanged_in_more_families_than_the_best() -> None:
+    # Both wires near ground: which of two is the return is open in every family alike.
+    posterior = posterior_of(job("12", unplugged("A", {"1": 0.004, "2": 0.003})))
+    bench, sheet, fits = posterior.bench, posterior.problem.sheet, posterior.fits[0]
+    leading = best_of_families(bench, fits)
+    rivals = nearest_rivals(bench, sheet, fits)
+    for row in leading:
+        same = rivals.hypothesis == fits.hypothesis[row]
+        kept = {tuple(wires) for wires in rivals.assigned[same].tolist()}
+        own = fits.assigned[row].tolist()
+        assert tuple(own[::-1]) in kept, bench.hypotheses.pairs[int(fits.hypothesis[row])][0].id

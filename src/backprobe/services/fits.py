@@ -22,6 +22,7 @@ from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
+from backprobe.services.held_still import held_still
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -50,7 +51,7 @@ def refined(
     n_near = min(most, int(np.sum(score > score.max() - within)))
     best, rest = fits.rows(order[:n_near]), fits.rows(order[n_near:])
     z = _better_choices(bench, sheet, best)
-    source, changed = _unfitting_choices(bench, sheet, best)
+    source, changed = _worth_trying(bench, sheet, best)
     further = fit_split(
         bench,
         np.concatenate([best.hypothesis, best.hypothesis[source]]),
@@ -74,6 +75,15 @@ def distinct(bench: Workbench, sheet: Sheet, fits: Fit) -> IntArray:
     how_good = np.round(fits.log_posterior, 1)
     key = np.column_stack([fits.hypothesis, fits.assigned, bins, how_good])
     return np.sort(np.unique(key, axis=0, return_index=True)[1])
+
+
+def _worth_trying(bench: Workbench, sheet: Sheet, fits: Fit) -> tuple[IntArray, Array]:
+    """Other coordinates to fit from, beside those of the best explanations themselves.
+
+    Returns which of them each comes from, and the coordinates.
+    """
+    found = [_unfitting_choices(bench, sheet, fits), held_still(bench, sheet, fits)]
+    return np.concatenate([part[0] for part in found]), np.concatenate([part[1] for part in found])
 
 
 def _unfitting_choices(bench: Workbench, sheet: Sheet, fits: Fit) -> tuple[IntArray, Array]:

@@ -2,7 +2,9 @@
 
 1. The bank says which hypotheses and assignments deserve a fit.
 2. The best families are fitted with every one of their faults, and their best assignments with
-   every exchange of two terminals, so that nearest rivals are always weighed.
+   every exchange of two terminals, so that nearest rivals are always weighed. Where a fault leads
+   a family, its sound circuit is fitted afresh on the same wires: started from the fault's values
+   alone, it may miss its own best ones.
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.fits import fit_split, refined, score, start_z
+from backprobe.vocabulary import NO_FAULT
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -27,6 +30,8 @@ Bools = NDArray[np.bool_]
 N_START = 40
 N_PARTICLE = 2  # starts of each explanation
 N_FAMILY = 3  # families that are fitted with all their faults
+N_FRESH = 4  # particles that a sound circuit is fitted from beside the fault that leads it
+N_SWAP = 6  # exchanges of two terminals that are fitted beside those of the very best
 N_LAST = 15  # explanations that are gone over once more
 NEAR = 14.0  # nats behind the best within which they are
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
@@ -46,49 +51,75 @@ def explore(bench: Workbench, sheet: Sheet) -> Fit:
 
 def widened(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
     """The same fits with their nearest rivals beside them, the best of all carried to the end."""
-    wide = fitting.concatenate([fits, nearest_rivals(bench, sheet, fits)])
+    rivals = [nearest_rivals(bench, sheet, fits), *sound_afresh(bench, sheet, fits)]
+    wide = fitting.concatenate([fits, *rivals])
     near = refined(bench, sheet, wide)
     return refined(bench, sheet, near, most=N_LAST, within=NEAR)
 
 
 def nearest_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
-    """All faults of the best families, and all exchanges of two terminals of the best fit.
+    """All faults of the best families, and exchanges of two terminals of their best fits.
 
     Each fault is tried at several severities without fitting; its best one starts the fit.
     """
     table, hypotheses = bench.hypotheses.table, bench.hypotheses
     layout = layout_of(table, sheet)
-    order = np.argsort(-(first.log_evidence + table.log_prior[first.hypothesis]))
+    leading = best_of_families(bench, first)
     target, assigned, z = [], [], []
-    families: list[str] = []
-    for row in order:
+    for row in leading:
         source = int(first.hypothesis[row])
-        family = hypotheses.pairs[source][0].id
-        if family in families:
-            continue
-        families.append(family)
-        some = hypotheses.of_family(family)
+        some = hypotheses.of_family(hypotheses.pairs[source][0].id)
         target.append(some)
         z.append(moved(bench, layout, source, first.z[row], some))
         assigned.append(np.repeat(first.assigned[row : row + 1], some.size, axis=0))
-        if len(families) == N_FAMILY:
-            break
     hypothesis, wires, start = np.concatenate(target), np.concatenate(assigned), np.concatenate(z)
     doubted = first.lead_bad[:1]
     start = _best_severity(bench, hypothesis, wires, start, sheet, doubted)
-    best = int(order[0])
-    swapped = _exchanges(first.assigned[best])
-    n_swap = len(swapped)
+    near, swapped = _near_exchanges(bench, sheet, first, leading)
     return fit_split(
         bench,
-        np.concatenate([hypothesis, np.full(n_swap, first.hypothesis[best])]),
+        np.concatenate([hypothesis, first.hypothesis[near]]),
         np.concatenate([wires, swapped]),
-        np.concatenate([start, np.repeat(first.z[best : best + 1], n_swap, axis=0)]),
+        np.concatenate([start, first.z[near]]),
         sheet,
         WIDEN_STEPS,
-        np.repeat(doubted, hypothesis.size + n_swap, axis=0),
+        np.repeat(doubted, hypothesis.size + near.size, axis=0),
         gentle=fitting.GENTLE[-1:],
     )
+
+
+def best_of_families(bench: Workbench, fits: Fit) -> list[int]:
+    """The best explanation of each of the best families, the very best first."""
+    found: dict[str, int] = {}
+    for row in np.argsort(-(fits.log_evidence + bench.hypotheses.table.log_prior[fits.hypothesis])):
+        found.setdefault(bench.hypotheses.pairs[int(fits.hypothesis[row])][0].id, int(row))
+        if len(found) == N_FAMILY:
+            break
+    return list(found.values())
+
+
+def sound_afresh(bench: Workbench, sheet: Sheet, fits: Fit) -> list[Fit]:
+    """Sound circuits of the families that a fault leads, from the bank, on the wires it has there.
+
+    Empty where no fault leads.
+    """
+    hypotheses, starts = bench.hypotheses, []
+    for row in best_of_families(bench, fits):
+        family, fault = hypotheses.pairs[int(fits.hypothesis[row])]
+        if fault.kind == NO_FAULT:
+            continue
+        sound = int(hypotheses.of_family(family.id)[0])
+        particle = np.flatnonzero(bench.bank.hypothesis == sound)
+        hypothesis, z = np.full(particle.size, sound), start_z(bench, sheet, particle)
+        wires = np.repeat(fits.assigned[row : row + 1], particle.size, axis=0)
+        doubted = np.repeat(fits.lead_bad[row : row + 1], particle.size, axis=0)
+        like = score(bench, hypothesis, wires, z, sheet, doubted).sum(axis=1)
+        near = np.argsort(-like, kind="stable")[:N_FRESH]
+        starts.append((hypothesis[near], wires[near], z[near], doubted[near]))
+    if not starts:
+        return []
+    hypothesis, wires, z, doubted = (np.concatenate(parts) for parts in zip(*starts, strict=True))
+    return [fit_split(bench, hypothesis, wires, z, sheet, FIRST_STEPS, doubted)]
 
 
 def _best_severity(
@@ -111,6 +142,26 @@ def _best_severity(
         tried.append(some)
     best = np.argmax(np.stack(scores), axis=0)
     return np.asarray(np.stack(tried)[best, rows])
+
+
+def _near_exchanges(
+    bench: Workbench, sheet: Sheet, first: Fit, leading: list[int]
+) -> tuple[IntArray, IntArray]:
+    """Explanations with two terminals exchanged: which each comes from, and its assignment.
+
+    All of the very best one; of the next families' best those that cost little as they stand.
+    """
+    swapped = [_exchanges(first.assigned[row]) for row in leading]
+    n_swap = [len(some) for some in swapped]
+    source = np.repeat(np.array(leading, dtype=np.int64), n_swap)
+    wires = np.concatenate(swapped)
+    doubted = first.lead_bad[source]
+    like = score(bench, first.hypothesis[source], wires, first.z[source], sheet, doubted)
+    cost = first.reading_log[source].sum(axis=1) - like.sum(axis=1)
+    cost[source == leading[0]] = -np.inf
+    kept = np.argsort(cost, kind="stable")[: n_swap[0] + N_SWAP]
+    kept = np.sort(kept[cost[kept] < NEAR])
+    return source[kept], wires[kept]
 
 
 def _exchanges(assigned: IntArray) -> IntArray:

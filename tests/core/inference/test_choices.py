@@ -140,8 +140,9 @@ def test_both_ends_of_a_movement_have_their_own_option_where_their_states_differ
 
 
 def test_a_choice_that_never_moves_belongs_to_its_state() -> None:
+    # A relay is off with the key on in 6 of 10 (its file): engine running it is drawn anew.
     rounds = (KEY_ON, IDLE, replace(KEY_ON, name="again"))
-    found = healthy("switch-two-wire", 2).table
+    found = healthy("relay-two-wire", 2).table
     table = replace(found, choice_moves=np.zeros_like(found.choice_moves))
     layout = layout_of(table, sheet(2, rounds))
     z = np.zeros((1, layout.size))
@@ -150,7 +151,7 @@ def test_a_choice_that_never_moves_belongs_to_its_state() -> None:
     z[0, layout.choice(2)] = 1.0
     assert choice_bins(table, layout, z)[1][0] < same - 20.0
     freely = replace(found, choice_moves=np.ones_like(found.choice_moves))
-    assert choice_bins(freely, layout, z)[1][0] == pytest.approx(same + np.log(0.5))
+    assert choice_bins(freely, layout, z)[1][0] == pytest.approx(same + np.log(0.4))
 
 
 def test_starts_take_the_option_of_their_state() -> None:
@@ -161,7 +162,8 @@ def test_starts_take_the_option_of_their_state() -> None:
     many = np.zeros(6, dtype=np.int64)
     own = start_choices(table, many, layout, z)
     place = int(table.choice_at[0, 0])
-    for r, end, state in ((0, 0, 0), (1, 0, 0), (2, 0, 2), (2, 1, 5), (3, 0, 2)):
+    # Idling, a contact stands as with the key on; a throttle snap is a state of its own.
+    for r, end, state in ((0, 0, 0), (1, 0, 0), (2, 0, 0), (2, 1, 5), (3, 0, 0)):
         base = own[:, layout.base(state).start + place]
         assert np.array_equal(own[:, layout.choice(r, end).start], base)
 

@@ -318,8 +318,8 @@ def test_mean_of_two_levels_is_weighed_by_the_time_at_each() -> None:
 
 # Coordinates -----------------------------------------------------------------------------------
 def test_states_with_a_shared_coordinate_move_together() -> None:
-    # `crank` of a thermistor says nothing of its own and moves with key-on; idle is its own.
-    found = healthy("thermistor-two-wire", 2)
+    # `crank` of an exhaust sensor says nothing of its own and moves with key-on; idle is its own.
+    found = healthy("platinum-two-wire", 2)
     crank = SheetRound("C", plugged=True, powered=True, state=1, state_high=1)
     readings = sheet(2, (KEY_ON, crank, IDLE))
     layout = layout_of(found.table, readings)
@@ -344,8 +344,8 @@ def test_change_of_a_round_moves_that_round_only() -> None:
     base = predict(found.table, z, readings).celsius.value[0, :, 0]
     z[0, layout.change(1).start + names.index("temperature")] = 1.0
     moved = predict(found.table, z, readings).celsius.value[0, :, 0] - base
-    # `repeat = 6.0` of the family file: one standard deviation of change between rounds.
-    assert moved.tolist() == pytest.approx([0.0, 6.0])
+    # `drift = 11.0` of the family file: one standard deviation of change between rounds.
+    assert moved.tolist() == pytest.approx([0.0, 11.0])
 
 
 def test_black_lead_offset_is_taken_from_every_voltage_of_its_round() -> None:

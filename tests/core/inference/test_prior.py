@@ -14,6 +14,7 @@ from backprobe.core.inference.prior import (
     choice_bin,
     choice_middles,
     normal_shape,
+    to_coordinates,
     to_values,
     uniform_shape,
 )
@@ -169,3 +170,24 @@ def test_value_that_is_no_choice_costs_nothing_as_a_choice() -> None:
     assert not place.any()
     assert not log_p.any()
     assert np.isnan(choice_middles(prior)).all()
+
+
+@given(
+    st.floats(-4.0, 4.0),
+    st.floats(-3.0, 3.0),
+    st.floats(0.05, 5.0),
+    st.booleans(),
+    st.booleans(),
+)
+def test_a_value_leads_back_to_its_coordinate(
+    z: float, centre: float, scale: float, log: bool, uniform: bool
+) -> None:
+    prior = one(centre, scale, log=log, uniform=uniform)
+    value, slope = to_values(prior, np.array([z]))
+    # What a value's last digits can't tell apart lies within their share of its slope.
+    lost = 1e-12 * (1.0 + abs(float(value[0]))) / float(slope[0])
+    assert to_coordinates(prior, value)[0] == pytest.approx(z, abs=1e-9 + lost)
+
+
+def test_a_value_without_width_has_no_coordinate_of_its_own() -> None:
+    assert to_coordinates(one(2.0, 0.0), np.array([7.0]))[0] == 0.0

@@ -19,6 +19,8 @@ Bools = NDArray[np.bool_]
 TAIL_STRETCH = 0.06  # cubic stretch of a normal prior: z = 2 lies at 2.5, z = 3 at 4.6 deviations
 EDGE_SOFTNESS = 0.12  # how far a uniform prior goes on beyond its edges, half-widths per z
 N_CHOICE = 4  # most options of one choice
+FURTHEST_INVERSE = 6.0  # coordinates looked for when a value is given
+_HALVINGS = 40  # of the interval between them: to 1e-11
 _ROOT_2_PI = float(np.sqrt(2.0 * np.pi))
 
 
@@ -156,6 +158,34 @@ def to_values(prior: PriorTable, z: Array) -> tuple[Array, Array]:
         clipped[chosen] = options[np.arange(place.size), place]
         slope[chosen] = 0.0
     return clipped, slope
+
+
+def to_coordinates(prior: PriorTable, value: Array) -> Array:
+    """Coordinates at which values lie, by bisection.
+
+    Parameters
+    ----------
+    prior : PriorTable
+        No choices; shapes broadcast against ``value``.
+    value : ndarray, shape (..., n_value)
+        Values; what lies outside of all that coordinates of `FURTHEST_INVERSE` reach is taken for
+        the nearest that does.
+
+    Returns
+    -------
+    ndarray, shape (..., n_value)
+        Standard normal coordinates; 0 where a value has no width.
+    """
+    inner = np.where(prior.is_log, np.log(np.maximum(value, 1e-300)), value)
+    target = (inner - prior.centre) / np.where(prior.scale > 0, prior.scale, 1.0)
+    low = np.full(target.shape, -FURTHEST_INVERSE)
+    high = -low
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        shape = np.where(prior.is_uniform, uniform_shape(middle)[0], normal_shape(middle)[0])
+        is_below = shape < target
+        low, high = np.where(is_below, middle, low), np.where(is_below, high, middle)
+    return np.asarray(np.where(prior.scale > 0, 0.5 * (low + high), 0.0))
 
 
 def choice_bin(prior: PriorTable, z: Array) -> tuple[NDArray[np.int64], Array]:
