@@ -1,15 +1,18 @@
 """Transactions lose nothing, constraints hold, times keep their zone, errors tell what to do."""
 
+import asyncio
 import threading
+from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
-from sqlalchemy import text
+from anyio import to_thread
+from sqlalchemy import event, text
 from sqlalchemy.exc import IntegrityError, StatementError
 
 from backprobe.errors import StoreError
-from backprobe.store.engine import Store, is_reachable
+from backprobe.store.engine import THREADS, Store, is_reachable
 from backprobe.store.schema import DeviceRow, EventRow, SettingRow
 from backprobe.store.upgrade import upgrade
 from backprobe.store.workshop import put_setting, setting
@@ -152,3 +155,23 @@ def test_a_server_that_is_not_there_is_told_without_the_password() -> None:
 def test_other_data_bases_are_refused(url: str, said: str) -> None:
     with pytest.raises(StoreError, match=said):
         Store(url)
+
+
+def test_as_many_readers_as_requests_run_keep_their_connections(tmp_path: Path) -> None:
+    store = Store(str(tmp_path / "jobs.sqlite3"))
+    opened: list[int] = []
+    event.listen(store.engine, "connect", lambda *_: opened.append(1))
+    for _ in range(2):
+        with ExitStack() as all_at_once:
+            for _ in range(THREADS):
+                is_reading = all_at_once.enter_context(store.read())
+                is_reading.execute(text("select 1"))
+    assert len(opened) == THREADS
+    store.close()
+
+
+def test_the_pool_holds_a_connection_for_every_thread_of_the_server() -> None:
+    async def threads() -> float:
+        return to_thread.current_default_thread_limiter().total_tokens
+
+    assert asyncio.run(threads()) == THREADS

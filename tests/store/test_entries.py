@@ -3,6 +3,7 @@
 import threading
 
 import pytest
+from sqlalchemy import event
 
 from backprobe.errors import ConflictError, NotFoundError, QuantityError, ValueOutOfRange
 from backprobe.job import Connector, Indication, Job, Round, Terminal
@@ -258,3 +259,16 @@ def test_another_reading_under_a_used_key_is_refused_not_acknowledged(
         with pytest.raises(ConflictError, match="used for another reading"):
             book.enter(round_key, CELL, other, entry_key="k-of-one-reading")
     assert len(record(book, round_key).entries) == 1
+
+
+def test_a_reading_asks_the_store_little(store: Store, book: JobBook, round_key: str) -> None:
+    """Fifty people enter at once; each statement is paid with computing time that all share."""
+    book.enter(round_key, CELL, "5.01")
+    asked: list[str] = []
+
+    def note(*arguments: object) -> None:
+        asked.append(str(arguments[2]))
+
+    event.listen(store.engine, "before_cursor_execute", note)
+    book.enter(round_key, CELL, "5.02")
+    assert len(asked) <= 15, "\n".join(asked)

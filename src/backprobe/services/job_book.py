@@ -342,14 +342,13 @@ class JobBook:
                     return found
                 again = found
             at, place, indication = again.at, again.place, again.indication
-            replaced = entries.standing(session, round_key, place) if seen is None else tuple(seen)
             number, is_new = entries.enter(
                 session,
                 round_key,
                 place,
                 indication,
                 entry_key=entry_key,
-                seen=replaced,
+                seen=seen,
                 device=device,
             )
             return Entered(number, indication, is_new, at.sheet, at.job)

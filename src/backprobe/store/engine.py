@@ -22,6 +22,9 @@ from sqlalchemy.orm import Session
 from backprobe.errors import StoreError
 
 BUSY_MS: Final = 10_000
+# As many requests run at once (starlette.io, thread pool); a connection beyond the pool is opened
+# and closed with every use.
+THREADS: Final = 40
 WRITER: Final = 0x6261636B  # number of the lock that a writer holds in PostgreSQL
 FILE_NAME: Final = "backprobe.sqlite3"
 FILES_FOLDER: Final = "files"
@@ -175,7 +178,9 @@ def _engine(url: str, path: Path | None) -> Engine:
             where=str(path.parent),
             remedy="Name another file with --database.",
         ) from error
-    engine = create_engine(url, connect_args={"timeout": BUSY_MS / 1000}, pool_size=20)
+    engine = create_engine(
+        url, connect_args={"timeout": BUSY_MS / 1000}, pool_size=THREADS, max_overflow=-1
+    )
     event.listen(engine, "connect", _prepare)
     event.listen(engine, "begin", _begin)
     return engine

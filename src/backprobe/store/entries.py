@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from typing import Final
 
-from sqlalchemy import exists, select
+from sqlalchemy import bindparam, exists, select
 from sqlalchemy.orm import Session
 
 from backprobe.errors import ConflictError
@@ -16,6 +17,17 @@ from backprobe.store.jobs import require_open
 from backprobe.store.loading import indication_of
 from backprobe.store.schema import CorrectionRow, IndicationRow, JobRow, RoundRow
 
+# Made once: every reading asks these, and making a statement costs as much as running it.
+_UNDER_KEY: Final = select(IndicationRow).where(IndicationRow.entry_key == bindparam("entry_key"))
+_OF_CELL: Final = select(IndicationRow.id).where(
+    IndicationRow.round_id == bindparam("round_id"),
+    IndicationRow.quantity == bindparam("quantity"),
+    IndicationRow.place == bindparam("place"),
+)
+_STANDING: Final = _OF_CELL.where(
+    ~exists().where(CorrectionRow.old_id == IndicationRow.id)
+).order_by(IndicationRow.id)
+
 
 def enter(
     session: Session,
@@ -24,7 +36,7 @@ def enter(
     indication: Indication | None,
     *,
     entry_key: str = "",
-    seen: Iterable[int] = (),
+    seen: Iterable[int] | None = (),
     device: str = "",
 ) -> tuple[int, bool]:
     """Append an entry to a cell.
@@ -37,9 +49,10 @@ def enter(
         What the instrument showed; None takes back what stands.
     entry_key : str
         Given by who entered it; the same key is stored once.
-    seen : iterable of int
+    seen : iterable of int or None
         Entries that stood in the cell when this one was made, as its author saw it. They are
-        replaced. What came in meanwhile stays beside it, for people to decide.
+        replaced; all that stand where None. What came in meanwhile stays beside it, for people to
+        decide.
 
     Returns
     -------
@@ -47,27 +60,30 @@ def enter(
         The entry's number, and whether it is new.
     """
     row, sheet = round_row(session, round_key)
-    found = session.scalar(select(IndicationRow).where(IndicationRow.entry_key == entry_key))
-    if entry_key and found is not None:
+    found = session.scalar(_UNDER_KEY, {"entry_key": entry_key}) if entry_key else None
+    if found is not None:
         if (found.round_id, found.quantity, found.place) != (row.id, *cell):
             raise ConflictError(
                 "This entry's key was used for another cell.",
                 remedy="Give every entry a key of its own.",
             )
         return found.id, False
-    require_open(session.get_one(JobRow, sheet.job_id))
+    job = session.get_one(JobRow, sheet.job_id)
+    require_open(job)
     if row.void:
         raise ConflictError(
             f"Round {row.name} is void and takes no more readings.",
             remedy="Begin another round, or let this one count again.",
         )
+    old = (
+        _standing(session, row.id, cell) if seen is None else _of_cell(session, row.id, cell, seen)
+    )
     entry = _row(entry_key or new_key(), row.id, cell, indication, device)
     session.add(entry)
     session.flush()
-    for old in _of_cell(session, row.id, cell, seen):
-        session.add(CorrectionRow(new_id=entry.id, old_id=old))
+    session.add_all(CorrectionRow(new_id=entry.id, old_id=each) for each in old)
     details = {"sheet": sheet.key, "round": row.key, "quantity": cell[0], "place": cell[1]}
-    log(session, sheet.job_id, "entry", device, entry=entry.id, **details)
+    log(session, job.id, "entry", device, entry=entry.id, **details)
     return entry.id, True
 
 
@@ -90,36 +106,19 @@ def kept_under(
     return None if row is None else (row.id, indication_of(row))
 
 
-def standing(session: Session, round_key: str, cell: Cell) -> list[int]:
+def _standing(session: Session, round_id: int, cell: Cell) -> Sequence[int]:
     """Numbers of the entries of a cell that no later one replaces."""
-    row, _ = round_row(session, round_key)
-    replaced = exists().where(CorrectionRow.old_id == IndicationRow.id)
-    return list(
-        session.scalars(
-            select(IndicationRow.id)
-            .where(
-                IndicationRow.round_id == row.id,
-                IndicationRow.quantity == cell[0],
-                IndicationRow.place == cell[1],
-                ~replaced,
-            )
-            .order_by(IndicationRow.id)
-        )
-    )
+    values = {"round_id": round_id, "quantity": cell[0], "place": cell[1]}
+    return session.scalars(_STANDING, values).all()
 
 
-def _of_cell(session: Session, round_id: int, cell: Cell, seen: Iterable[int]) -> list[int]:
+def _of_cell(session: Session, round_id: int, cell: Cell, seen: Iterable[int]) -> Sequence[int]:
     """Those of some entries that belong to a cell: nobody replaces another cell's reading."""
-    return list(
-        session.scalars(
-            select(IndicationRow.id).where(
-                IndicationRow.id.in_(list(seen)),
-                IndicationRow.round_id == round_id,
-                IndicationRow.quantity == cell[0],
-                IndicationRow.place == cell[1],
-            )
-        )
-    )
+    numbers = list(seen)
+    if not numbers:
+        return ()
+    values = {"round_id": round_id, "quantity": cell[0], "place": cell[1]}
+    return session.scalars(_OF_CELL.where(IndicationRow.id.in_(numbers)), values).all()
 
 
 def _row(

@@ -4,14 +4,23 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from backprobe.errors import NotFoundError
 from backprobe.store.columns import now
 from backprobe.store.schema import CodeRow, EventRow, JobRow, OutcomeRow, RoundRow, SheetRow
+
+# Made once: every reading asks these, and making a statement costs as much as running it.
+_ROUND: Final = (
+    select(RoundRow, SheetRow)
+    .join(SheetRow, SheetRow.id == RoundRow.sheet_id)
+    .where(RoundRow.key == bindparam("key"))
+)
+_NEWEST: Final = select(func.max(EventRow.id))
+_NEWEST_OF_JOB: Final = _NEWEST.where(EventRow.job_id == bindparam("job_id"))
 
 
 def new_key() -> str:
@@ -44,11 +53,7 @@ def sheet_row(session: Session, key: str) -> SheetRow:
 
 def round_row(session: Session, key: str) -> tuple[RoundRow, SheetRow]:
     """Find a round's row, and its sheet's, by the round's key."""
-    found = session.execute(
-        select(RoundRow, SheetRow)
-        .join(SheetRow, SheetRow.id == RoundRow.sheet_id)
-        .where(RoundRow.key == key)
-    ).first()
+    found = session.execute(_ROUND, {"key": key}).first()
     if found is None:
         raise _missing("round")
     return found[0], found[1]
@@ -56,10 +61,9 @@ def round_row(session: Session, key: str) -> tuple[RoundRow, SheetRow]:
 
 def newest_event(session: Session, job_id: int | None = None) -> int:
     """Number of the newest change, of one job or of all; 0 where there is none."""
-    query = select(func.max(EventRow.id))
-    if job_id is not None:
-        query = query.where(EventRow.job_id == job_id)
-    return session.scalar(query) or 0
+    if job_id is None:
+        return session.scalar(_NEWEST) or 0
+    return session.scalar(_NEWEST_OF_JOB, {"job_id": job_id}) or 0
 
 
 def refresh_search_text(session: Session, job: JobRow) -> None:

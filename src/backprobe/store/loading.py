@@ -6,8 +6,9 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
-from sqlalchemy import exists, select
+from sqlalchemy import bindparam, exists, select
 from sqlalchemy.orm import Session
 
 from backprobe.job import (
@@ -21,7 +22,7 @@ from backprobe.job import (
     Terminal,
     Vehicle,
 )
-from backprobe.store.cells import with_cells
+from backprobe.store.cells import Cell, with_cells
 from backprobe.store.events import job_row, round_row, sheet_row
 from backprobe.store.record import (
     Attachment,
@@ -47,6 +48,22 @@ from backprobe.store.schema import (
     SetAsideRow,
     SheetRow,
     TerminalRow,
+)
+
+# Made once: every reading asks these, and making a statement costs as much as running it.
+_KEY_OF_JOB: Final = select(JobRow.key).where(JobRow.id == bindparam("id"))
+_TERMINALS: Final = (
+    select(TerminalRow)
+    .where(TerminalRow.sheet_id.in_(bindparam("sheets", expanding=True)))
+    .order_by(TerminalRow.position)
+)
+_STANDING: Final = (
+    select(IndicationRow)
+    .where(
+        IndicationRow.round_id == bindparam("round_id"),
+        ~exists().where(CorrectionRow.old_id == IndicationRow.id),
+    )
+    .order_by(IndicationRow.id)
 )
 
 
@@ -92,9 +109,10 @@ def load_round(session: Session, key: str) -> RoundAtHand:
     """One round as it stands: what a further reading of it is held against."""
     row, sheet = round_row(session, key)
     connector = Connector(sheet.name, sheet.kind, _terminals(session, [sheet.id])[sheet.id])
-    cells = _standing_cells(_entries(session, [row.id], standing_only=True)[row.id])
+    entries = session.scalars(_STANDING, {"round_id": row.id})
+    cells = _standing_cells(((e.quantity, e.place), indication_of(e)) for e in entries)
     return RoundAtHand(
-        job=session.get_one(JobRow, sheet.job_id).key,
+        job=session.scalars(_KEY_OF_JOB, {"id": sheet.job_id}).one(),
         job_id=sheet.job_id,
         sheet=sheet.key,
         connector=connector,
@@ -167,9 +185,7 @@ def _sheets(session: Session, rows: Sequence[SheetRow]) -> tuple[SheetRecord, ..
 
 def _terminals(session: Session, ids: Sequence[int]) -> defaultdict[int, tuple[Terminal, ...]]:
     found: defaultdict[int, tuple[Terminal, ...]] = defaultdict(tuple)
-    for row in session.scalars(
-        select(TerminalRow).where(TerminalRow.sheet_id.in_(ids)).order_by(TerminalRow.position)
-    ):
+    for row in session.scalars(_TERMINALS, {"sheets": ids}):
         found[row.sheet_id] += (Terminal(row.pin, row.colour, row.diagram),)
     return found
 
@@ -194,10 +210,11 @@ def _rounds(
     found: defaultdict[int, list[RoundRecord]] = defaultdict(list)
     for row in rows:
         pins = connectors[row.sheet_id].pins
+        standing = (((e.quantity, e.place), e.indication) for e in entries[row.id] if e.stands)
         found[row.sheet_id].append(
             RoundRecord(
                 key=row.key,
-                round=with_cells(_bare(row), _standing_cells(entries[row.id]), pins),
+                round=with_cells(_bare(row), _standing_cells(standing), pins),
                 entries=tuple(entries[row.id]),
                 begun_at=row.begun_at,
                 repeats=keys[row.repeats_id] if row.repeats_id else "",
@@ -223,13 +240,12 @@ def _bare(row: RoundRow) -> Round:
 
 
 def _standing_cells(
-    entries: Iterable[Entry],
-) -> list[tuple[tuple[str, str], Indication]]:
+    entries: Iterable[tuple[Cell, Indication | None]],
+) -> list[tuple[Cell, Indication]]:
     """What each cell says; one in which entries contradict each other says nothing yet."""
-    standing: defaultdict[tuple[str, str], list[Indication | None]] = defaultdict(list)
-    for entry in entries:
-        if entry.stands:
-            standing[entry.quantity, entry.place].append(entry.indication)
+    standing: defaultdict[Cell, list[Indication | None]] = defaultdict(list)
+    for cell, indication in entries:
+        standing[cell].append(indication)
     found = []
     for cell, values in standing.items():
         last = values[-1]
@@ -238,28 +254,20 @@ def _standing_cells(
     return found
 
 
-def _entries(
-    session: Session, ids: Sequence[int], *, standing_only: bool = False
-) -> defaultdict[int, list[Entry]]:
-    """Entries by round, oldest first; those that no later one replaces, where only they count."""
+def _entries(session: Session, ids: Sequence[int]) -> defaultdict[int, list[Entry]]:
+    """Entries by round, oldest first."""
     replaces: defaultdict[int, list[int]] = defaultdict(list)
     replaced: set[int] = set()
-    pairs = (
-        ()
-        if standing_only
-        else session.execute(
-            select(CorrectionRow.new_id, CorrectionRow.old_id)
-            .join(IndicationRow, IndicationRow.id == CorrectionRow.new_id)
-            .where(IndicationRow.round_id.in_(ids))
-        )
+    pairs = session.execute(
+        select(CorrectionRow.new_id, CorrectionRow.old_id)
+        .join(IndicationRow, IndicationRow.id == CorrectionRow.new_id)
+        .where(IndicationRow.round_id.in_(ids))
     )
     for new, old in pairs:
         replaces[new].append(old)
         replaced.add(old)
     found: defaultdict[int, list[Entry]] = defaultdict(list)
     query = select(IndicationRow).where(IndicationRow.round_id.in_(ids))
-    if standing_only:
-        query = query.where(~exists().where(CorrectionRow.old_id == IndicationRow.id))
     for row in session.scalars(query.order_by(IndicationRow.id)):
         found[row.round_id].append(
             Entry(

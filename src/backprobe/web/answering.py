@@ -14,13 +14,13 @@ from backprobe.services.job_book import JobBook
 from backprobe.web.live import Live
 
 
-def answers_of(request: Request) -> AnswerDesk:
+async def answers_of(request: Request) -> AnswerDesk:
     """The desk of the application that a request came to."""
     desk: AnswerDesk = request.app.state.answers
     return desk
 
 
-def book_of(request: Request) -> JobBook:
+async def book_of(request: Request) -> JobBook:
     """The jobs of the application that a request came to."""
     book: JobBook = request.app.state.book
     return book

@@ -1,4 +1,7 @@
-"""What every route may ask for: the store, the devices, the settings."""
+"""What every route may ask for: the store, the devices, the settings.
+
+None of these waits for anything; "async" keeps the framework from giving each a turn in a thread.
+"""
 
 from __future__ import annotations
 
@@ -13,27 +16,27 @@ from backprobe.web.pairing import Pairing
 from backprobe.web.settings import ServeSettings
 
 
-def _store(request: Request) -> Store:
+async def _store(request: Request) -> Store:
     store: Store = request.app.state.store
     return store
 
 
-def _devices(request: Request) -> Devices:
+async def _devices(request: Request) -> Devices:
     devices: Devices = request.app.state.devices
     return devices
 
 
-def _pairing(request: Request) -> Pairing:
+async def _pairing(request: Request) -> Pairing:
     pairing: Pairing = request.app.state.pairing
     return pairing
 
 
-def _live(request: Request) -> Live:
+async def _live(request: Request) -> Live:
     live: Live = request.app.state.live
     return live
 
 
-def _settings(request: Request) -> ServeSettings:
+async def _settings(request: Request) -> ServeSettings:
     settings: ServeSettings = request.app.state.settings
     return settings
 

@@ -9,7 +9,7 @@ from fastapi import Depends, Request
 from backprobe.services.recording_book import RecordingBook
 
 
-def _recordings(request: Request) -> RecordingBook:
+async def _recordings(request: Request) -> RecordingBook:
     book: RecordingBook = request.app.state.recordings
     return book
 

@@ -78,7 +78,7 @@ def visitor_of(connection: HTTPConnection) -> Visitor | None:
     return getattr(connection.state, "visitor", None)
 
 
-def require_visitor(connection: HTTPConnection) -> Visitor:
+async def require_visitor(connection: HTTPConnection) -> Visitor:
     """Who is asking, where the request has passed the gate."""
     visitor = visitor_of(connection)
     if visitor is None:
@@ -86,9 +86,9 @@ def require_visitor(connection: HTTPConnection) -> Visitor:
     return visitor
 
 
-def require_local(connection: HTTPConnection) -> Visitor:
+async def require_local(connection: HTTPConnection) -> Visitor:
     """Refuse whoever isn't at the computer itself: devices are let in from there only."""
-    visitor = require_visitor(connection)
+    visitor = await require_visitor(connection)
     if not visitor.is_local:
         raise RefusedError(
             "Devices are paired and removed on the computer that runs backprobe.",
