@@ -6,6 +6,7 @@ Nothing heavy is imported here: numpy and scipy load inside the commands that ne
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from typing import Annotated, Final
@@ -34,7 +35,7 @@ from backprobe.errors import BackprobeError
 
 UNUSABLE: Final = 2
 INTERRUPTED: Final = 130
-PIPE_CLOSED: Final = 141
+PIPE_CLOSED: Final = 141  # 128 and the signal that ends other programs then (POSIX, SIGPIPE)
 
 app = typer.Typer(
     name="backprobe",
@@ -108,18 +109,32 @@ def _run_guarded() -> int:
     try:
         app()
     except SystemExit as leaving:
+        if isinstance(leaving.__context__, BrokenPipeError):  # the framework makes a 1 of it
+            return _forget_output()
         return leaving.code if isinstance(leaving.code, int) else int(leaving.code is not None)
     except BackprobeError as error:
         return _fail(str(error))
     except KeyboardInterrupt:
         return INTERRUPTED
-    except BrokenPipeError:
-        return _forget_output()
     except Exception as error:  # noqa: BLE001  # the edge: details to the log, a reference shown
-        from backprobe.services.incident import record_incident
-
-        return _fail(str(record_incident(error)))
+        return _surprised(error)
     return 0
+
+
+def _surprised(error: Exception) -> int:
+    if _is_closed_pipe(error):
+        return _forget_output()
+    from backprobe.services.incident import record_incident
+
+    return _fail(str(record_incident(error)))
+
+
+def _is_closed_pipe(error: Exception) -> bool:
+    """Whether the reader of our output went away; Windows calls that an invalid argument."""
+    if isinstance(error, BrokenPipeError):
+        return True
+    is_invalid = isinstance(error, OSError) and error.errno == errno.EINVAL
+    return sys.platform == "win32" and is_invalid and error.filename is None
 
 
 def _fail(paragraph: str) -> int:
