@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from PIL import Image
+from playwright.sync_api import Browser, Page, Route, expect
 
+from backprobe.services.attachments import read_attachment
 from tests.browser.at_the_sheet import cell, close_pad, enter, type_reading, wait_for_answer
 from tests.browser.conftest import DESK, PHONE, Server
 
@@ -84,6 +86,71 @@ def test_readings_of_a_lost_connection_survive_a_reload_and_arrive_once(
     assert [e.indication.written for e in record.cell("volts", "1") if e.indication][1:] == [
         "5.02 V"
     ]
+
+
+def test_a_photo_of_a_lost_connection_survives_a_reload_and_arrives_once(
+    server: Server, phone: Page, tmp_path: Path
+) -> None:
+    sheet = server.take_in("half-a-sheet")
+    job, round_key = server.book.sheet(sheet)[0], server.book.sheet(sheet)[2].rounds[0].key
+    shot = tmp_path / "display.jpg"
+    Image.effect_noise((640, 480), 60).save(shot, "JPEG")
+    phone.goto(f"{server.url}/sheets/{sheet}")
+    phone.evaluate("navigator.serviceWorker.ready.then(() => undefined)")
+    phone.reload()  # now through the script that keeps it at hand
+    expect(phone.locator("#known")).not_to_be_empty()
+    phone.context.set_offline(True)
+    cell(phone, "A", "volts", "3").tap()
+    phone.locator("#pad-photo").set_input_files(shot)
+    expect(phone.locator("#pad-note")).to_have_text("✓ kept, goes out")
+    type_reading(phone, "12", "mV")
+    expect(phone.locator("#pad")).to_be_hidden()
+    outbox = phone.locator("#outbox")
+    expect(outbox).to_contain_text("1 reading and 1 photo wait on this device")
+    phone.reload()
+    at = cell(phone, "A", "volts", "3")
+    expect(at.locator(".cell-wait")).to_have_text(["photo waiting", "waiting"])
+    assert server.book.job(job).attachments == ()
+    # The first answer gets lost on its way back: the same photo is sent again under the same key.
+    sent: list[str] = []
+
+    def lose_the_first(route: Route) -> None:
+        sent.append(route.request.url)
+        answer = route.fetch()
+        if len(sent) == 1:
+            assert answer.ok
+            route.abort("internetdisconnected")
+        else:
+            route.fulfill(response=answer)
+
+    phone.context.route("**/api/rounds/*/files/**", lose_the_first)
+    phone.context.set_offline(False)
+    expect(outbox).to_be_hidden()
+    expect(at.locator(".cell-wait")).to_have_count(0)
+    expect(at.locator(".cell-photo")).to_have_text("photo")
+    expect(at.locator(".cell-text")).to_have_text("12 mV")
+    assert len(sent) == 2
+    assert sent[0] == sent[1]
+    (kept,) = server.book.job(job).attachments
+    assert (kept.round_key, kept.quantity, kept.place) == (round_key, "volts", "3")
+    assert read_attachment(server.book.store, kept.key)[1] == shot.read_bytes()
+
+
+def test_a_photo_that_is_none_is_refused_at_its_cell(
+    server: Server, phone: Page, tmp_path: Path
+) -> None:
+    sheet = server.take_in("half-a-sheet")
+    broken = tmp_path / "broken.jpg"
+    broken.write_bytes(b"\xff\xd8\xff stops here")
+    phone.goto(f"{server.url}/sheets/{sheet}")
+    cell(phone, "A", "volts", "1").tap()
+    phone.locator("#pad-photo").set_input_files(broken)
+    close_pad(phone)
+    expect(phone.locator("#outbox")).to_contain_text(
+        'Round A: volts at 1, "photo" was refused: The picture is damaged or not whole.'
+    )
+    phone.locator("#outbox").get_by_role("button").tap()
+    expect(phone.locator("#outbox")).to_be_hidden()
 
 
 def test_two_devices_see_each_other_and_a_conflict_is_kept_and_decided(

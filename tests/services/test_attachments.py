@@ -214,3 +214,33 @@ def test_a_name_is_made_fit_to_be_shown(store: Store, job: str, name: str, shown
 def test_what_is_not_there_is_told(store: Store) -> None:
     with pytest.raises(NotFoundError, match="no such picture or document"):
         read_attachment(store, "nowhere")
+
+
+def test_another_content_or_place_under_a_used_key_is_refused_not_acknowledged(
+    store: Store,
+) -> None:
+    book = JobBook(store)
+    job = book.begin(JobHead("job"))
+    pins = Connector("intake sensor", terminals=(Terminal("1"), Terminal("2")))
+    sheet = book.add_sheet(job, pins)
+    round_key = book.add_round(sheet, Round("A", plugged=False, key="on"))
+
+    def send(content: bytes, place: str) -> str:
+        return add_attachment(
+            store,
+            job,
+            "a.txt",
+            content,
+            round_key=round_key,
+            quantity="volts",
+            place=place,
+            entry_key="one-photo",
+        ).key
+
+    assert send(b"note", "1") == send(b"note", "1") == "one-photo"
+    for content, place in ((b"another", "1"), (b"note", "2")):
+        with pytest.raises(ConflictError, match="used for another one"):
+            send(content, place)
+    book.close(job)
+    assert send(b"note", "1") == "one-photo"  # acknowledged once more: it is there
+    assert len(book.job(job).attachments) == 1

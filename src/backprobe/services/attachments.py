@@ -14,7 +14,7 @@ from PIL import Image
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from backprobe.errors import NotFoundError, ValueOutOfRange
+from backprobe.errors import ConflictError, NotFoundError, ValueOutOfRange
 from backprobe.services.checking import checked_place
 from backprobe.store import files
 from backprobe.store.cells import Cell
@@ -75,21 +75,25 @@ def add_attachment(
     ------
     ValueOutOfRange
         It is too big, damaged, or of a kind that isn't taken.
+    ConflictError
+        The key was used for another one.
     """
     media_type = media_type_of(content)
     with store.read() as session:
         quantity, place = _placed(session, job_key, round_key, (quantity, place))
     sha256 = files.put(store.files, content)
     with store.write() as session:
+        job = job_row(session, job_key)
+        round_id = round_row(session, round_key)[0].id if round_key else None
         known = session.scalar(select(AttachmentRow).where(AttachmentRow.key == entry_key))
         if entry_key and known is not None:
+            _require_same(known, (round_id, quantity, place, sha256))
             return _attachment(session, known)
-        job = job_row(session, job_key)
         require_open(job)
         row = AttachmentRow(
             key=entry_key or new_key(),
             job_id=job.id,
-            round_id=round_row(session, round_key)[0].id if round_key else None,
+            round_id=round_id,
             quantity=quantity,
             place=place,
             sha256=sha256,
@@ -104,6 +108,15 @@ def add_attachment(
         at = {"round": round_key, "quantity": quantity, "place": place}
         log(session, job.id, "attachment", device, attachment=row.key, name=row.name, **at)
         return _attachment(session, row)
+
+
+def _require_same(known: AttachmentRow, sent: tuple[int | None, str, str, str]) -> None:
+    """Refuse another content or place under a used key: acknowledged, it would be lost."""
+    if (known.round_id, known.quantity, known.place, known.sha256) != sent:
+        raise ConflictError(
+            "This picture's key was used for another one.",
+            remedy="Give every picture a key of its own.",
+        )
 
 
 def read_attachment(store: Store, key: str) -> tuple[Attachment, bytes]:

@@ -23,7 +23,8 @@ from backprobe.vocabulary import BATTERY_NEGATIVE
 
 Text = Annotated[str, Field(max_length=10_000)]
 Word = Annotated[str, Field(max_length=100)]
-Key = Annotated[str, Field(pattern=r"^[A-Za-z0-9-]{8,64}$")]  # given by the client, or left out
+KEY_PATTERN = r"^[A-Za-z0-9-]{8,64}$"
+Key = Annotated[str, Field(pattern=KEY_PATTERN)]  # given by the client, or left out
 
 
 class Strict(BaseModel):

@@ -1,4 +1,4 @@
-// Entries wait here until the server has acknowledged them: in the browser's own data base, so that
+// Readings and photos wait here until the server has acknowledged them: in the browser's own data base, so that
 // neither a lost connection nor a reload loses one. Each has a key of its own; sent twice, the
 // server stores it once.
 const NAME = "backprobe";
@@ -39,23 +39,43 @@ export function newKey() {
   return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
+function sent(entry) {
+  const { quantity, place, entry_key: key } = entry.body;
+  if (!entry.photo) {
+    return fetch(`/api/rounds/${entry.round}/entries`, {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify(entry.body),
+      signal: AbortSignal.timeout(10000),
+    });
+  }
+  const about = new URLSearchParams({ quantity, place, name: entry.name });
+  return fetch(`/api/rounds/${entry.round}/files/${key}?${about}`, {
+    method: "PUT",
+    headers: { "Content-Type": "application/octet-stream" },
+    body: entry.photo,
+    signal: AbortSignal.timeout(120000),
+  });
+}
+
+// Readings before photos, which take long on a weak connection; each kind oldest first.
+async function inTurn() {
+  const all = await waiting();
+  return [...all.filter((entry) => !entry.photo), ...all.filter((entry) => entry.photo)];
+}
+
 let isSending = false;
 
-// Deliver what waits, oldest first. Returns false where the server can't be reached.
+// Deliver what waits. Returns false where the server can't be reached.
 export async function deliver(onDone) {
   if (isSending) return true;
   isSending = true;
   try {
-    for (const entry of await waiting()) {
+    for (const entry of await inTurn()) {
       if (entry.refused) continue;
       let answer;
       try {
-        answer = await fetch(`/api/rounds/${entry.round}/entries`, {
-          method: "POST",
-          headers: { "Content-Type": "application/json" },
-          body: JSON.stringify(entry.body),
-          signal: AbortSignal.timeout(10000),
-        });
+        answer = await sent(entry);
       } catch {
         return false;
       }

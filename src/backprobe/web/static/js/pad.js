@@ -1,6 +1,6 @@
 // The pad on which a reading is typed: digits, sign, unit, OL. It works with a keyboard too.
 export class Pad {
-  constructor(dialog, onEnter) {
+  constructor(dialog, onEnter, onPhoto) {
     this.dialog = dialog;
     this.onEnter = onEnter;
     this.title = dialog.querySelector("#pad-title");
@@ -9,7 +9,15 @@ export class Pad {
     this.units = dialog.querySelector("#pad-units");
     this.what = dialog.querySelector("#pad-what");
     this.quantity = dialog.querySelector("#pad-quantity");
-    this.photo = dialog.querySelector("#pad-photo");
+    this.note = dialog.querySelector("#pad-note");
+    this.photos = dialog.querySelector("#pad-photos");
+    const photo = dialog.querySelector("#pad-photo");
+    photo.addEventListener("change", async () => {
+      const [file] = photo.files;
+      if (!file) return;
+      await onPhoto(this.cell, file);
+      photo.value = ""; // the same one may be chosen again
+    });
     dialog.addEventListener("click", (event) => this.clicked(event));
     dialog.addEventListener("keydown", (event) => this.pressed(event));
     dialog.querySelector("form").addEventListener("submit", (event) => {
@@ -20,7 +28,7 @@ export class Pad {
       const chosen = this.quantity.selectedOptions[0];
       this.showUnits(chosen.dataset.units.split(" "));
       this.cell = { ...this.cell, quantity: chosen.value, seen: null };
-      this.leadToPhoto();
+      this.leadToPhotos();
       this.show();
     });
   }
@@ -32,11 +40,12 @@ export class Pad {
     this.isOver = false;
     this.title.textContent = cell.label;
     this.error.hidden = true;
+    this.note.textContent = "";
     const isAtPin = [...this.quantity.options].some((option) => option.value === cell.quantity);
     this.what.hidden = !isAtPin;
     if (isAtPin) this.quantity.value = cell.quantity;
     this.showUnits(cell.units);
-    this.leadToPhoto();
+    this.leadToPhotos();
     this.show();
     if (!this.dialog.open) this.dialog.showModal();
     this.dialog.querySelector(".pad-enter").focus();
@@ -46,9 +55,9 @@ export class Pad {
     if (this.dialog.open) this.dialog.close();
   }
 
-  leadToPhoto() {
+  leadToPhotos() {
     const { round, quantity, place } = this.cell;
-    this.photo.href = `/rounds/${round}/entry?${new URLSearchParams({ quantity, place })}#photo`;
+    this.photos.href = `/rounds/${round}/entry?${new URLSearchParams({ quantity, place })}#photo`;
   }
 
   showUnits(units) {
@@ -85,7 +94,7 @@ export class Pad {
   }
 
   pressed(event) {
-    if (event.ctrlKey || event.metaKey || event.altKey || event.target === this.quantity) return;
+    if (event.ctrlKey || event.metaKey || event.altKey || event.target === this.quantity || event.target.type === "file") return;
     if (/^[0-9]$/.test(event.key)) this.sign(event.key);
     else if (event.key === "." || event.key === ",") this.sign(".");
     else if (event.key === "-") this.sign("±");
@@ -131,6 +140,10 @@ export class Pad {
     const written = this.written();
     if (!written) return this.fail("Type what the meter shows, or OL.");
     return this.onEnter(this.cell, written);
+  }
+
+  tell(text) {
+    this.note.textContent = text;
   }
 
   fail(text) {

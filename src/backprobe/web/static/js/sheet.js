@@ -13,7 +13,7 @@ let isConnected = true;
 let lastEntry = null;
 let isDelivered = false; // is an entry on the server that what is known may not say yet?
 
-const pad = new Pad(document.getElementById("pad"), entered);
+const pad = new Pad(document.getElementById("pad"), entered, photographed);
 
 function cellOf(link) {
   const { round, quantity, place, label } = link.dataset;
@@ -83,8 +83,33 @@ async function entered(cell, written) {
   send();
 }
 
+// A photo waits in the same outbox; the pad stays open for the reading that it shows.
+async function photographed(cell, file) {
+  try {
+    // A copy: the phone's own file may be gone when the connection is back.
+    const photo = new Blob([await file.arrayBuffer()], { type: file.type });
+    await keep({
+      sheet,
+      round: cell.round,
+      label: cell.label,
+      name: file.name.slice(0, 200),
+      photo,
+      body: { quantity: cell.quantity, place: cell.place, entry_key: newKey() },
+    });
+  } catch {
+    pad.fail("This browser keeps nothing just now, so the photo was not taken. Make room on the device, then take it again.");
+    return;
+  }
+  pad.tell("✓ kept, goes out");
+  await drawWaiting();
+  send();
+}
+
+const shownAs = (entry) => (entry.photo ? "photo" : (entry.body.written ?? "taken back"));
+const counted = (count, one, many) => (count ? [`${count} ${count === 1 ? one : many}`] : []);
+
 function stored(entry, told, refusal) {
-  if (refusal) return;
+  if (refusal || entry.photo) return;
   lastEntry = { round: entry.round, entry: told.entry };
   isDelivered = true;
   const undoing = document.getElementById("undo");
@@ -117,19 +142,26 @@ async function drawWaiting() {
   for (const entry of entries) {
     const link = linkOf({ round: entry.round, quantity: entry.body.quantity, place: entry.body.place });
     if (!link) continue;
-    link.classList.add(entry.refused ? "is-refused" : "is-waiting");
-    link.classList.remove("is-empty");
-    link.querySelector(".cell-text").textContent = entry.body.written ?? "taken back";
+    const state = entry.refused ? "refused" : "waiting";
+    if (!entry.photo) {
+      link.classList.add(`is-${state}`);
+      link.classList.remove("is-empty");
+      link.querySelector(".cell-text").textContent = shownAs(entry);
+    }
     const mark = document.createElement("span");
     mark.className = "cell-wait";
-    mark.textContent = entry.refused ? "refused" : "waiting";
+    mark.textContent = entry.photo ? `photo ${state}` : state;
     link.append(mark);
   }
   const refused = entries.filter((entry) => entry.refused);
-  const pending = entries.length - refused.length;
+  const pending = entries.filter((entry) => !entry.refused);
+  const photos = pending.filter((entry) => entry.photo).length;
   const lines = [];
-  if (pending && !isConnected) lines.push(`No connection: ${pending} ${pending === 1 ? "reading waits" : "readings wait"} on this device.`);
-  for (const entry of refused) lines.push(`${entry.label}, "${entry.body.written ?? "taken back"}" was refused: ${entry.refused}`);
+  if (pending.length && !isConnected) {
+    const what = [...counted(pending.length - photos, "reading", "readings"), ...counted(photos, "photo", "photos")];
+    lines.push(`No connection: ${what.join(" and ")} ${pending.length === 1 ? "waits" : "wait"} on this device.`);
+  }
+  for (const entry of refused) lines.push(`${entry.label}, "${shownAs(entry)}" was refused: ${entry.refused}`);
   note.replaceChildren(...lines.map((line) => {
     const paragraph = document.createElement("span");
     paragraph.textContent = `${line} `;
