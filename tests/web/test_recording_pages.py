@@ -1,8 +1,10 @@
 """A capture from its file to the sheet, by the pages alone."""
 
 import re
+import wave
 from pathlib import Path
 
+import numpy as np
 import pytest
 from fastapi import FastAPI
 
@@ -180,3 +182,56 @@ def test_it_is_placed_anew_and_said_what_it_is(
         answer = visitor.post(f"{page}/place", data={**fields, **wrong})
         assert answer.status_code == 422
     assert kept.recordings.recording(key).told.channels[0].place == "2"
+
+
+def test_samples_of_a_wav_file_become_volts_on_the_page(
+    app: FastAPI, kept: Kept, tmp_path: Path
+) -> None:
+    path = tmp_path / "hall.wav"
+    counts = np.rint(hall(6000) / 10.0 * 32768).astype("<i2")
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(48_000)
+        file.writeframes(counts.tobytes())
+    at = sent(app, kept, path.read_bytes(), "hall.wav")
+    page = browser(app).get(at).text
+    assert "Full scale in it means" in page
+    assert "1 channel: channel 1, one sample" in page
+    wrong = browser(app).post(at, data={"do": "look", "kind": "capture", "volts": "much"})
+    assert "Keep it</button>" not in wrong.text
+    assert 'value="much"' in wrong.text  # to be corrected, not typed again
+    looked = browser(app).post(
+        at, data={"do": "look", "kind": "capture", "error": "3", "volts": "10 V"}
+    )
+    assert "1 channel: channel 1 (V), one sample" in looked.text
+    assert "Full scale was given by hand as 10 V." in looked.text
+    done = browser(app).post(
+        at, data={"do": "keep", "kind": "capture", "error": "3", "volts": "10 V"}
+    )
+    key = str(done.headers["location"]).rsplit("/", 1)[1]
+    told = browser(app).get(f"/api/recordings/{key}").json()
+    assert told["channels"][0]["unit"] == "V"
+    assert "Full scale was given by hand as 10 V." in told["remarks"]
+    drawn = browser(app).get(f"/api/recordings/{key}/drawing?start=0&end=0.1&bins=50").json()
+    highest = max(each for each in drawn["channels"][0]["highest"] if each is not None)
+    assert highest == pytest.approx(counts.max() / 32768 * 10.0)
+
+
+def test_an_array_without_its_times_is_told_them_on_the_page(
+    app: FastAPI, kept: Kept, tmp_path: Path
+) -> None:
+    path = tmp_path / "hall.npy"
+    np.save(path, np.rint(hall(6000) / 0.002).astype(np.int16))
+    at = sent(app, kept, path.read_bytes(), "hall.npy")
+    page = browser(app).get(at).text
+    assert "The time between samples isn&#39;t told." in page
+    assert 'name="interval"' in page
+    said = {"kind": "capture", "error": "3", "volts": "2 mV", "interval": "20 us"}
+    looked = browser(app).post(at, data={"do": "look", **said}).text
+    assert "1 channel: channel 1 (V), one sample every 20 µs." in looked
+    done = browser(app).post(at, data={"do": "keep", **said})
+    key = str(done.headers["location"]).rsplit("/", 1)[1]
+    told = browser(app).get(f"/api/recordings/{key}").json()
+    assert told["interval"] == pytest.approx(20e-6)
+    assert told["channels"][0]["unit"] == "V"

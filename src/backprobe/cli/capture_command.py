@@ -32,7 +32,7 @@ def capture(
         str, typer.Option(help='Time between two samples, where the file tells none: "2 us".')
     ] = "",
     full_scale: Annotated[
-        str, typer.Option(help='What full scale of a WAV file means: "5 V".')
+        str, typer.Option(help='What full scale of a WAV file, or one in arrays, means: "5 V".')
     ] = "",
     signal: Annotated[
         list[str] | None,

@@ -14,6 +14,7 @@ from backprobe.recordings.delimited import DelimitedSource
 from backprobe.recordings.delimited_guess import guess_mapping
 from backprobe.recordings.delimited_mapping import ColumnMapping
 from backprobe.recordings.gather import gather
+from backprobe.recordings.in_volts import InVolts
 from backprobe.recordings.mdf import MdfSource
 from backprobe.recordings.numpy_files import NpySource, NpzSource
 from backprobe.recordings.parquet import ParquetSource
@@ -38,7 +39,8 @@ class ReadOptions:
     interval : float or None
         Time from sample to sample, s; goes before what the file tells.
     volts_at_full_scale : float or None
-        What full scale of a WAV file means; None leaves its samples between -1 and 1.
+        What full scale of a WAV file means, or one in arrays of NumPy; None leaves the samples of
+        a WAV file between -1 and 1, and those of arrays without a unit as they are.
     group : int or None
         Number of the group of an MDF file, counted from one; None for the largest.
     """
@@ -61,6 +63,9 @@ class ReadOptions:
                 )
 
 
+ARRAYS: Final = ("npy", "npz")
+
+
 def read_capture(
     path: Path,
     mapping: ColumnMapping | None = None,
@@ -80,7 +85,8 @@ def read_capture(
     interval : float or None
         Time from sample to sample, s; goes before what the file tells.
     volts_at_full_scale : float or None
-        What full scale of a WAV file means; None leaves its samples between -1 and 1.
+        What full scale of a WAV file means, or one in arrays of NumPy; None leaves the samples of
+        a WAV file between -1 and 1, and those of arrays without a unit as they are.
     group : int or None
         Number of the group of an MDF file, counted from one; None for the largest.
 
@@ -113,7 +119,8 @@ def open_source(path: Path, options: ReadOptions) -> tuple[Source, tuple[str, ..
             head = file.read(_HEAD)
         kind = kind_of(head, path)
         _require_fitting(kind, options, path)
-        return _OPENERS[kind](path, options)
+        source, remarks = _OPENERS[kind](path, options)
+        return source, (*remarks, *_said_by_hand(kind, options))
     except OSError as error:
         raise RecordingError(
             f"The file can't be read: {error.strerror}.",
@@ -122,15 +129,27 @@ def open_source(path: Path, options: ReadOptions) -> tuple[Source, tuple[str, ..
         ) from error
 
 
+def _said_by_hand(kind: str, options: ReadOptions) -> tuple[str, ...]:
+    """Belongs to the record: the file itself doesn't tell it."""
+    if options.volts_at_full_scale is None:
+        return ()
+    what = "Full scale" if kind == "wav" else "One in the file"
+    return (f"{what} was given by hand as {options.volts_at_full_scale:g} V.",)
+
+
 def _require_fitting(kind: str, options: ReadOptions, path: Path) -> None:
     """Refuse what was told of a file of another kind."""
     told = {
-        "A description of columns": (options.mapping, "text", "a text with columns"),
-        "The volts at full scale": (options.volts_at_full_scale, "wav", "a WAV file"),
-        "A group": (options.group, "mdf", "an MDF file"),
+        "A description of columns": (options.mapping, ("text",), "a text with columns"),
+        "The volts at full scale": (
+            options.volts_at_full_scale,
+            ("wav", *ARRAYS),
+            "a WAV file or arrays of NumPy",
+        ),
+        "A group": (options.group, ("mdf",), "an MDF file"),
     }
     for what, (value, fitting, noun) in told.items():
-        if value is not None and kind != fitting:
+        if value is not None and kind not in fitting:
             raise RecordingError(
                 f"{what} was given, but this isn't {noun}.",
                 where=path.name,
@@ -160,6 +179,11 @@ def _holds_arrays(path: Path) -> bool:
             return any(name.endswith(".npy") for name in archive.namelist())
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
         return True
+
+
+def _in_volts(source: Source, options: ReadOptions) -> Source:
+    volts = options.volts_at_full_scale
+    return source if volts is None else InVolts(source, volts)
 
 
 def _delimited(path: Path, options: ReadOptions) -> tuple[Source, tuple[str, ...]]:
@@ -193,8 +217,8 @@ def _archive(path: Path, options: ReadOptions) -> tuple[Source, tuple[str, ...]]
 
 _OPENERS: Final[dict[str, Callable[[Path, ReadOptions], tuple[Source, tuple[str, ...]]]]] = {
     "wav": lambda path, o: (WavSource(path, o.volts_at_full_scale, o.interval), ()),
-    "npy": lambda path, o: (NpySource(path, o.interval), ()),
-    "npz": lambda path, o: (NpzSource(path, o.interval), ()),
+    "npy": lambda path, o: (_in_volts(NpySource(path, o.interval), o), ()),
+    "npz": lambda path, o: (_in_volts(NpzSource(path, o.interval), o), ()),
     "mdf": lambda path, o: (MdfSource(path, o.interval, o.group), ()),
     "parquet": lambda path, o: (ParquetSource(path, o.interval), ()),
     "vcd": _vcd,

@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any, Final
 
 from backprobe.errors import NotFoundError, UsageError
-from backprobe.quantities import parse_quantity
 from backprobe.recordings.delimited_guess import guess_mapping
 from backprobe.recordings.delimited_mapping import from_toml, to_toml
 from backprobe.recordings.mdf import write_mdf
@@ -28,6 +27,7 @@ from backprobe.services.pictures.traces_picture import BINS, Trace, traces_svg
 from backprobe.services.recording_book import RecordingBook, checked_error
 from backprobe.services.recording_export import require_not_too_long
 from backprobe.services.recording_intake import Placing, keep_file
+from backprobe.services.told_of_samples import ToldOfSamples
 from backprobe.store.record import JobRecord
 from backprobe.store.recording import CAPTURE, RecordedChannel
 
@@ -58,13 +58,12 @@ class CaptureWishes:
     def options(self) -> ReadOptions:
         """What the reader is told."""
         text = "" if self.mapping is None else self.mapping.read_text(encoding="utf-8")
-        return ReadOptions(
-            mapping=from_toml(text, str(self.mapping)) if text else None,
-            interval=_duration(self.interval) if self.interval else None,
-            volts_at_full_scale=(
-                parse_quantity(self.full_scale, "volt").value if self.full_scale else None
-            ),
-        )
+        return self.told.options(from_toml(text, str(self.mapping)) if text else None)
+
+    @property
+    def told(self) -> ToldOfSamples:
+        """What the file doesn't say of its samples."""
+        return ToldOfSamples(self.full_scale, self.interval)
 
 
 class OpenedCapture:
@@ -273,21 +272,6 @@ def _channels(stored: StoredCapture, signals: tuple[str, ...]) -> tuple[Recorded
     return tuple(
         RecordedChannel(name, unit, signal=said.get(number, ""))
         for number, (name, unit) in enumerate(zip(stored.names, stored.units, strict=True), start=1)
-    )
-
-
-def _duration(written: str) -> float:
-    """A time between two samples: "2 us", "0.5 ms", "1 s"."""
-    text = written.strip().replace(",", ".").replace("µ", "u").replace("μ", "u")
-    for unit, factor in (("us", 1e-6), ("ms", 1e-3), ("ns", 1e-9), ("s", 1.0)):
-        number = text.removesuffix(unit).strip()
-        if text.endswith(unit):
-            try:
-                return float(number) * factor
-            except ValueError:
-                break
-    raise UsageError(
-        f'"{written[:30]}" is no time between samples.', remedy='Write it like "2 us" or "0.5 ms".'
     )
 
 

@@ -157,8 +157,8 @@ def _why_none(found: Recording, channel: RecordedChannel, at: RoundRecord | None
         return "Its round is void, so nothing is taken from it."
     if not channel.unit:
         return (
-            "The file says no unit, so it may not be volts. Send it again and say so under"
-            ' "How the file is read" (unit = "V"), or export it with its unit.'
+            "The file says no unit, so it may not be volts. Send it again and say there what one"
+            " means, or its unit in how the file is read; or export it with its unit."
         )
     if channel.unit != "V":
         return f"It is in {channel.unit}; a sheet takes volts at terminals."

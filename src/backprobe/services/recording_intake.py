@@ -6,7 +6,7 @@ import math
 import os
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
@@ -20,13 +20,14 @@ from backprobe.recordings.log_mapping import mapping_from_toml as log_mapping_fr
 from backprobe.recordings.log_mapping import mapping_to_toml as log_mapping_to_toml
 from backprobe.recordings.log_names import match_name
 from backprobe.recordings.log_reading import mapping_of, read_log
-from backprobe.recordings.reading import ReadOptions, kind_of, open_source
+from backprobe.recordings.reading import ARRAYS, ReadOptions, kind_of, open_source
 from backprobe.recordings.stored import StoredCapture
 from backprobe.recordings.stored_writer import extremes_path, store_capture, write_parquet
 from backprobe.services.findings.words import seconds
 from backprobe.services.incoming import Incoming, give_up
 from backprobe.services.kept_log import capture_of
 from backprobe.services.recording_book import RecordingBook
+from backprobe.services.told_of_samples import ToldOfSamples
 from backprobe.store import files
 from backprobe.store.recording import CAPTURE, LOG, NewRecording, RecordedChannel
 
@@ -44,6 +45,7 @@ class Preview:
     head : the first lines of a text.
     columns, rows : the first samples as they would be read.
     mapping : how the columns are read, as TOML; empty where the file tells it itself.
+    lacks : what it has to be told: the volts of "full scale" or of "one"; empty where nothing.
     """
 
     kind: str
@@ -55,6 +57,7 @@ class Preview:
     rows: tuple[tuple[str, ...], ...] = ()
     mapping: str = ""
     channels: tuple[str, ...] = ()
+    lacks: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,17 +70,23 @@ class Placing:
     places: tuple[str, ...] = ()
     caption: str = ""
     error_share: float = 0.03
+    told: ToldOfSamples = field(default_factory=ToldOfSamples)
 
 
-def preview(there: Incoming, mapping_text: str = "", kind: str = "") -> Preview:
+def preview(
+    there: Incoming, mapping_text: str = "", kind: str = "", told: ToldOfSamples | None = None
+) -> Preview:
     """Read the beginning of a file, under a corrected mapping where one is given.
 
     Parameters
     ----------
     kind : str
         "capture" or "log" as somebody says; empty: as it looks.
+    told : ToldOfSamples or None
+        What was said of the samples of a file that doesn't tell it.
     """
-    seen = Preview(LOG) if kind == LOG else _preview_capture(there, mapping_text)
+    told = told or ToldOfSamples()
+    seen = Preview(LOG) if kind == LOG else _preview_capture(there, mapping_text, told)
     if seen.kind == LOG and kind != CAPTURE:
         return _preview_log(there, mapping_text if kind == LOG else "", seen)
     return seen
@@ -115,8 +124,8 @@ def _log_mapping(text: str) -> LogMapping | None:
     return log_mapping_from_toml(text) if text.strip() else None
 
 
-def _preview_capture(there: Incoming, mapping_text: str) -> Preview:
-    text, found, head = "", None, ""
+def _preview_capture(there: Incoming, mapping_text: str, said: ToldOfSamples) -> Preview:
+    text, lacks, found, head = "", "", None, ""
     assumed: tuple[str, ...] = ()
     try:
         if _is_text(there.path):
@@ -130,11 +139,12 @@ def _preview_capture(there: Incoming, mapping_text: str) -> Preview:
             found = preview_mapping(there.path, mapping)
             options = ReadOptions(mapping)
         else:
-            options = ReadOptions()
+            lacks = _lacking(there.path)
+            options = said.options()
         source, remarks = open_source(there.path, options)
     except BackprobeError as error:
         told = f"{error.what} {error.remedy}".strip()
-        return Preview(CAPTURE, refused=told, head=head, mapping=text or mapping_text)
+        return Preview(CAPTURE, refused=told, head=head, mapping=text or mapping_text, lacks=lacks)
     units = [channel.unit for channel in source.channels]
     channels = tuple(
         f"{channel.name} ({channel.unit})" if channel.unit else channel.name
@@ -158,6 +168,7 @@ def _preview_capture(there: Incoming, mapping_text: str) -> Preview:
         rows=rows,
         mapping=text,
         channels=channels,
+        lacks=lacks,
     )
 
 
@@ -224,7 +235,7 @@ def keep_file(
             quantities = tuple(one.quantity for one in log.series)
         else:
             mapping = mapping_from_toml(placing.mapping) if placing.mapping else None
-            store_capture(path, made, ReadOptions(mapping), progress)
+            store_capture(path, made, placing.told.options(mapping), progress)
             quantities = ()
         stored = StoredCapture.open(made)
         sha256 = files.hash_of(made)
@@ -295,6 +306,12 @@ def _summary(interval: float | None, channels: tuple[str, ...]) -> str:
 def _is_text(path: Path) -> bool:
     with path.open("rb") as file:
         return kind_of(file.read(_HEAD), path) == "text"
+
+
+def _lacking(path: Path) -> str:
+    with path.open("rb") as file:
+        kind = kind_of(file.read(_HEAD), path)
+    return "full scale" if kind == "wav" else "one" if kind in ARRAYS else ""
 
 
 def _first_lines(path: Path) -> str:

@@ -10,6 +10,7 @@ from backprobe.services import incoming
 from backprobe.services.job_book import JobBook
 from backprobe.services.recording_book import checked_error
 from backprobe.services.recording_intake import Placing, preview, take_in
+from backprobe.services.told_of_samples import ToldOfSamples
 from backprobe.web.answering import BookAtHand
 from backprobe.web.at_hand import LiveAtHand
 from backprobe.web.pages import pages_of
@@ -109,14 +110,19 @@ def _placing(typed: Typed) -> Placing:
         places=tuple(value for _, value in places),
         caption=typed.text("caption"),
         error_share=checked_error(typed.number("error") / 100.0),
+        told=_told(typed),
     )
+
+
+def _told(typed: Typed) -> ToldOfSamples:
+    return ToldOfSamples(typed.text("volts"), typed.text("interval"))
 
 
 def _incoming_view(
     there: incoming.Incoming, book: JobBook, typed: Typed, errors: dict[str, str]
 ) -> IncomingView:
     job = book.job(there.job)
-    seen = preview(there, typed.text("mapping"), typed.text("kind"))
+    seen = preview(there, typed.text("mapping"), typed.text("kind"), _told(typed))
     values = {"kind": seen.kind, **typed.values}
     pins = dict.fromkeys(pin for sheet in job.sheets for pin in sheet.connector.pins)
     return IncomingView(
@@ -135,4 +141,5 @@ def _incoming_view(
         rows=seen.rows,
         mapping=seen.mapping,
         channels=seen.channels,
+        lacks=seen.lacks,
     )

@@ -48,6 +48,7 @@ class IncomingView:
     rows: tuple[tuple[str, ...], ...] = ()
     mapping: str = ""
     channels: tuple[str, ...] = ()
+    lacks: str = ""
 
     @property
     def kinds(self) -> tuple[tuple[str, str], ...]:
