@@ -6,28 +6,25 @@ Pages, interface and commands all come through here, so that every way in obeys 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
 
 from backprobe.errors import ConflictError, NotFoundError, ValueOutOfRange
-from backprobe.job import Connector, Indication, Job, Round, write_job
+from backprobe.job import Connector, Job, Round, write_job
 from backprobe.services.checking import (
     checked_connector,
     checked_head,
     checked_job,
-    checked_place,
-    checked_reading,
     checked_round,
 )
+from backprobe.services.entry_book import EntryBook, round_of
 from backprobe.services.outcome_terminals import checked_terminals
 from backprobe.store import entries, jobs, sheets
-from backprobe.store.cells import QUANTITIES, Cell, cells_of
+from backprobe.store.cells import QUANTITIES, cells_of
 from backprobe.store.columns import now
-from backprobe.store.engine import Store
-from backprobe.store.events import job_row, newest_event, round_row
-from backprobe.store.loading import RoundAtHand, load_job, load_round, load_sheet
+from backprobe.store.events import job_row, round_row
+from backprobe.store.loading import load_job, load_sheet
 from backprobe.store.record import (
     REPAIRED,
     JobHead,
@@ -42,28 +39,14 @@ from backprobe.store.schema import JobRow
 from backprobe.vocabulary import NO_FAULT
 
 
-@dataclass(frozen=True, slots=True)
-class Entered:
-    """What became of an entry."""
-
-    entry: int
-    indication: Indication | None
-    is_new: bool
-    sheet: str
-    job: str
-
-
-class JobBook:
-    """All jobs of a store.
+class JobBook(EntryBook):
+    """All jobs of a store, with their readings.
 
     Parameters
     ----------
     store : Store
         Where they are kept.
     """
-
-    def __init__(self, store: Store) -> None:
-        self.store = store
 
     # ------------------------------------------------------------ jobs
     def begin(self, head: JobHead, *, device: str = "", key: str = "") -> str:
@@ -255,7 +238,7 @@ class JobBook:
     def change_round(self, round_key: str, each: Round, *, device: str = "") -> None:
         """Write a round's state or note anew; its readings stay as they are."""
         with self.store.write() as session:
-            sheet, record = self._round(session, round_key)
+            sheet, record = round_of(session, round_key)
             wanted = checked_round(sheet.connector, _with_readings_of(each, record))
             sheets.change_round(session, round_key, wanted, device=device)
 
@@ -274,7 +257,7 @@ class JobBook:
 
     def _set_void(self, round_key: str, reason: str, device: str) -> None:
         with self.store.write() as session:
-            sheet, record = self._round(session, round_key)
+            sheet, record = round_of(session, round_key)
             wanted = checked_round(sheet.connector, replace(record.round, void=reason))
             sheets.change_round(session, round_key, wanted, device=device)
 
@@ -304,115 +287,6 @@ class JobBook:
         """Let a reading that was set aside be proposed again."""
         with self.store.write() as session:
             sheets.take_up_again(session, sheet_key, number, device=device)
-
-    # ------------------------------------------------------------ entries
-    def enter(
-        self,
-        round_key: str,
-        cell: Cell,
-        written: str | Indication | None,
-        *,
-        entry_key: str = "",
-        seen: Iterable[int] | None = None,
-        device: str = "",
-    ) -> Entered:
-        """Write a reading into a cell, or (None) take back what stands there.
-
-        Parameters
-        ----------
-        written : str, Indication or None
-            As the meter showed it, with its unit; or one that was read before.
-        entry_key : str
-            Given by who enters it: sent twice, it is stored once.
-        seen : iterable of int or None
-            Entries that its author saw standing there, which it replaces; all that stand where
-            left out. One that came in unseen stays beside it: a conflict that people decide.
-        """
-        # The check takes longer than the writing: it is made before the one writer's turn, and
-        # once more within it only where the job has changed in between.
-        with self.store.read() as session:
-            first = _checked_entry(session, round_key, cell, written, entry_key)
-        if isinstance(first, Entered):
-            return first
-        with self.store.write() as session:
-            again = first
-            if newest_event(session, first.at.job_id) != first.newest:
-                found = _checked_entry(session, round_key, cell, written, entry_key)
-                if isinstance(found, Entered):
-                    return found
-                again = found
-            at, place, indication = again.at, again.place, again.indication
-            number, is_new = entries.enter(
-                session,
-                round_key,
-                place,
-                indication,
-                entry_key=entry_key,
-                seen=seen,
-                device=device,
-            )
-            return Entered(number, indication, is_new, at.sheet, at.job)
-
-    def undo(self, round_key: str, entry: int, *, device: str = "", entry_key: str = "") -> Entered:
-        """Put back what stood in a cell before an entry; nothing is erased by it."""
-        with self.store.read() as session:
-            _, record = self._round(session, round_key)
-        found = next((e for e in record.entries if e.id == entry), None)
-        if found is None:
-            raise ValueOutOfRange("There is no such entry to undo.", remedy="Load the page again.")
-        earlier = [e for e in record.entries if e.id in found.replaces]
-        last = earlier[-1].indication if earlier else None
-        cell = (found.quantity, found.place)
-        return self.enter(round_key, cell, last, entry_key=entry_key, seen=[entry], device=device)
-
-    def _round(self, session: Session, round_key: str) -> tuple[SheetRecord, RoundRecord]:
-        _, row = round_row(session, round_key)
-        _, _, sheet = load_sheet(session, row.key)
-        return sheet, next(r for r in sheet.rounds if r.key == round_key)
-
-
-@dataclass(frozen=True, slots=True)
-class _Checked:
-    """A reading that could be kept, as its job stood at one change."""
-
-    at: RoundAtHand
-    place: Cell
-    indication: Indication | None
-    newest: int
-
-
-def _checked_entry(
-    session: Session,
-    round_key: str,
-    cell: Cell,
-    written: str | Indication | None,
-    entry_key: str,
-) -> _Checked | Entered:
-    """Check a reading against its round; one that is kept under this key already is given back."""
-    at = load_round(session, round_key)
-    place = checked_place(at.connector, cell)
-    known = entries.kept_under(session, round_key, place, entry_key)
-    if known is not None:
-        number, kept = known
-        _require_same(kept, written)
-        return Entered(number, kept, False, at.sheet, at.job)
-    indication = (
-        None if written is None else checked_reading(at.connector, at.round, place, written)
-    )
-    return _Checked(at, place, indication, newest_event(session, at.job_id))
-
-
-def _require_same(known: Indication | None, sent: str | Indication | None) -> None:
-    """Refuse a second reading under a used key: acknowledged, it would be lost."""
-    if isinstance(sent, str):
-        is_same = known is not None and known.written == sent.strip()
-    else:
-        is_same = known == sent
-    if not is_same:
-        raise ConflictError(
-            "This entry's key was used for another reading.",
-            remedy="Give every entry a key of its own.",
-        )
 
 
 def _state_of(each: Round) -> Round:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from backprobe.job import Round
 from backprobe.services.checking import checked_place, checked_reading, checked_round
-from backprobe.services.job_book import Entered, JobBook
+from backprobe.services.entry_book import Entered
+from backprobe.services.job_book import JobBook
 from backprobe.services.unavailable import rpm_class
 from backprobe.store.cells import Cell
 from backprobe.store.record import RoundRecord

@@ -10,7 +10,7 @@ from fastapi.responses import PlainTextResponse
 from backprobe.errors import JobFileError, ValueOutOfRange
 from backprobe.job import parse_job
 from backprobe.services.answer import answer_to_json
-from backprobe.services.job_book import Entered
+from backprobe.services.entry_book import Entered
 from backprobe.web.answering import AnswersAtHand, BookAtHand
 from backprobe.web.api_given import (
     ConnectorGiven,
