@@ -40,8 +40,8 @@ from backprobe.web.api_told import (
     sheet_told,
 )
 from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.changing import ChangeAtHand
 from backprobe.web.error_answers import ANSWERS_BESIDE_TEXT
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(prefix="/api")
 
@@ -62,35 +62,31 @@ def list_jobs(
 
 
 @router.post("/jobs", tags=["jobs"], status_code=201)
-def begin_job(
-    given: NewJob, book: BookAtHand, answers: AnswersAtHand, visitor: AnyVisitor
-) -> JobBegun:
+def begin_job(given: NewJob, change: ChangeAtHand) -> JobBegun:
     """Begin a job."""
-    key = book.begin(given.head(), device=visitor.name, key=given.key or "")
+    key = change.book.begin(given.head(), device=change.device, key=given.key or "")
     if given.connector is None:
         return JobBegun(key=key)
-    there = book.job(key).sheets
+    there = change.book.job(key).sheets
     if there:  # sent again
         return JobBegun(key=key, sheet=there[0].key)
-    sheet = book.add_sheet(key, given.connector.connector(), device=visitor.name)
-    answers.ask(sheet)
+    sheet = change.book.add_sheet(key, given.connector.connector(), device=change.device)
+    change.told_of(sheet)
     return JobBegun(key=key, sheet=sheet)
 
 
 @router.post("/jobs/import", tags=["jobs"], status_code=201)
 def import_job(
     text: Annotated[str, Body(media_type="text/plain", max_length=1_000_000)],
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> JobBegun:
     """Take a job file in."""
     try:
         job = parse_job(text, "the job file")
     except JobFileError as error:
         raise ValueOutOfRange(error.what, error.where, error.remedy) from error
-    key, sheet = book.take_in(job, device=visitor.name)
-    answers.ask(sheet)
+    key, sheet = change.book.take_in(job, device=change.device)
+    change.told_of(sheet)
     return JobBegun(key=key, sheet=sheet)
 
 
@@ -101,34 +97,32 @@ def show_job(key: str, book: BookAtHand) -> JobTold:
 
 
 @router.put("/jobs/{key}", tags=["jobs"])
-def change_job(key: str, given: JobGiven, book: BookAtHand, visitor: AnyVisitor) -> JobTold:
+def change_job(key: str, given: JobGiven, change: ChangeAtHand) -> JobTold:
     """Write vehicle, complaint, codes and meter anew."""
-    book.change(key, given.head(), device=visitor.name)
-    return job_told(book.job(key))
+    change.book.change(key, given.head(), device=change.device)
+    return job_told(change.book.job(key))
 
 
 @router.post("/jobs/{key}/close", tags=["jobs"])
-def close_job(key: str, book: BookAtHand, visitor: AnyVisitor, live: LiveAtHand) -> JobTold:
+def close_job(key: str, change: ChangeAtHand) -> JobTold:
     """Close a job."""
-    book.close(key, device=visitor.name)
-    live.wake()
-    return job_told(book.job(key))
+    change.book.close(key, device=change.device)
+    change.told()
+    return job_told(change.book.job(key))
 
 
 @router.post("/jobs/{key}/reopen", tags=["jobs"])
-def reopen_job(key: str, book: BookAtHand, visitor: AnyVisitor, live: LiveAtHand) -> JobTold:
+def reopen_job(key: str, change: ChangeAtHand) -> JobTold:
     """Open a closed job again."""
-    book.reopen(key, device=visitor.name)
-    live.wake()
-    return job_told(book.job(key))
+    change.book.reopen(key, device=change.device)
+    change.told()
+    return job_told(change.book.job(key))
 
 
 @router.post("/jobs/{key}/outcome", tags=["jobs"])
-def conclude(
-    key: str, given: OutcomeGiven, book: BookAtHand, visitor: AnyVisitor, live: LiveAtHand
-) -> JobTold:
+def conclude(key: str, given: OutcomeGiven, change: ChangeAtHand) -> JobTold:
     """Write down what was found and done."""
-    book.conclude(
+    change.book.conclude(
         key,
         fault=given.fault,
         terminals=given.terminals,
@@ -136,19 +130,17 @@ def conclude(
         repair=given.repair,
         not_tested=given.not_tested,
         proof=given.proof,
-        device=visitor.name,
+        device=change.device,
     )
-    live.wake()
-    return job_told(book.job(key))
+    change.told()
+    return job_told(change.book.job(key))
 
 
 @router.post("/jobs/{key}/sheets", tags=["sheets"], status_code=201)
-def add_sheet(
-    key: str, given: NewSheet, book: BookAtHand, answers: AnswersAtHand, visitor: AnyVisitor
-) -> KeyTold:
+def add_sheet(key: str, given: NewSheet, change: ChangeAtHand) -> KeyTold:
     """Begin the sheet of one more connector."""
-    sheet = book.add_sheet(key, given.connector(), device=visitor.name, key=given.key or "")
-    answers.ask(sheet)
+    sheet = change.book.add_sheet(key, given.connector(), device=change.device, key=given.key or "")
+    change.told_of(sheet)
     return KeyTold(key=sheet)
 
 
@@ -195,26 +187,19 @@ def show_answer(key: str, book: BookAtHand, answers: AnswersAtHand) -> AnswerTol
 def change_connector(
     key: str,
     given: ConnectorGiven,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> SheetTold:
     """Write name, kind and terminals anew."""
-    book.change_connector(key, given.connector(), device=visitor.name)
-    answers.ask(key)
-    live.wake()
-    return show_sheet(key, book)
+    change.book.change_connector(key, given.connector(), device=change.device)
+    change.told_of(key)
+    return show_sheet(key, change.book)
 
 
 @router.post("/sheets/{key}/repeat", tags=["sheets"], status_code=201)
-def repeat(
-    key: str, book: BookAtHand, answers: AnswersAtHand, live: LiveAtHand, visitor: AnyVisitor
-) -> KeyTold:
+def repeat(key: str, change: ChangeAtHand) -> KeyTold:
     """Begin the same sheet again, to be read after the repair."""
-    sheet = book.repeat_after_repair(key, device=visitor.name)
-    answers.ask(sheet)
-    live.wake()
+    sheet = change.book.repeat_after_repair(key, device=change.device)
+    change.told_of(sheet)
     return KeyTold(key=sheet)
 
 
@@ -222,22 +207,18 @@ def repeat(
 def set_aside(
     key: str,
     given: SetAsideGiven,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> NumberTold:
     """Note that a proposed reading can't be had."""
-    number = book.set_aside(
+    number = change.book.set_aside(
         key,
         quantity=given.quantity,
         place=given.place,
         state=given.state,
         reason=given.reason,
-        device=visitor.name,
+        device=change.device,
     )
-    answers.ask(key)
-    live.wake()
+    change.told_of(key)
     return NumberTold(number=number)
 
 
@@ -245,22 +226,20 @@ def set_aside(
 def take_up_again(
     key: str,
     number: Annotated[int, Path(ge=1, lt=2**53)],
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> None:
     """Let a reading that was set aside be proposed again."""
-    book.take_up_again(key, number, device=visitor.name)
-    answers.ask(key)
+    change.book.take_up_again(key, number, device=change.device)
+    change.told_of(key)
 
 
 @router.post("/sheets/{key}/rounds", tags=["rounds"], status_code=201)
-def add_round(
-    key: str, given: NewRound, book: BookAtHand, live: LiveAtHand, visitor: AnyVisitor
-) -> KeyTold:
+def add_round(key: str, given: NewRound, change: ChangeAtHand) -> KeyTold:
     """Begin a round."""
-    found = book.add_round(key, given.round(), device=visitor.name, key=given.round_key or "")
-    live.wake()
+    found = change.book.add_round(
+        key, given.round(), device=change.device, key=given.round_key or ""
+    )
+    change.told()
     return KeyTold(key=found)
 
 
@@ -269,59 +248,47 @@ def add_round(
 def change_round(
     key: str,
     given: RoundGiven,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> None:
     """Write a round's state and note anew."""
-    book.change_round(key, given.round(), device=visitor.name)
-    _changed(key, book, answers, live)
+    change.book.change_round(key, given.round(), device=change.device)
+    _changed(key, change.book, change.answers, change.live)
 
 
 @router.post("/rounds/{key}/void", tags=["rounds"], status_code=204)
 def void_round(
     key: str,
     given: ReasonGiven,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> None:
     """Take a round out of the reasoning; it stays visible."""
-    book.void_round(key, given.reason, device=visitor.name)
-    _changed(key, book, answers, live)
+    change.book.void_round(key, given.reason, device=change.device)
+    _changed(key, change.book, change.answers, change.live)
 
 
 @router.post("/rounds/{key}/count-again", tags=["rounds"], status_code=204)
-def count_again(
-    key: str, book: BookAtHand, answers: AnswersAtHand, live: LiveAtHand, visitor: AnyVisitor
-) -> None:
+def count_again(key: str, change: ChangeAtHand) -> None:
     """Let a void round count again."""
-    book.count_again(key, device=visitor.name)
-    _changed(key, book, answers, live)
+    change.book.count_again(key, device=change.device)
+    _changed(key, change.book, change.answers, change.live)
 
 
 @router.post("/rounds/{key}/entries", tags=["rounds"])
 def enter(
     key: str,
     given: EntryGiven,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> EntryTold:
     """Write a reading into a cell; the answer comes when it is stored durably."""
-    entered = book.enter(
+    entered = change.book.enter(
         key,
         (given.quantity, given.place),
         given.written,
         entry_key=given.entry_key or "",
         seen=given.seen,
-        device=visitor.name,
+        device=change.device,
     )
-    answers.ask(entered.sheet)
-    live.wake()
+    change.told_of(entered.sheet)
     return _stored(entered)
 
 
@@ -329,15 +296,13 @@ def enter(
 def undo(
     key: str,
     given: UndoGiven,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> EntryTold:
     """Put back what stood in a cell before an entry."""
-    entered = book.undo(key, given.entry, device=visitor.name, entry_key=given.entry_key or "")
-    answers.ask(entered.sheet)
-    live.wake()
+    entered = change.book.undo(
+        key, given.entry, device=change.device, entry_key=given.entry_key or ""
+    )
+    change.told_of(entered.sheet)
     return _stored(entered)
 
 

@@ -9,12 +9,11 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from backprobe.errors import ConflictError, ValueOutOfRange
 from backprobe.job import Connector
-from backprobe.web.answering import AnswersAtHand, BookAtHand
-from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.answering import BookAtHand
+from backprobe.web.changing import ChangeAtHand
 from backprobe.web.job_form import CHOICES, WireLine, read_connector, understood
 from backprobe.web.pages import pages_of
 from backprobe.web.typed_form import SEE_OTHER, UNUSABLE, FormView, Mistakes, TypedForm, said
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 
@@ -48,22 +47,18 @@ def add_connector(
     request: Request,
     key: str,
     typed: TypedForm,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> Response:
     """Begin the sheet of one more connector."""
     wrong = Mistakes()
     connector = read_connector(typed, wrong)
     if wrong.found:
-        title = book.job(key).head.title
+        title = change.book.job(key).head.title
         form = FormView(typed.values, wrong.found)
         view = ConnectorFormView(form, key, title, understood(typed.text("wires")))
         return pages_of(request).page(request, "connector_form.html", view, status=UNUSABLE)
-    sheet = book.add_sheet(key, connector, device=visitor.name)
-    answers.ask(sheet)
-    live.wake()
+    sheet = change.book.add_sheet(key, connector, device=change.device)
+    change.told_of(sheet)
     return RedirectResponse(f"/sheets/{sheet}", SEE_OTHER)
 
 
@@ -82,27 +77,23 @@ def change_connector(
     request: Request,
     key: str,
     typed: TypedForm,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> Response:
     """Write name, kind and wires anew; what a diagram said of a wire stays with its number."""
-    job_key, head, sheet = book.sheet(key)
+    job_key, head, sheet = change.book.sheet(key)
     wrong = Mistakes()
     connector = read_connector(typed, wrong)
     if not wrong.found:
         try:
             wanted = _with_diagram(connector, sheet.connector)
-            book.change_connector(key, wanted, device=visitor.name)
+            change.book.change_connector(key, wanted, device=change.device)
         except (ConflictError, ValueOutOfRange) as error:
             wrong.found["wires"] = said(error)
     if wrong.found:
         form = FormView(typed.values, wrong.found)
         view = ConnectorFormView(form, job_key, head.title, understood(typed.text("wires")), key)
         return pages_of(request).page(request, "connector_form.html", view, status=UNUSABLE)
-    answers.ask(key)
-    live.wake()
+    change.told_of(key)
     return RedirectResponse(f"/sheets/{key}", SEE_OTHER)
 
 

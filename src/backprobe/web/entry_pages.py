@@ -11,8 +11,8 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from backprobe.errors import BackprobeError, ValueOutOfRange
 from backprobe.services.job_book import JobBook
 from backprobe.store.record import SheetRecord
-from backprobe.web.answering import AnswersAtHand, BookAtHand
-from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.answering import BookAtHand
+from backprobe.web.changing import ChangeAtHand
 from backprobe.web.pages import pages_of
 from backprobe.web.sheet_pieces import (
     PictureLine,
@@ -23,7 +23,6 @@ from backprobe.web.sheet_pieces import (
     round_of,
 )
 from backprobe.web.sheet_view import Cell, sheet_view
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 
@@ -100,10 +99,7 @@ def entry_form(
 def enter(
     key: str,
     request: Request,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
     quantity: Annotated[str, Form(max_length=60)],
     written: Annotated[str, Form(max_length=60)] = "",
     place: Annotated[str, Form(max_length=60)] = "",
@@ -113,31 +109,27 @@ def enter(
     """Write a reading and go back to the sheet."""
     numbers = [int(each) for each in seen.split(",") if each.isascii() and each.isdecimal()]
     try:
-        entered = book.enter(
+        entered = change.book.enter(
             key,
             (quantity, place),
             None if take_back else written,
             seen=numbers,
-            device=visitor.name,
+            device=change.device,
         )
     except ValueOutOfRange as error:
-        page = _entry_page(book, key, quantity, place, written)
+        page = _entry_page(change.book, key, quantity, place, written)
         page = replace(page, error=error)
         return pages_of(request).page(request, "entry.html", page, status=422)
-    answers.ask(entered.sheet)
-    live.wake()
+    change.told_of(entered.sheet)
     return RedirectResponse(f"/sheets/{entered.sheet}", 303)
 
 
 @router.post("/rounds/{key}/undo")
 def undo(
     key: str,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
     entry: Annotated[int, Form(ge=1, lt=2**53)],
 ) -> Response:
     """Put back what stood in a cell before its last entry."""
-    found = book.undo(key, entry, device=visitor.name)
-    return back_to(found.sheet, answers, live)
+    found = change.book.undo(key, entry, device=change.device)
+    return back_to(change, found.sheet)

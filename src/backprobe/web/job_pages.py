@@ -13,8 +13,8 @@ from backprobe.services.settings import meter_for_new_job, meters
 from backprobe.store.columns import now
 from backprobe.store.record import JobHead
 from backprobe.store.workshop import MeterProfile
-from backprobe.web.answering import AnswersAtHand, BookAtHand
-from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.answering import BookAtHand
+from backprobe.web.changing import ChangeAtHand
 from backprobe.web.job_form import (
     AS_IT_IS,
     CHOICES,
@@ -33,7 +33,6 @@ from backprobe.web.job_view import job_view
 from backprobe.web.pages import pages_of
 from backprobe.web.said_pieces import SaidView, said_of_vin
 from backprobe.web.typed_form import SEE_OTHER, UNUSABLE, FormView, Mistakes, Typed, TypedForm
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 ENGINE_FIELDS = ("displacement", "cylinders", "cycle", "fuel", "induction")
@@ -91,21 +90,17 @@ def new_job_page(request: Request, book: BookAtHand) -> HTMLResponse:
 def begin_job(
     request: Request,
     typed: TypedForm,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> Response:
     """Begin a job with its first connector; nothing is stored before all of it is right."""
-    known = _meters(book)
+    known = _meters(change.book)
     head, wrong = read_head(typed, known)
     connector = read_connector(typed, wrong)
     if wrong.found or typed.text("do"):
         return _again(request, typed, wrong, known)
-    key = book.begin(head, device=visitor.name)
-    sheet = book.add_sheet(key, connector, device=visitor.name)
-    answers.ask(sheet)
-    live.wake()
+    key = change.book.begin(head, device=change.device)
+    sheet = change.book.add_sheet(key, connector, device=change.device)
+    change.told_of(sheet)
     return RedirectResponse(f"/sheets/{sheet}", SEE_OTHER)
 
 
@@ -181,34 +176,30 @@ def change_job(
     request: Request,
     key: str,
     typed: TypedForm,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> Response:
     """Write a job's head anew."""
-    record, known = book.job(key), _meters(book)
+    record, known = change.book.job(key), _meters(change.book)
     head, wrong = read_head(typed, known, record.head)
     if wrong.found or typed.text("do"):
         return _again(request, typed, wrong, known, key, record.head)
-    book.change(key, head, device=visitor.name)
+    change.book.change(key, head, device=change.device)
     for sheet in record.sheets:
-        answers.ask(sheet.key)
-    live.wake()
+        change.told_of(sheet.key)
     return RedirectResponse(f"/jobs/{key}", SEE_OTHER)
 
 
 @router.post("/jobs/{key}/close")
-def close_job(key: str, book: BookAtHand, live: LiveAtHand, visitor: AnyVisitor) -> Response:
+def close_job(key: str, change: ChangeAtHand) -> Response:
     """Close a job."""
-    book.close(key, device=visitor.name)
-    live.wake()
+    change.book.close(key, device=change.device)
+    change.told()
     return RedirectResponse(f"/jobs/{key}", SEE_OTHER)
 
 
 @router.post("/jobs/{key}/reopen")
-def reopen_job(key: str, book: BookAtHand, live: LiveAtHand, visitor: AnyVisitor) -> Response:
+def reopen_job(key: str, change: ChangeAtHand) -> Response:
     """Open a closed job again."""
-    book.reopen(key, device=visitor.name)
-    live.wake()
+    change.book.reopen(key, device=change.device)
+    change.told()
     return RedirectResponse(f"/jobs/{key}", SEE_OTHER)

@@ -17,11 +17,10 @@ from backprobe.services.words import role_words, state_words
 from backprobe.store.cells import SCAN
 from backprobe.store.record import SheetRecord
 from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
-from backprobe.web.answering import AnswersAtHand, BookAtHand
-from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.answering import BookAtHand
+from backprobe.web.changing import ChangeAtHand
 from backprobe.web.pages import pages_of
 from backprobe.web.sheet_pieces import back_to, black_lead_points, reading_title
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 ROLE_CHOICES = tuple((role, role_words(role)) for role in ROLES)
@@ -126,20 +125,17 @@ def known_reading(
 def enter(
     key: str,
     request: Request,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
     given: Annotated[Known, Form()],
 ) -> Response:
     """Write the value where it belongs, and have the next reading proposed."""
     cell, state = (given.quantity, given.place), given.state(given.black_lead)
     try:
-        enter_known(book, key, state, cell, given.written, device=visitor.name)
+        enter_known(change.book, key, state, cell, given.written, device=change.device)
     except ValueOutOfRange as error:
-        page = _page(book.sheet(key)[2], given, error)
+        page = _page(change.book.sheet(key)[2], given, error)
         return pages_of(request).page(request, "known_reading.html", page, status=422)
-    return back_to(key, answers, live, "#next")
+    return back_to(change, key, "#next")
 
 
 @router.post("/sheets/{key}/known-role/{pin}")
@@ -147,19 +143,16 @@ def tell_role(
     key: str,
     pin: str,
     request: Request,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
     given: Annotated[KnownRole, Form()],
 ) -> Response:
     """Take the role that a diagram gives a wire, as a witness beside the readings."""
     try:
-        _tell_role(book, key, pin, given.role, visitor.name)
+        _tell_role(change.book, key, pin, given.role, change.device)
     except ValueOutOfRange as error:
-        page = _page(book.sheet(key)[2], given, error)
+        page = _page(change.book.sheet(key)[2], given, error)
         return pages_of(request).page(request, "known_reading.html", page, status=422)
-    return back_to(key, answers, live, "#next")
+    return back_to(change, key, "#next")
 
 
 def _tell_role(book: JobBook, key: str, pin: str, role: str, device: str) -> None:

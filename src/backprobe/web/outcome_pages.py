@@ -19,11 +19,10 @@ from backprobe.services.words import fault_words, percent, role_words
 from backprobe.store.record import JobRecord, SheetRecord
 from backprobe.vocabulary import FAULT_KINDS, NO_FAULT, ROLES, fault_name, split_fault
 from backprobe.web.answering import AnswersAtHand, BookAtHand
-from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.changing import ChangeAtHand
 from backprobe.web.job_form import WireLine, wire_lines
 from backprobe.web.pages import pages_of
 from backprobe.web.typed_form import SEE_OTHER, UNUSABLE, FormView, Mistakes, Typed, TypedForm
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 MOST_LISTED: Final = 8
@@ -145,24 +144,28 @@ def conclude(
     request: Request,
     key: str,
     typed: TypedForm,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> Response:
     """Write down what was found and done; close the job too, where that was pressed."""
     wrong = Mistakes()
     fault = wrong.take("fault", lambda: _fault(typed), "")
     seen, pins = typed.all("proof"), typed.all("terminal")
     if wrong.found or typed.text("do") == "proof":
-        record = book.job(key)
+        record = change.book.job(key)
         chosen = fault or typed.text("fault")
         form = FormView({**typed.values, "fault": chosen}, wrong.found)
-        view = _view(record, answers, form, proof_view(fault, seen), pins, _listed(record, answers))
+        view = _view(
+            record,
+            change.answers,
+            form,
+            proof_view(fault, seen),
+            pins,
+            _listed(record, change.answers),
+        )
         status = UNUSABLE if wrong.found else 200
         return pages_of(request).page(request, "outcome.html", view, status=status)
     steps = proof_steps(fault)
-    book.conclude(
+    change.book.conclude(
         key,
         fault=fault,
         terminals=pins,
@@ -170,22 +173,19 @@ def conclude(
         repair=typed.text("repair"),
         not_tested=typed.text("not_tested"),
         proof=tuple(step for step in seen if step in steps),
-        device=visitor.name,
+        device=change.device,
     )
     if typed.text("do") == "close":
-        book.close(key, device=visitor.name)
-    live.wake()
+        change.book.close(key, device=change.device)
+    change.told()
     return RedirectResponse(f"/jobs/{key}", SEE_OTHER)
 
 
 @router.post("/sheets/{key}/repeat")
-def repeat(
-    key: str, book: BookAtHand, answers: AnswersAtHand, live: LiveAtHand, visitor: AnyVisitor
-) -> Response:
+def repeat(key: str, change: ChangeAtHand) -> Response:
     """Begin the same sheet again, to be read after the repair."""
-    sheet = book.repeat_after_repair(key, device=visitor.name)
-    answers.ask(sheet)
-    live.wake()
+    sheet = change.book.repeat_after_repair(key, device=change.device)
+    change.told_of(sheet)
     return RedirectResponse(f"/sheets/{sheet}", SEE_OTHER)
 
 

@@ -8,10 +8,8 @@ from fastapi import APIRouter, Body, Path, Query
 from pydantic import BaseModel
 
 from backprobe.services.attachments import MAX_BYTES, add_attachment
-from backprobe.web.answering import BookAtHand
 from backprobe.web.api_given import KEY_PATTERN
-from backprobe.web.at_hand import LiveAtHand
-from backprobe.web.visitor import AnyVisitor
+from backprobe.web.changing import ChangeAtHand
 
 router = APIRouter(prefix="/api", tags=["rounds"])
 
@@ -29,24 +27,22 @@ def keep_picture(
     key: str,
     file: Annotated[str, Path(pattern=KEY_PATTERN)],
     content: Annotated[bytes, Body(media_type="application/octet-stream", max_length=MAX_BYTES)],
-    book: BookAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
     quantity: Annotated[str, Query(max_length=60)] = "",
     place: Annotated[str, Query(max_length=60)] = "",
     name: Annotated[str, Query(max_length=200)] = "picture",
 ) -> PictureTold:
     """Keep a picture or document under a key of the sender's; sent twice, it is kept once."""
     kept = add_attachment(
-        book.store,
-        book.sheet(book.sheet_of_round(key))[0],
+        change.book.store,
+        change.book.sheet(change.book.sheet_of_round(key))[0],
         name,
         content,
         round_key=key,
         quantity=quantity,
         place=place,
-        device=visitor.name,
+        device=change.device,
         entry_key=file,
     )
-    live.wake()
+    change.told()
     return PictureTold(key=kept.key, media_type=kept.media_type, size=kept.size_bytes)

@@ -16,8 +16,8 @@ from backprobe.quantities import parse_quantity
 from backprobe.services.job_book import JobBook
 from backprobe.store.record import SheetRecord
 from backprobe.vocabulary import ACTIONS, BATTERY_NEGATIVE, KEYS
-from backprobe.web.answering import AnswersAtHand, BookAtHand
-from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.answering import BookAtHand
+from backprobe.web.changing import ChangeAtHand
 from backprobe.web.pages import pages_of
 from backprobe.web.sheet_pieces import (
     PictureLine,
@@ -26,7 +26,6 @@ from backprobe.web.sheet_pieces import (
     picture_lines,
     round_of,
 )
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 
@@ -140,20 +139,18 @@ def new_round(
 def begin_round(
     key: str,
     request: Request,
-    book: BookAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
     form: Annotated[RoundForm, Form()],
 ) -> Response:
     """Begin a round and go back to the sheet."""
     try:
-        found = book.add_round(key, form.round(), device=visitor.name)
+        found = change.book.add_round(key, form.round(), device=change.device)
     except NotFoundError:
         raise
     except BackprobeError as error:
-        page = form.page(book.sheet(key)[2], "", error)
+        page = form.page(change.book.sheet(key)[2], "", error)
         return pages_of(request).page(request, "round.html", page, status=422)
-    live.wake()
+    change.told()
     return RedirectResponse(f"/sheets/{key}#round-{found}", 303)
 
 
@@ -194,47 +191,39 @@ def _round_page(book: JobBook, key: str, error: BackprobeError | None = None) ->
 def change_round(
     key: str,
     request: Request,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
     form: Annotated[RoundForm, Form()],
 ) -> Response:
     """Write a round's state anew."""
-    sheet, record = round_of(book, key)
+    sheet, record = round_of(change.book, key)
     try:
         old, state = record.round, form.round()
         kept = replace(state, fitted=old.fitted, name=state.name.strip() or old.name)
-        book.change_round(key, kept, device=visitor.name)
+        change.book.change_round(key, kept, device=change.device)
     except BackprobeError as error:
         page = form.page(sheet, key, error)
         return pages_of(request).page(request, "round.html", page, status=422)
-    return back_to(sheet.key, answers, live)
+    return back_to(change, sheet.key)
 
 
 @router.post("/rounds/{key}/void")
 def void_round(
     key: str,
     request: Request,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
     reason: Annotated[str, Form(max_length=2000)] = "",
 ) -> Response:
     """Take a round out of the reasoning."""
     try:
-        book.void_round(key, reason, device=visitor.name)
+        change.book.void_round(key, reason, device=change.device)
     except ValueOutOfRange as error:
-        page = _round_page(book, key, error)
+        page = _round_page(change.book, key, error)
         return pages_of(request).page(request, "round.html", page, status=422)
-    return back_to(book.sheet_of_round(key), answers, live)
+    return back_to(change, change.book.sheet_of_round(key))
 
 
 @router.post("/rounds/{key}/count-again")
-def count_again(
-    key: str, book: BookAtHand, answers: AnswersAtHand, live: LiveAtHand, visitor: AnyVisitor
-) -> Response:
+def count_again(key: str, change: ChangeAtHand) -> Response:
     """Let a void round count again."""
-    book.count_again(key, device=visitor.name)
-    return back_to(book.sheet_of_round(key), answers, live)
+    change.book.count_again(key, device=change.device)
+    return back_to(change, change.book.sheet_of_round(key))

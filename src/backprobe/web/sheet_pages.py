@@ -13,7 +13,7 @@ from backprobe.services.job_book import JobBook
 from backprobe.services.settings import costs_in_force
 from backprobe.store.events import newest_event
 from backprobe.web.answering import AnswersAtHand, BookAtHand
-from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.changing import ChangeAtHand
 from backprobe.web.known_view import KnownView, known_view
 from backprobe.web.pages import pages_of
 from backprobe.web.sheet_pieces import (
@@ -21,7 +21,6 @@ from backprobe.web.sheet_pieces import (
     pin_quantities,
 )
 from backprobe.web.sheet_view import SheetView, sheet_view
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 
@@ -91,35 +90,29 @@ def known(key: str, request: Request, book: BookAtHand, answers: AnswersAtHand) 
 @router.post("/sheets/{key}/set-aside")
 def set_aside(
     key: str,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
     quantity: Annotated[str, Form(max_length=60)] = "",
     place: Annotated[str, Form(max_length=60)] = "",
     state: Annotated[str, Form(max_length=60)] = "",
 ) -> Response:
     """Have another reading proposed in place of one that can't be had."""
-    book.set_aside(
+    change.book.set_aside(
         key,
         quantity=quantity,
         place=place,
         state=state,
         reason="can't reach it",
-        device=visitor.name,
+        device=change.device,
     )
-    return back_to(key, answers, live, "#next")
+    return back_to(change, key, "#next")
 
 
 @router.post("/sheets/{key}/take-up-again")
 def take_up_again(
     key: str,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
     number: Annotated[int, Form(ge=1, lt=2**53)],
 ) -> Response:
     """Let a reading be proposed again."""
-    book.take_up_again(key, number, device=visitor.name)
-    return back_to(key, answers, live, "#next")
+    change.book.take_up_again(key, number, device=change.device)
+    return back_to(change, key, "#next")

@@ -8,12 +8,11 @@ from typing import Final
 
 from fastapi.responses import RedirectResponse, Response
 
-from backprobe.services.answer_desk import AnswerDesk
 from backprobe.services.job_book import JobBook
 from backprobe.services.words import quantity_words
 from backprobe.store.record import Attachment, RoundRecord, SheetRecord
 from backprobe.vocabulary import BATTERY_NEGATIVE
-from backprobe.web.live import Live
+from backprobe.web.changing import Change
 from backprobe.web.sheet_view import AT_PINS, PAD_UNITS
 
 
@@ -70,8 +69,7 @@ def black_lead_points(sheet: SheetRecord) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*BLACK_LEADS, *used)))
 
 
-def back_to(sheet: str, answers: AnswerDesk, live: Live, where: str = "") -> Response:
+def back_to(change: Change, sheet: str, where: str = "") -> Response:
     """Back to a sheet that has changed: it is worked out anew, and all who look at it are told."""
-    answers.ask(sheet)
-    live.wake()
+    change.told_of(sheet)
     return RedirectResponse(f"/sheets/{sheet}{where}", 303)

@@ -15,11 +15,10 @@ from backprobe.services.witnesses import Witness, diagram_witness, scan_witnesse
 from backprobe.services.words import role_words, state_words, sure
 from backprobe.vocabulary import ROLES, SCAN_NAMES
 from backprobe.web.answering import AnswersAtHand, BookAtHand
-from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.changing import ChangeAtHand
 from backprobe.web.job_form import WireLine, wire_lines
 from backprobe.web.pages import pages_of
 from backprobe.web.typed_form import SEE_OTHER, UNUSABLE, FormView, Mistakes, TypedForm
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 ROLE_CHOICES = tuple((role, role_words(role)) for role in ROLES)
@@ -92,25 +91,23 @@ def store_diagram(
     request: Request,
     key: str,
     typed: TypedForm,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
 ) -> Response:
     """Write down the roles that a wiring diagram gives the wires."""
-    _, _, sheet = book.sheet(key)
+    _, _, sheet = change.book.sheet(key)
     terminals = tuple(
         replace(each, diagram=typed.text(f"diagram-{i}"))
         for i, each in enumerate(sheet.connector.terminals)
     )
     wrong = Mistakes()
     changed = replace(sheet.connector, terminals=terminals)
-    wrong.take("diagram", lambda: book.change_connector(key, changed, device=visitor.name), None)
+    wrong.take(
+        "diagram", lambda: change.book.change_connector(key, changed, device=change.device), None
+    )
     if wrong.found:
-        view = _view(key, book, answers, FormView(typed.values, wrong.found))
+        view = _view(key, change.book, change.answers, FormView(typed.values, wrong.found))
         return pages_of(request).page(request, "witnesses.html", view, status=UNUSABLE)
-    answers.ask(key)
-    live.wake()
+    change.told_of(key)
     return RedirectResponse(f"/sheets/{key}/witnesses", SEE_OTHER)
 
 
