@@ -7,9 +7,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from backprobe.job import Indication, Meter
+from backprobe.job import Indication, Meter, Terminal
 from backprobe.report import ReportInput, contents
-from backprobe.report.blocks import Group, Photo, Span, Table, plain
+from backprobe.report.blocks import Group, Photo, Picture, Span, Table, plain
 from backprobe.report.digest import NOT_CONTENT, as_plain
 from backprobe.report.pictures import as_jpeg
 from backprobe.report.rounds_part import value_words
@@ -237,3 +237,38 @@ def test_a_photograph_is_shrunk_and_tells_nothing_but_its_picture() -> None:
     assert plain(photo.caption) == "1. Torn seal (round A, terminal B, 9 Mar 2026, 13:00)"
     assert "Broken file" in said_in(report, "Photographs")
     assert as_jpeg(b"\x89PNG\r\n\x1a\n" + b"0" * 40) is None
+
+
+def test_the_circuit_of_page_one_is_not_drawn_a_second_time() -> None:
+    held = record()
+    for kept, drawn, told in (
+        (held, 2, False),
+        (replace(held, outcomes=(), sheets=held.sheets[:1]), 1, True),
+    ):
+        report = contents(source(kept))
+        plan = as_plain(report, frozenset(("jpeg", "svg")))
+        titles = json.dumps(plan)
+        assert titles.count('"Circuit drawing"') == (drawn if not told else 0)
+        assert ("is drawn on page one" in titles) is told
+        pictures = [
+            block for part in report.customer for block in part.blocks if isinstance(block, Picture)
+        ]
+        assert len(pictures) == 1
+
+
+def test_every_pin_and_colour_stays_in_the_record() -> None:
+    """Where the rounds tell all of them; and where a terminal was never read."""
+    held = record()
+    first = held.sheets[0]
+    for diagram in (True, False):
+        terminals = tuple(
+            replace(t, diagram=t.diagram if diagram else "") for t in first.connector.terminals
+        )
+        connector = replace(first.connector, terminals=(*terminals, Terminal("9", "VT/PK")))
+        for given in (connector, replace(connector, terminals=terminals)):
+            sheet = replace(first, connector=given)
+            report = contents(ReportInput(replace(held, sheets=(sheet,)), PRINTED, "0.1.0"))
+            told = said_in(report, "as found")
+            for terminal in given.terminals:
+                assert terminal.pin in told
+                assert terminal.colour in told

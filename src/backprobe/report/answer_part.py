@@ -19,6 +19,7 @@ from backprobe.report.blocks import (
     table,
     words,
 )
+from backprobe.report.customer_part import draws_circuit_of
 from backprobe.report.input import ReportInput
 from backprobe.report.pictures import circuit_drawing
 from backprobe.services.answer import Answer, FaultAnswer, RuledOut
@@ -89,7 +90,10 @@ def _answer(source: ReportInput, sheet: SheetRecord, stored: StoredAnswer) -> It
     if values:
         yield Group("Values worked out", values)
     yield Group("Weight of each reading", (*_weights(answer),))
-    yield Group("Circuit drawing", (circuit_drawing(source, sheet),))
+    if draws_circuit_of(source, sheet):
+        yield from paragraph("The circuit with these readings is drawn on page one.", "small")
+    else:
+        yield Group("Circuit drawing", (circuit_drawing(source, sheet),))
     if answer.next and not answer.settled and source.record.outcome is None:
         yield Group("To be measured next", points(capital(headline(n, job)) for n in answer.next))
 

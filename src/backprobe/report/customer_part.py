@@ -13,6 +13,7 @@ from backprobe.services.outcome_terminals import told_terminals
 from backprobe.services.pictures.comparison_picture import most_changed
 from backprobe.services.telling import because, best_reason, verdict
 from backprobe.services.words import fault_words, sure
+from backprobe.store.record import SheetRecord
 from backprobe.vocabulary import NO_FAULT
 
 
@@ -55,12 +56,16 @@ def _proof(source: ReportInput) -> Iterator[Block]:
     else:
         yield from paragraph("No readings have been explained yet.")
     found, after = source.found, source.repeated(source.found)
-    if found is None:
-        return
-    if after is not None:
+    if found is not None and after is not None:
         yield comparison_drawing(source, found, after)
-    elif source.answer(found) is not None:
+    elif found is not None and draws_circuit_of(source, found):
         yield circuit_drawing(source, found)
+
+
+def draws_circuit_of(source: ReportInput, sheet: SheetRecord) -> bool:
+    """Whether page one has a sheet's circuit, so that the record need not draw it again."""
+    is_meant = source.found is not None and sheet.key == source.found.key
+    return is_meant and source.repeated(sheet) is None and source.answer(sheet) is not None
 
 
 def _sentences(source: ReportInput) -> Iterator[str]:

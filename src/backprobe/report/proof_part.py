@@ -47,11 +47,11 @@ def comparison_section(source: ReportInput) -> Section | None:
         if not rows:
             continue
         columns = (
-            Column("State", 2.0),
-            Column("Reading", 1.5),
-            Column("Terminal", 1.0),
-            Column("Before", 1.3, "right"),
-            Column("After", 1.3, "right"),
+            Column("State", 1.8),
+            Column("Reading", 1.6),
+            Column("Terminal", 2.2),
+            Column("Before", 1.1, "right"),
+            Column("After", 1.1, "right"),
         )
         groups.append(Group(capital(after.connector.name), table(columns, rows)))
     return Section("Before and after the repair", tuple(groups)) if groups else None

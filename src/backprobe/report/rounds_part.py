@@ -62,7 +62,11 @@ def readings_sections(source: ReportInput) -> Iterator[Section]:
 
 
 def _terminals(sheet: SheetRecord) -> tuple[Block, ...]:
+    """Pins, colours and roles of a diagram; nothing where the rounds below tell all of it too."""
     terminals = sheet.connector.terminals
+    read = {e.place for each in sheet.rounds for e in each.entries if e.quantity not in _WIDE}
+    if all(t.pin in read and not t.diagram for t in terminals):
+        return ()
     columns = [Column("Terminal", 0.6), Column("Wire colour"), Column("Diagram says", 2.0)]
     rows = [[words(t.pin, "bold"), words(t.colour), words(_diagram(t.diagram))] for t in terminals]
     return table(columns, rows)
@@ -131,7 +135,7 @@ def _elsewhere(record: RoundRecord, notes: _Notes) -> tuple[Block, ...]:
         [words(_place_words(*cell)), _cell(record, cell, notes)]
         for cell in sorted(cells, key=lambda cell: cell[0] == SCAN)
     ]
-    return table([Column("Reading", 2.0), Column("Shown", 1.2, "right")], rows)
+    return table([Column("Reading", 3.4), Column("Shown", 1.2, "right")], rows)
 
 
 def _place_words(quantity: str, place: str) -> str:
