@@ -60,18 +60,21 @@ class FromHere:
 
 
 @pytest.fixture
-def keys(store: Store) -> dict[str, str]:
-    """Keys of one job, of its sheet and of a round in it, by the collection they belong to."""
+def keys(store: Store) -> dict[str, list[str]]:
+    """Keys of a job and of what it holds, by the collection they belong to."""
     book = JobBook(store)
     job, sheet = book.take_in(read_job(FILE))
     wave = FILE.parents[1] / "tests" / "recordings" / "layouts"
-    recording = keep_file(RecordingBook(store), wave / "comma.csv", job, Placing("capture"))
+    recordings = [
+        keep_file(RecordingBook(store), wave / "comma.csv", job, Placing(kind))
+        for kind in ("capture", "log")
+    ]
     return {
-        "jobs": job,
-        "sheets": sheet,
-        "rounds": book.sheet(sheet)[2].rounds[0].key,
-        "recordings": recording,
-        "incoming": incoming.begin(store, job, "snap.csv", 1000).key,
+        "jobs": [job],
+        "sheets": [sheet],
+        "rounds": [each.key for each in book.sheet(sheet)[2].rounds],
+        "recordings": recordings,
+        "incoming": [incoming.begin(store, job, "snap.csv", 1000).key],
     }
 
 
@@ -101,7 +104,7 @@ def test_every_address_is_tried_or_known_to_have_no_end(app: FastAPI) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(("method", "path"), ROUTES)
 def test_nothing_that_is_sent_brings_it_to_fall(
-    schema: Any, keys: dict[str, str], method: str, path: str
+    schema: Any, keys: dict[str, list[str]], method: str, path: str
 ) -> None:
     operation = schema[path][method]
     collection = path.split("/")[2]
@@ -115,10 +118,11 @@ def test_nothing_that_is_sent_brings_it_to_fall(
         phases=[Phase.generate],
         suppress_health_check=list(HealthCheck),
     )
-    @given(case=operation.as_strategy(), is_there=st.integers(0, 3).map(bool))
-    def send(case: Any, is_there: bool) -> None:
-        if is_there and "key" in (case.path_parameters or {}):
-            case.path_parameters["key"] = keys[collection]
+    @given(case=operation.as_strategy(), which=st.integers(0, 3))
+    def send(case: Any, which: int) -> None:
+        if which and "key" in (case.path_parameters or {}):
+            there = keys[collection]
+            case.path_parameters["key"] = there[which % len(there)]
         case.call_and_validate(headers=OURS, checks=CHECKS)
 
     send()
