@@ -235,3 +235,17 @@ def test_an_array_without_its_times_is_told_them_on_the_page(
     told = browser(app).get(f"/api/recordings/{key}").json()
     assert told["interval"] == pytest.approx(20e-6)
     assert told["channels"][0]["unit"] == "V"
+
+
+@pytest.mark.parametrize("instant", ["1.7e308", "-1.7e308", "nan", "inf", "2e12"])
+def test_an_instant_that_cannot_be_is_refused(
+    app: FastAPI, kept: Kept, content: bytes, instant: str
+) -> None:
+    at = sent(app, kept, content)
+    done = browser(app).post(at, data={"do": "keep", "kind": "capture", "error": "3"})
+    key = str(done.headers["location"]).rsplit("/", 1)[1]
+    for asked in (f"drawing?start={instant}&end=1e12", f"drawing?start=-1e12&end={instant}"):
+        assert browser(app).get(f"/api/recordings/{key}/{asked}").status_code == 422
+    assert browser(app).get(f"/api/recordings/{key}/samples?time={instant}").status_code == 422
+    widest = browser(app).get(f"/api/recordings/{key}/drawing?start=-1e12&end=1e12")
+    assert widest.status_code == 200

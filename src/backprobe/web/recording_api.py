@@ -20,7 +20,8 @@ from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(prefix="/api", tags=["recordings"])
 
-Instant = Annotated[float, Query(allow_inf_nan=False)]
+FARTHEST = 1e12  # s; thirty thousand years, and far from where sums of two instants overflow
+Instant = Annotated[float, Query(ge=-FARTHEST, le=FARTHEST)]
 LARGEST_PIECE = 8 << 20
 
 
@@ -216,7 +217,7 @@ def draw_recording(
 def samples_at(
     key: str,
     book: RecordingsAtHand,
-    time: Annotated[list[Annotated[float, Field(allow_inf_nan=False)]], Query(max_length=16)],
+    time: Annotated[list[Annotated[float, Field(ge=-FARTHEST, le=FARTHEST)]], Query(max_length=16)],
 ) -> SamplesTold:
     """The samples nearest to some instants."""
     return _samples(book, key, time)
