@@ -16,6 +16,8 @@ from backprobe.families.schema import Element, Family
 # IEC 60751, above 0 degC; below it the program's third coefficient matters.
 # A regulator that is driven above its voltage takes this much back, ohm (common practice).
 BACKWARDS = (3.0 * 2e4) ** 0.5  # the middle of its prior
+# A junction in two straight lines, and what an output that isn't fed leaves of itself, ohm.
+JUNCTION_VOLT, JUNCTION_OHM, RELEASED = 0.63, 4.0, 2e6
 # Slope beyond the limit, ohm: steep enough that what is left changes no voltage by 0.1 mV.
 LIMITING = 1e8
 # What is left of a track at either end of its travel, as a share of it (README of the families).
@@ -72,6 +74,8 @@ class Deck:
             if absent or (element.side == "sensor" and not self.plugged):
                 continue
             getattr(self, f"add_{element.kind}")(f"e{number}", element)
+        if self.fault is not None and self.plugged:
+            self.add_junctions()
         return "\n".join(["circuit", *self.lines, ".end", ""])
 
     def node(self, name: str) -> str:
@@ -162,9 +166,35 @@ class Deck:
 
     def add_ratiometric(self, name: str, e: Element) -> None:
         key = self.levelled(e, "ratio")
+        if "full_volt" in e.parameters:
+            self.add_ratiometric_while_fed(name, e, key)
+            return
         output, supply, ground = e.nodes
         volts = f"{self.value(e, key):.15g}*{self.across(supply, ground)}"
         self.behind(name, output, ground, volts, self.value(e, "ohm"))
+
+    def add_ratiometric_while_fed(self, name: str, e: Element, key: str) -> None:
+        """An output that lets go while its sensor isn't fed."""
+        output, supply, ground = e.nodes
+        supplied, shown = self.across(supply, ground), self.across(output, ground)
+        ratio, ohm, full = (self.value(e, k) for k in (key, "ohm", "full_volt"))
+        driven = f"({shown}-{ratio:.15g}*{supplied})/{ohm:.15g}"
+        current = f"({supplied} >= {full:.15g} ? {driven} : {shown}/{RELEASED:.15g})"
+        self.lines.append(f"B{name} {self.node(output)} {self.node(ground)} I={current}")
+
+    def add_junctions(self) -> None:
+        """Those of every integrated output: from its ground, and to its supply."""
+        lower, upper = set(), set()
+        for e in self.family.elements:
+            if e.side == "sensor" and (e.kind in {"ratiometric", "regulated"} or len(e.nodes) == 4):
+                output, supply, ground = e.nodes[0], *e.nodes[-2:]
+                lower.add((ground, output))
+                if e.kind != "contact":  # an open collector may be pulled above its supply
+                    upper.add((output, supply))
+        for anode, cathode in sorted(lower | upper):
+            beyond = f"max(0, {self.across(anode, cathode)}-{JUNCTION_VOLT})/{JUNCTION_OHM}"
+            name = f"j{len(self.lines)}"
+            self.lines.append(f"B{name} {self.node(anode)} {self.node(cathode)} I={beyond}")
 
     def add_regulated(self, name: str, e: Element) -> None:
         key = self.levelled(e, "volt")

@@ -226,7 +226,8 @@ HALL_ROWS = [
     ("short-to-battery signal", (12.4, 12.51), (12.4, 12.51), (9.0, 12.51)),
     ("open ground", (4.98, 5.0), (4.9, 5.0), (4.9, 5.0)),
     ("open supply", (4.98, 5.0), (4.98, 5.0), (4.98, 5.0)),
-    ("swapped signal ground", (4.98, 5.0), (4.5, 5.0), (4.5, 5.0)),
+    # From its ground to its output there is a junction; while it pulls, little is left of that.
+    ("swapped signal ground", (4.98, 5.0), (0.4, 0.9), (0.05, 0.9)),
     ("control-unit-input signal", (-1e-6, GHOST), (-1e-6, GHOST), (-1e-6, 0.05)),
     ("sensor-shorted signal", (4.98, 5.0), (-1e-6, 0.1), (-1e-6, 0.1)),
 ]
@@ -272,3 +273,32 @@ def test_a_meter_shows_the_mean_of_a_square_wave(share: float) -> None:
     # Arithmetic: half the time low reads half the pull-up voltage.
     expected = 5.0 * (1.0 - share)
     assert hall().mean("signal", share) == pytest.approx(expected, abs=0.02)
+
+
+# ---------------------------------------------------------------- junctions of an output's chip
+# Textbook: a silicon junction stands at 0.5 V with tens of microampere and at 0.95 V, its own
+# resistance included, with a hundred milliampere.
+JUNCTION = (0.5, 0.95)
+
+
+def test_an_unfed_output_with_a_junction_to_its_supply_holds_its_pull_up_down() -> None:
+    known: Known = {
+        "pull-up": 4700.0,
+        "pull-up-feed": "5 V",
+        "consumption.ohm": 700.0,
+        "fault.upper-junction": "there",
+    }
+    bench = Bench("hall-5v", known, "open supply")
+    shown = bench.volts("signal", plugged=True, levels=(0,))
+    # A divider of pull-up and consumption, with the junction's volts in it.
+    low, high = (v + (5.0 - v) * 700.0 / 5400.0 for v in JUNCTION)
+    assert low - 0.01 <= shown <= high + 0.01
+
+
+def test_a_sensor_the_wrong_way_round_holds_its_supply_at_two_junctions() -> None:
+    # Supply and ground exchanged: what the regulator gives goes through both junctions in a row.
+    bench = pressure(0.5, "swapped supply ground", hold="down")
+    supply = bench.volts("supply", plugged=True)
+    assert 2 * JUNCTION[0] <= supply <= 2 * JUNCTION[1]
+    # The output stands between the two.
+    assert bench.volts("signal", plugged=True) == pytest.approx(supply / 2, abs=0.1)

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from backprobe.core.circuit.evaluate import Evaluation
 from backprobe.core.circuit.nodal import loaded_voltage
 from backprobe.core.circuit.plan import Mode
-from backprobe.families.fault_edits import PULLED_OHM
+from backprobe.families.fault_edits import PULLED_OHM, UPPER_JUNCTION
 from backprobe.families.faults import HEALTHY, Fault, faults_of
 from backprobe.families.loader import load_families
 from tests.core.circuit.drawn_up import Case, Subject, solve
@@ -20,7 +20,7 @@ FAMILIES = {family.id: family for family in load_families()}
 METER = 10e6
 BATTERY = 12.5
 GHOST = 0.35  # what a wire that nothing holds may show
-IDEAL = {
+IDEAL: Known = {
     "battery-volts": BATTERY,
     "feed-loss": 0.0,
     "feed-ohm": 0.02,
@@ -33,6 +33,8 @@ IDEAL = {
     "ref-ohm": 0.05,
     "ref-limit": 0.1,
     PULLED_OHM: 0.05,
+    UPPER_JUNCTION: "none",  # a plain open collector
+    "junction-volt": 0.5,  # with the tens of microampere that an input takes
 }
 
 

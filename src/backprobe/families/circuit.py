@@ -29,6 +29,7 @@ from backprobe.families.element_stamps import (
     StampWriter,
     Where,
     write_element,
+    write_junction,
 )
 from backprobe.families.fault_edits import apply_fault
 from backprobe.families.faults import HEALTHY, Fault
@@ -73,6 +74,9 @@ def compile_family(family: Family, fault: Fault = HEALTHY) -> FamilyCircuit:
     for element in netlist.elements:
         write_element(writer, element, _where(writer, netlist, element))
         _write_absence(writer, netlist, element)
+    for anode, cathode, only_if in netlist.junctions:
+        where = _only_if(writer, netlist, only_if, CONNECTED)
+        write_junction(writer, (anode, cathode), where)
     for a, b, value, on_sensor in netlist.bridges:
         modes = CONNECTED | ALONE if on_sensor else UNIT_SIDE
         writer.conductance((a, b), value, Where(modes))
@@ -119,9 +123,16 @@ def _where(writer: StampWriter, netlist: Netlist, element: Element) -> Where:
         modes = UNIT_SIDE
     else:
         modes = CONNECTED | ALONE if element.passive else CONNECTED
-    if element.only_if is None:
+    return _only_if(writer, netlist, element.only_if, modes)
+
+
+def _only_if(
+    writer: StampWriter, netlist: Netlist, only_if: tuple[str, str] | None, modes: frozenset[Mode]
+) -> Where:
+    """Modes, and the choice that something depends on."""
+    if only_if is None:
         return Where(modes)
-    name, word = element.only_if
+    name, word = only_if
     if name == CONNECTOR:  # not a choice of the vehicle but a state of the connector
         return Where(modes & (CONNECTED if word == "plugged" else UNPLUGGED))
     code = netlist.values[name].choices.index(word)

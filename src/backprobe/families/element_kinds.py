@@ -121,7 +121,7 @@ ELEMENT_KINDS: Final[Mapping[str, ElementKind]] = {
         "output that is a share of its supply",
         (),
         (("ratio", "ohm"), ("ratio_low", "ratio_high", "high", "ohm")),
-        optional=("hertz",),
+        optional=("hertz", "full_volt"),
     ),
     "regulated": ElementKind(
         "output with its own regulator",
@@ -135,3 +135,8 @@ ELEMENT_KINDS: Final[Mapping[str, ElementKind]] = {
 def is_switching(kind: str, parameters: Mapping[str, object]) -> bool:
     """Tell whether an element of this kind, with these keys, moves between two levels."""
     return kind == "contact" or "high" in parameters
+
+
+def is_integrated(kind: str, parameters: Mapping[str, object]) -> bool:
+    """Tell whether an element is the output of an integrated circuit, with its junctions."""
+    return kind in ("ratiometric", "regulated") or (kind == "contact" and "full_volt" in parameters)

@@ -133,6 +133,17 @@ def write_element(writer: StampWriter, element: Element, where: Where) -> None:
     _KINDS[element.kind](writer, element, where)
 
 
+def write_junction(writer: StampWriter, ends: Ends, where: Where) -> None:
+    """Write a silicon junction: nothing below its volts, these behind a little resistance beyond.
+
+    Two straight lines in place of an exponential law; the prior of its volts spans the difference.
+    """
+    group = writer.group(ends, high=("junction-volt", None, None))
+    conducting = where.in_region(group, 2)
+    writer.conductance(ends, "junction-ohm", conducting)
+    writer.stamp(Coefficient.SOURCE, ("junction-volt", "junction-ohm"), ends, conducting)
+
+
 def _ends(element: Element) -> Ends:
     return element.nodes[0], element.nodes[1]
 
@@ -235,6 +246,10 @@ def _contact(writer: StampWriter, e: Element, where: Where) -> None:
 def _ratiometric(writer: StampWriter, e: Element, where: Where) -> None:
     output, supply, ground = e.nodes
     ohm = e.parameters["ohm"]
+    if "full_volt" in e.parameters:  # below it the output lets go
+        group = writer.group((supply, ground), low=(e.parameters["full_volt"], None, None))
+        writer.conductance((output, ground), "released-ohm", where.in_region(group, 1))
+        where = where.in_region(group, 0)
     writer.conductance((output, ground), ohm, where)
     for key, level in _levels(writer, e, "ratio", where):
         values = (ohm, e.parameters[key])

@@ -9,14 +9,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from backprobe.families.element_kinds import is_integrated
 from backprobe.families.faults import (
     COMMON_PRACTICE,
     LIFT_VOLT,
     LOW_SHARE,
     OPEN_OHM,
+    OUTPUTS,
     RESISTANCE_OHM,
     RETURNS,
     SHORT_OHM,
+    SUPPLIES,
     Fault,
 )
 from backprobe.families.netlist import Netlist
@@ -40,6 +43,8 @@ LIVE_WIRE = Prior(
 # Bad is the joint of the sensors' returns alone, or the control unit's own ground.
 LIFTED = "fault.lifted"
 LIFTED_PART = Prior("choice", choices=("rail", "whole"), weights=(0.7, 0.3), source=COMMON_PRACTICE)
+UPPER_JUNCTION = "fault.upper-junction"
+UPPER = Prior("choice", choices=("there", "none"), weights=(0.5, 0.5), source=COMMON_PRACTICE)
 STUCK_SHARE = Prior("uniform", 0.02, 0.98, source=COMMON_PRACTICE)
 STUCK_LEVEL = Prior("choice", choices=(0.0, 1.0), weights=(0.5, 0.5), source=COMMON_PRACTICE)
 STUCK_VOLT = Prior("uniform", 0.0, 5.0, source=COMMON_PRACTICE)
@@ -56,6 +61,41 @@ def apply_fault(netlist: Netlist, fault: Fault) -> None:
     """Edit a netlist in place for one fault."""
     if fault.kind != NO_FAULT:
         _EDITS[fault.kind](netlist, fault)
+    if _forces_outputs(fault):
+        _add_junctions(netlist)
+
+
+def _forces_outputs(fault: Fault) -> bool:
+    """Whether an output may be forced beyond its supply or ground, or lose one of them.
+
+    In other circuits its junctions carry nothing and are left out: they would only cost time.
+    """
+    if fault.kind in ("open", "resistance"):
+        return fault.role in (*SUPPLIES, "sensor-ground")
+    if fault.kind in ("short-to-supply", "short-to-battery"):
+        return fault.role in (*OUTPUTS, "sensor-ground")
+    if fault.kind == "short-to-ground":
+        return fault.role in SUPPLIES
+    return fault.kind in ("supply-low", "swapped")
+
+
+def _add_junctions(netlist: Netlist) -> None:
+    """From the ground of each integrated output to it, and from it to its supply.
+
+    Open collectors that may be pulled above their supply go without the second one.
+    """
+    found: dict[tuple[str, str], tuple[str, str] | None] = {}
+    for e in netlist.elements:
+        if e.side != "sensor" or not is_integrated(e.kind, e.parameters):
+            continue
+        output, supply, ground = e.nodes[0], *e.nodes[-2:]
+        found[ground, output] = None
+        if e.kind == "contact":
+            netlist.values[UPPER_JUNCTION] = UPPER
+            found.setdefault((output, supply), (UPPER_JUNCTION, "there"))
+        else:
+            found[output, supply] = None
+    netlist.junctions = [(*ends, only_if) for ends, only_if in found.items()]
 
 
 def _open(netlist: Netlist, fault: Fault) -> None:

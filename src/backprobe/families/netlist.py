@@ -13,6 +13,10 @@ OFF_OHM = Prior("log_uniform", 300.0, 3e5, source=COMMON_PRACTICE)
 OFF_LOAD_OHM = Prior("log_uniform", 2.0, 2e3, source=COMMON_PRACTICE)
 # Fed from outside, some regulators hold their voltage down, others hardly take any current.
 REVERSE_OHM = Prior("log_uniform", 3.0, 2e4, source=COMMON_PRACTICE)
+# A silicon junction with 0.1 to 50 mA through it, and what an output without supply leaves of itself.
+JUNCTION_VOLT = Prior("normal", 0.63, 0.1, source="textbook: 0.6 V at 1 mA, 60 to 120 mV a decade")
+JUNCTION_OHM = Prior("fixed", 4.0, source=COMMON_PRACTICE)
+RELEASED_OHM = Prior("fixed", 2e6, source=COMMON_PRACTICE)
 ABSENT_OHM = Prior("fixed", 1e9, source="more than a meter can measure")
 # Roles whose wires carry enough current for their resistance to show.
 WITH_CURRENT = (
@@ -39,6 +43,8 @@ class Netlist:
     contact: dict[str, str]  # wire -> value name of its contact
     pin_of: dict[str, str]  # wire -> pin node that its contact reaches
     bridges: list[tuple[str, str, str, bool]] = field(default_factory=list)  # a, b, value, sensor
+    # Of the sensor: anode, cathode, and the choice that it depends on.
+    junctions: list[tuple[str, str, tuple[str, str] | None]] = field(default_factory=list)
 
     def drop_unused(self) -> None:
         """Leave out shared supplies and rails that nothing in this circuit hangs on."""
@@ -66,6 +72,8 @@ def netlist_of(family: Family) -> Netlist:
         values[f"{wire.name}.insulation-ohm"] = _typical(family.values["insulation-ohm"])
     values["off-ohm"], values["off-load-ohm"] = OFF_OHM, OFF_LOAD_OHM
     values["reverse-ohm"], values["absent-ohm"] = REVERSE_OHM, ABSENT_OHM
+    values["junction-volt"], values["junction-ohm"] = JUNCTION_VOLT, JUNCTION_OHM
+    values["released-ohm"] = RELEASED_OHM
     return Netlist(
         family=family,
         values=values,

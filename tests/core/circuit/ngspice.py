@@ -23,9 +23,9 @@ from backprobe.families.schema import Element
 Array = NDArray[np.float64]
 
 BLOCKS_A_RUN = 80
-OPTIONS = (
-    ".options reltol=1e-6 abstol=1e-8 vntol=1e-7 gmin=1e-15 itl1=100 gminsteps=0 srcsteps=0 noacct"
-)
+PRECISE = ".options reltol=1e-6 abstol=1e-8 vntol=1e-7 gmin=1e-15 noacct"
+# Straight to the answer; where junctions keep Newton's method from it, step by step.
+OPTIONS = (f"{PRECISE} itl1=100 gminsteps=0 srcsteps=0", f"{PRECISE} itl1=500")
 # Slope of a regulator beyond its limit, ohm: what the current then exceeds it by moves no voltage
 # by a tenth of what is compared.
 GIVING_WAY = 1e7
@@ -85,6 +85,10 @@ class Block:
             self.resistor("feed", "battery-", self.value("off-load-ohm"))
         for element, level in self.present():
             KINDS[element.kind](self, element, level)
+        if self.point.mode in CONNECTED:
+            for anode, cathode, only_if in netlist.junctions:
+                if only_if is None or self.point.words[only_if[0]] == only_if[1]:
+                    self.junction(anode, cathode)
         if self.point.probe:
             self.line("I", "0", self.node(self.point.probe), "dc 0 ac 1")
 
@@ -123,6 +127,12 @@ class Block:
     def current(self, start: str, end: str, expression: str) -> None:
         """A current that flows through the element from one node to the other."""
         self.line("B", self.node(start), self.node(end), f"I={expression}")
+
+    def junction(self, anode: str, cathode: str) -> None:
+        """A junction as two straight lines: nothing below its volts, a resistance beyond."""
+        volt, ohm = self.value("junction-volt"), self.value("junction-ohm")
+        beyond = f"max(0,{self.across(anode, cathode)}-{volt:.15g})"
+        self.current(anode, cathode, f"{beyond}/{ohm:.15g}")
 
     def source(self, plus: str, minus: str, volt: str, ohm: float) -> None:
         """A voltage source, plain or alternating, behind a resistance."""
@@ -212,6 +222,13 @@ def _generator(block: Block, e: Element, _: int) -> None:
 def _ratiometric(block: Block, e: Element, level: int) -> None:
     output, supply, ground = e.nodes
     ratio, ohm = block.of(e, _levelled(e, "ratio", level)), block.of(e, "ohm")
+    if "full_volt" in e.parameters:  # an output that lets go while its sensor isn't fed
+        supplied, shown = block.across(supply, ground), block.across(output, ground)
+        driven = f"({shown}-{ratio:.15g}*{supplied})/{ohm:.15g}"
+        released = f"{shown}/{block.value('released-ohm'):.15g}"
+        fed = f"{supplied}>={block.of(e, 'full_volt'):.15g}"
+        block.current(output, ground, f"({fed} ? {driven} : {released})")
+        return
     inner = f"inside {len(block.lines)}"
     block.line(
         "E",
@@ -276,17 +293,18 @@ def run(lines: Sequence[str], analysis: str) -> dict[str, float]:
     """Node voltages by node that one run of ngspice finds (magnitudes where they alternate)."""
     with tempfile.TemporaryDirectory() as folder:
         deck, raw = Path(folder) / "deck.cir", Path(folder) / "deck.raw"
-        text = "\n".join(["circuits", *lines, OPTIONS, f".{analysis}", ".end", ""])
-        deck.write_text(text, encoding="utf-8")
-        result = subprocess.run(
-            ["ngspice", "-b", "-r", str(raw), str(deck)],
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-        if not raw.exists():
-            raise RuntimeError(f"ngspice did not answer:\n{result.stdout}{result.stderr}")
-        return _voltages(raw.read_bytes())
+        for options in OPTIONS:
+            text = "\n".join(["circuits", *lines, options, f".{analysis}", ".end", ""])
+            deck.write_text(text, encoding="utf-8")
+            result = subprocess.run(
+                ["ngspice", "-b", "-r", str(raw), str(deck)],
+                capture_output=True,
+                text=True,
+                check=False,
+            )
+            if raw.exists() and b"Binary:\n" in raw.read_bytes():
+                return _voltages(raw.read_bytes())
+        raise RuntimeError(f"ngspice did not answer:\n{result.stdout}{result.stderr}")
 
 
 def _voltages(raw: bytes) -> dict[str, float]:

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from backprobe.core.circuit.elements import Coefficient
 from backprobe.core.circuit.plan import ZERO_SLOT, Group
 from tests.core.circuit.sketch import Sketch, When, solved
 
@@ -110,6 +111,24 @@ def test_a_current_sensor_the_wrong_way_round_settles() -> None:
     assert found.voltage[0, 0, 1] == pytest.approx(VOLT * 100.0 / (100.0 + between + 0.1), rel=1e-9)
 
 
+# ---------------------------------------------------------------- junctions
+@pytest.mark.parametrize("fed", [-5.0, 0.0, 0.5, 0.7, 5.0])
+def test_a_junction_carries_what_is_beyond_its_volts_and_nothing_below(fed: float) -> None:
+    sketch = Sketch()
+    sketch.source("in", "0", fed, 100.0)
+    sketch.resistor("out", "0", 900.0)
+    volt, ohm, ends = sketch.value(0.6), sketch.value(4.0), ("in", "out")
+    pair = (sketch.node("in"), sketch.node("out"))
+    sketch.groups.append(Group(pair, high=(volt, ZERO_SLOT, ZERO_SLOT)))
+    conducting = When(group=0, region=2)
+    sketch.stamp(Coefficient.CONDUCTANCE, [ohm], ends, conducting)
+    sketch.stamp(Coefficient.SOURCE, [volt, ohm], ends, conducting)
+    found = solved(sketch, "in", "out")
+    ampere = max(fed - 0.6, 0.0) / 1004.0
+    assert found.settled.all()
+    assert found.voltage[0, 0].tolist() == pytest.approx([fed - 100 * ampere, 900 * ampere])
+
+
 # ---------------------------------------------------------------- outputs that have to be fed
 def open_collector(
     sketch: Sketch, ends: tuple[str, str], fed: tuple[str, str], full: float, closed: float
@@ -169,3 +188,25 @@ def test_where_two_answers_fit_it_is_the_one_from_rest() -> None:
     found = solved(sketch, "ground")
     assert found.settled.all()
     assert found.voltage[0, 0, 0] > 4.9
+
+
+def test_elements_that_let_each_other_go_settle_one_by_one() -> None:
+    # At 5 V its junction takes so much that the output isn't fed; pulling, it keeps the junction
+    # from conducting. All at once they would swap for ever.
+    sketch = Sketch()
+    sketch.source("ref", "0", 5.0, 180.0)
+    sketch.resistor("ref", "0", 350.0)  # consumption: 3.3 V are left
+    sketch.source("signal", "0", 5.0, 800.0)
+    open_collector(sketch, ("signal", "0"), ("ref", "0"), full=3.0, closed=20.0)
+    volt, ohm, ends = sketch.value(0.6), sketch.value(4.0), ("signal", "ref")
+    pair = (sketch.node("signal"), sketch.node("ref"))
+    sketch.groups.append(Group(pair, high=(volt, ZERO_SLOT, ZERO_SLOT)))
+    conducting = When(group=1, region=2)
+    sketch.stamp(Coefficient.CONDUCTANCE, [ohm], ends, conducting)
+    sketch.stamp(Coefficient.SOURCE, [volt, ohm], ends, conducting)
+    found = solved(sketch, "signal", "ref")
+    assert found.settled.all()
+    assert found.region[0, 0].tolist() == [2, 0]
+    assert found.voltage[0, 0].tolist() == pytest.approx(
+        [5.0 * 20.0 / 820.0, 5.0 * 350.0 / 530.0], rel=1e-5
+    )

@@ -6,8 +6,9 @@ solved, the regions that the answer lies in are looked up, and what changed is s
 circuits settle at once. Where two answers fit, it is the one that is found from region 0, in which
 every element starts and through which it goes from one outer region to the other: a regulator at
 its limit, hardly loaded, would otherwise be thrown far above its voltage, and from there back to
-its limit. Where an element lets go because it starves and starves because it holds on, no answer
-fits: the circuit is left at rest, all elements in region 0, and flagged.
+its limit. What does not settle soon goes on with one element at a time. Where an element lets go
+because it starves and starves because it holds on, no answer fits: the circuit is left at rest, all
+elements in region 0, and flagged.
 """
 
 from dataclasses import dataclass
@@ -23,6 +24,7 @@ IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 MAX_WALK = 7  # solutions of one piecewise-linear circuit before it is left at rest
+ONE_BY_ONE = 3  # from this step on only one element of a circuit moves
 EDGE_VOLT = 1e-9  # V; a region is left only when the answer lies beyond its edge by more
 
 
@@ -110,7 +112,7 @@ def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
         if not left.size:
             break
         at_rest = step == MAX_WALK
-        region[left] = 0 if at_rest else _next(region[left], found[left])
+        region[left] = 0 if at_rest else _next(region[left], found[left], step >= ONE_BY_ONE)
         z, v = solve_stamps(circuits, wiring.live(region, circuits.chosen), left)
         impedance[left, 1:, 1:], voltage[left, 1:] = z, v
         found = _found(circuits, limits, voltage, region)
@@ -128,6 +130,12 @@ def _found(circuits: Circuits, limits: Limits, voltage: Array, now: IntArray) ->
     return np.where(circuits.deciding, found, now)
 
 
-def _next(now: IntArray, wanted: IntArray) -> IntArray:
-    """Regions to try next: those wanted, the middle one where two would be crossed at once."""
+def _next(now: IntArray, wanted: IntArray, one_by_one: bool) -> IntArray:
+    """Regions to try next: those wanted, the middle one where two would be crossed at once.
+
+    Elements that let each other go would swap for ever where all move together.
+    """
+    if one_by_one:
+        moving = now != wanted
+        wanted = np.where(moving & (moving.cumsum(axis=1) > 1), now, wanted)
     return np.where((now > 0) & (wanted > 0) & (now != wanted), 0, wanted)
