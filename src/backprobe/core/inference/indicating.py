@@ -34,7 +34,7 @@ HARNESS_SPREAD_OHM = 3.0  # what filters and rails inside a control unit add, oh
 HARNESS_INSIDE_OHM = 50.0  # above it the reading runs through unpowered electronics
 CELSIUS_SPREAD = 6.0  # a control unit's own curve against the sensor's, degC (common practice)
 COLD_LIMIT, HOT_LIMIT = -35.0, 125.0  # reported temperatures beyond these mean a circuit limit
-NOMINAL_SUPPLY = 5.0  # V, what a control unit measures its thermistor inputs against
+NOMINAL_SUPPLY = 5.0  # V, what a control unit measures its inputs against: it reports no more
 # Predicted quantities whose slopes a reading takes its own from.
 SLOPES_READ = {
     Quantity.VOLTS: ("mean", "thevenin"),
@@ -392,8 +392,11 @@ class _View:
         if self.pick is not None and p.unit.by is not None:
             by = np.where(there[:, :, None], p.unit.by[rows, rounds, wire], 0.0)
         if q == Quantity.INPUT_VOLTS:
+            seen = np.clip(volts, 0.0, NOMINAL_SUPPLY)  # a converter ends at its reference
+            if by is not None:
+                by = np.where((seen == volts)[:, :, None], by, 0.0)
             return (
-                self._spread(volts[:, :, None], 0.0),
+                self._spread(seen[:, :, None], 0.0),
                 self._spread(np.zeros_like(volts[:, :, None]), 0.03),
                 by,
             )
