@@ -20,7 +20,7 @@ FAMILIES = {family.id: family for family in load_families()}
 METER = 10e6
 BATTERY = 12.5
 GHOST = 0.35  # what a wire that nothing holds may show
-IDEAL: Known = {
+IDEAL: dict[str, float | str] = {
     "battery-volts": BATTERY,
     "feed-loss": 0.0,
     "feed-ohm": 0.02,

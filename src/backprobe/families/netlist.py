@@ -14,7 +14,7 @@ OFF_LOAD_OHM = Prior("log_uniform", 2.0, 2e3, source=COMMON_PRACTICE)
 # Fed from outside, some regulators hold their voltage down, others hardly take any current.
 REVERSE_OHM = Prior("log_uniform", 3.0, 2e4, source=COMMON_PRACTICE)
 # A silicon junction with 0.1 to 50 mA through it, and what an output without supply leaves of itself.
-JUNCTION_VOLT = Prior("normal", 0.63, 0.1, source="textbook: 0.6 V at 1 mA, 60 to 120 mV a decade")
+JUNCTION_VOLT = Prior("normal", 0.63, 0.1, source="textbook: 0.6 V at a milliampere")
 JUNCTION_OHM = Prior("fixed", 4.0, source=COMMON_PRACTICE)
 RELEASED_OHM = Prior("fixed", 2e6, source=COMMON_PRACTICE)
 ABSENT_OHM = Prior("fixed", 1e9, source="more than a meter can measure")
