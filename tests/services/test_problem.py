@@ -17,7 +17,7 @@ from backprobe.services.problem import (
     problem_of,
     state_of,
 )
-from backprobe.vocabulary import ROLES
+from backprobe.vocabulary import ROLES, SCAN_NAMES
 from tests.services.sheets import job, taken
 
 FULL = Round(
@@ -107,17 +107,17 @@ def test_a_diagram_is_a_witness_not_a_fact() -> None:
     assert not sheet.role_log[1].any()
 
 
-def test_control_unit_values_speak_for_the_wire_of_their_role() -> None:
+def test_control_unit_values_are_known_by_their_names() -> None:
     scan = {
         "intake air temperature": Indication(21.0),
         "throttle position volts": Indication(0.6),
         "control unit supply": Indication(12.4),
     }
     sheet = problem_of(job("12", replace(FULL, scan=scan))).sheet
-    role = {n: int(sheet.wire_role[sheet.label.index(f"A scan {n}")]) for n in scan}
-    assert role["intake air temperature"] == ROLES.index("signal-thermistor")
-    assert role["throttle position volts"] == ROLES.index("signal-analogue")
-    assert role["control unit supply"] == -1
+    said = {n: int(sheet.reported[sheet.label.index(f"A scan {n}")]) for n in scan}
+    assert said["intake air temperature"] == SCAN_NAMES.index("intake air temperature")
+    assert said["throttle position volts"] == SCAN_NAMES.index("throttle position")
+    assert said["control unit supply"] == -1
 
 
 # Conditions --------------------------------------------------------------------------------------

@@ -16,11 +16,13 @@ from backprobe.families.circuit import FamilyCircuit, compile_family
 from backprobe.families.fault_edits import SEVERITY
 from backprobe.families.faults import Fault, faults_of
 from backprobe.families.schema import STATES, Family, Prior
-from backprobe.vocabulary import ROLES
+from backprobe.vocabulary import ROLES, SCAN_NAMES
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+# Inputs whose volts a control unit turns into a value; of pulses it takes the frequency.
+VOLTS_REPORTED = ("signal-analogue", "signal-thermistor")
 # A connector of n cavities holds a circuit of n wires, or one or two less: common practice.
 UNUSED_SHARE = {0: 0.8, 1: 0.14, 2: 0.06}
 # Values that physics bounds whatever the prior's tails say, by the driven quantity's unit.
@@ -179,7 +181,15 @@ def stack_circuits(
         alternating_hertz=np.array([c.alternating_hertz for c in circuits]),
         celsius=celsius,
         n_wire=np.array([len(c.family.wires) for c in circuits]),
+        reported=np.array([_reported(c.family) for c in circuits]),
     )
+
+
+def _reported(family: Family) -> list[int]:
+    """Place of the wire that each value of a control unit tells the volts of, -1 where none."""
+    of = dict(family.reports)
+    wires = {w.name: place for place, w in enumerate(family.wires) if w.role in VOLTS_REPORTED}
+    return [wires.get(of.get(scan, ""), -1) for scan in SCAN_NAMES]
 
 
 def _choices(circuits: Sequence[FamilyCircuit]) -> tuple[IntArray, Array]:

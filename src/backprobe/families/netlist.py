@@ -13,7 +13,7 @@ OFF_OHM = Prior("log_uniform", 300.0, 3e5, source=COMMON_PRACTICE)
 OFF_LOAD_OHM = Prior("log_uniform", 2.0, 2e3, source=COMMON_PRACTICE)
 # Fed from outside, some regulators hold their voltage down, others hardly take any current.
 REVERSE_OHM = Prior("log_uniform", 3.0, 2e4, source=COMMON_PRACTICE)
-# A silicon junction with 0.1 to 50 mA through it, and what an output without supply leaves of itself.
+# A silicon junction, and what an output without supply leaves of itself.
 JUNCTION_VOLT = Prior("normal", 0.63, 0.1, source="textbook: 0.6 V at a milliampere")
 JUNCTION_OHM = Prior("fixed", 4.0, source=COMMON_PRACTICE)
 RELEASED_OHM = Prior("fixed", 2e6, source=COMMON_PRACTICE)

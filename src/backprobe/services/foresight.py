@@ -130,7 +130,7 @@ def _sheet(
         value=np.full(n_read, _NOT_READ_YET),
         deviation=np.zeros(n_read),
         load_ohm=np.full(n_read, load_ohms(posterior)),
-        wire_role=np.full(n_read, -1),
+        reported=np.full(n_read, -1),
         label=tuple(f"{c.quantity} {pins[c.at]}" for c in readings),
         input_ohm=known.input_ohm,
         role_log=known.role_log,

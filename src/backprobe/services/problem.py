@@ -13,7 +13,7 @@ from backprobe.core.inference.sheet import Quantity, Sheet, SheetRound
 from backprobe.families.schema import STATES
 from backprobe.job import Indication, Job, Round
 from backprobe.services.accuracy import common_offset, common_share, standard_uncertainty
-from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
+from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES, SCAN_NAMES
 
 Array = NDArray[np.float64]
 
@@ -49,14 +49,14 @@ _AT_TERMINAL = {
     "volts_loaded": Quantity.VOLTS_LOADED,
     "harness_ohms": Quantity.HARNESS_OHM,
 }
-# Which role's wire a control-unit value speaks for.
-_REPORTED_ROLE = {
-    "intake air temperature": "signal-thermistor",
-    "coolant temperature": "signal-thermistor",
-    "air mass flow": "signal-analogue",
-    "manifold pressure": "signal-analogue",
-    "throttle position": "signal-analogue",
-}
+# Control-unit values that speak of a wire's volts; families say of which wire.
+_REPORTED = (
+    "intake air temperature",
+    "coolant temperature",
+    "air mass flow",
+    "manifold pressure",
+    "throttle position",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +122,7 @@ def _sheet(job: Job, rounds: tuple[Round, ...]) -> Sheet:
         value=np.array([r.value for r in rows], dtype=np.float64),
         deviation=np.array([r.deviation for r in rows], dtype=np.float64),
         load_ohm=np.array([r.load for r in rows], dtype=np.float64),
-        wire_role=np.array([r.role for r in rows], dtype=np.int64),
+        reported=np.array([r.reported for r in rows], dtype=np.int64),
         label=tuple(r.label for r in rows),
         input_ohm=job.meter.input_resistance,
         role_log=diagram,
@@ -177,7 +177,7 @@ class _Row:
     terminal: int = -1
     other: int = -1
     load: float = 1000.0
-    role: int = -1
+    reported: int = -1
     meter_range: tuple[int, float] = (0, 0.0)
 
 
@@ -235,26 +235,26 @@ def _of_round(job: Job, r: Round, index: int) -> Iterator[_Row]:
         yield _Row(Quantity.AMBIENT, index, label, r.ambient_celsius, AMBIENT_CELSIUS)
     for name, indication in r.scan.items():
         label, base = f"{r.name} scan {name}", name.removesuffix(" volts")
-        role = _REPORTED_ROLE.get(base)
+        reported = SCAN_NAMES.index(base) if base in _REPORTED else -1
         if name == "control unit supply":
             yield _Row(Quantity.BATTERY, index, label, indication.value, 0.25)
-        elif role is not None and name.endswith(" volts"):
+        elif reported >= 0 and name.endswith(" volts"):
             yield _Row(
                 Quantity.INPUT_VOLTS,
                 index,
                 label,
                 indication.value,
                 REPORTED_VOLT,
-                role=ROLES.index(role),
+                reported=reported,
             )
-        elif name in ("intake air temperature", "coolant temperature") and role is not None:
+        elif name in ("intake air temperature", "coolant temperature"):
             yield _Row(
                 Quantity.INPUT_CELSIUS,
                 index,
                 label,
                 indication.value,
                 REPORTED_CELSIUS,
-                role=ROLES.index(role),
+                reported=reported,
             )
 
 

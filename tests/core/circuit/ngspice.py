@@ -293,6 +293,7 @@ def run(lines: Sequence[str], analysis: str) -> dict[str, float]:
     """Node voltages by node that one run of ngspice finds (magnitudes where they alternate)."""
     with tempfile.TemporaryDirectory() as folder:
         deck, raw = Path(folder) / "deck.cir", Path(folder) / "deck.raw"
+        said = ""
         for options in OPTIONS:
             text = "\n".join(["circuits", *lines, options, f".{analysis}", ".end", ""])
             deck.write_text(text, encoding="utf-8")
@@ -304,7 +305,8 @@ def run(lines: Sequence[str], analysis: str) -> dict[str, float]:
             )
             if raw.exists() and b"Binary:\n" in raw.read_bytes():
                 return _voltages(raw.read_bytes())
-        raise RuntimeError(f"ngspice did not answer:\n{result.stdout}{result.stderr}")
+            said = result.stdout + result.stderr
+        raise RuntimeError(f"ngspice did not answer:\n{said}")
 
 
 def _voltages(raw: bytes) -> dict[str, float]:

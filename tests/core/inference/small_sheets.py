@@ -51,7 +51,7 @@ def sheet(n_terminal: int, rounds: tuple[SheetRound, ...], *readings: Reading) -
         value=np.array([r[3] for r in readings], dtype=np.float64),
         deviation=np.array([r[4] for r in readings], dtype=np.float64),
         load_ohm=np.full(len(readings), 1000.0),
-        wire_role=np.full(len(readings), -1),
+        reported=np.full(len(readings), -1),
         label=tuple(f"{rounds[r[1]].name} {r[0].name} {r[2]}" for r in readings),
         input_ohm=1e7,
         role_log=np.zeros((n_terminal, len(ROLES))),

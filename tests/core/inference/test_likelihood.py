@@ -28,6 +28,7 @@ from backprobe.core.inference.likelihood import (
 )
 from backprobe.core.inference.predict import predict
 from backprobe.core.inference.sheet import Array, IntArray, Quantity, Sheet
+from backprobe.vocabulary import SCAN_NAMES
 from tests.core.inference.small_sheets import (
     IDLE,
     KEY_ON,
@@ -220,3 +221,29 @@ def test_a_reading_that_no_circuit_speaks_of_weighs_nothing() -> None:
     shown = indicate(table, readings, predict(table, z, readings))
     _, common = assignment_tables(table, readings, log_likelihood(readings, shown))
     assert np.ptp(common) == pytest.approx(0.0, abs=1e-12)
+
+
+# What the control unit reports -----------------------------------------------------------------
+def reported_volts(family: str, scan: str, z: float = 0.0) -> Array:
+    """Volts that a family's hypotheses have the control unit report, key on; NaN where none."""
+    table = hypotheses(family, 3).table
+    plain = sheet(3, (KEY_ON,), (Quantity.INPUT_VOLTS, 0, -1, 4.0, 0.02))
+    readings = replace(plain, reported=np.array([SCAN_NAMES.index(scan)]))
+    at = np.full((table.n_wire.size, layout_of(table, readings).size), z)
+    return np.asarray(indicate(table, readings, predict(table, at, readings)).mean[:, 0, 0])
+
+
+def test_a_value_speaks_only_of_circuits_that_it_comes_from() -> None:
+    assert not np.isnan(reported_volts("potentiometer-three-wire", "throttle position")).any()
+    assert np.isnan(reported_volts("potentiometer-three-wire", "manifold pressure")).all()
+    assert np.isnan(reported_volts("hall-5v", "engine speed")).all()
+
+
+def test_no_more_is_reported_than_the_converters_reference() -> None:
+    # Common practice, no source: an input at battery voltage is reported as 5 V.
+    pairs = hypotheses("potentiometer-three-wire", 3).pairs
+    shorted = [fault.name == "short-to-battery:signal-analogue" for _, fault in pairs]
+    shown = reported_volts("potentiometer-three-wire", "throttle position")
+    assert shown[np.array(shorted)] == pytest.approx([5.0])
+    assert shown.max() <= 5.0
+    assert shown.min() >= 0.0

@@ -80,7 +80,7 @@ def standard_sheet(n_terminal: int, n_role: int) -> Sheet:
         value=np.zeros(0),
         deviation=np.zeros(0),
         load_ohm=np.zeros(0),
-        wire_role=none,
+        reported=none,
         label=(),
         input_ohm=1e7,
         role_log=np.zeros((n_terminal, n_role)),

@@ -37,6 +37,7 @@ class HypothesisTable:
     alternating_hertz : value slot of the alternating sources' frequency, (H,), -1 none.
     celsius : place among the driven quantities of the sensing element's temperature, (H,), -1.
     n_wire : wires of the circuit, (H,).
+    reported : wire that each value of a control unit speaks of, (H, V), -1 none.
     Where `repeats` is above one, ``circuits`` holds each circuit once for that many rows.
     """
 
@@ -57,6 +58,7 @@ class HypothesisTable:
     alternating_hertz: IntArray
     celsius: IntArray
     n_wire: IntArray
+    reported: IntArray
 
     @property
     def wanted(self) -> IntArray:
@@ -103,4 +105,5 @@ class HypothesisTable:
             self.alternating_hertz[index],
             self.celsius[index],
             self.n_wire[index],
+            self.reported[index],
         )

@@ -379,12 +379,10 @@ class _View:
         return self._input(q, index)
 
     def _input(self, q: Quantity, index: IntArray) -> Told:
-        """What the control unit sees at its own end of the wire with the role it speaks of."""
+        """What the control unit sees at its own end of the wire that it speaks of."""
         p = self.prediction
-        role = self.sheet.wire_role[index]
-        is_it = self.table.role[:, None, :] == role[None, :, None]  # (M, n, T)
-        there = is_it.any(axis=2)
-        wire = np.argmax(is_it, axis=2)
+        wire = self.table.reported[:, self.sheet.reported[index]]  # (M, n)
+        there = wire >= 0
         rows, rounds = np.arange(wire.shape[0])[:, None], self.sheet.round[index][None, :]
         volts = p.unit.value[rows, rounds, wire]
         volts = np.where(there, volts, np.nan)

@@ -92,8 +92,8 @@ class Sheet:
         Standard uncertainty, in the value's unit.
     load_ohm : ndarray, shape (n_read,)
         Loading resistor of `VOLTS_LOADED`, ohm.
-    wire_role : ndarray of int, shape (n_read,)
-        Role whose wire a control-unit value speaks for, -1 elsewhere.
+    reported : ndarray of int, shape (n_read,)
+        Number of the control-unit value that a reading is, -1 elsewhere.
     label : tuple of str
         Name of each reading, "A volts 3".
     input_ohm : float
@@ -117,7 +117,7 @@ class Sheet:
     value: Array
     deviation: Array
     load_ohm: Array
-    wire_role: IntArray
+    reported: IntArray
     label: tuple[str, ...]
     input_ohm: float
     role_log: Array
