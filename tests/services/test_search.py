@@ -4,6 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from backprobe.core.inference.choices import other_circuit_choices
 from backprobe.core.inference.fit import concatenate
@@ -14,7 +16,15 @@ from backprobe.job import Indication, Round
 from backprobe.services.explain import posterior_of
 from backprobe.services.fits import distinct, score
 from backprobe.services.problem import corrected_sheets, problem_of
-from backprobe.services.search import best_of_families, moved, nearest_rivals, sound_afresh
+from backprobe.services.search import (
+    N_ALIKE,
+    best_of_families,
+    joint_rivals,
+    moved,
+    nearest_rivals,
+    sound_afresh,
+    wirings_alike,
+)
 from tests.services.sheets import after, job, taken, unplugged
 
 
@@ -150,3 +160,37 @@ def test_terminals_are_exchanged_in_more_families_than_the_best() -> None:
         kept = {tuple(wires) for wires in rivals.assigned[same].tolist()}
         own = fits.assigned[row].tolist()
         assert tuple(own[::-1]) in kept, bench.hypotheses.pairs[int(fits.hypothesis[row])][0].id
+
+
+# Faults together with other wires ---------------------------------------------------------------
+@given(role=st.lists(st.integers(-1, 3), min_size=2, max_size=8), seed=st.integers(0, 1000))
+def test_wires_of_like_roles_only_change_places_with_each_other(role: list[int], seed: int) -> None:
+    roles = np.array(role)
+    assigned = np.random.default_rng(seed).permutation(roles.size)
+    ways = wirings_alike(roles, assigned)
+    assert len(ways) <= N_ALIKE
+    assert len({tuple(w) for w in ways.tolist()} | {tuple(assigned.tolist())}) == len(ways) + 1
+    for way in ways:
+        assert roles[way].tolist() == roles[assigned].tolist()
+        assert sorted(way.tolist()) == list(range(roles.size))
+
+
+def test_two_tracks_are_turned_round_as_a_whole_too() -> None:
+    # Supplies, signals and grounds of two tracks: one of the ways exchanges all three pairs.
+    ways = wirings_alike(np.array([0, 0, 1, 1, 2, 2]), np.arange(6)).tolist()
+    assert [1, 0, 3, 2, 5, 4] in ways
+    assert len(ways) == 7
+
+
+def test_joint_rivals_are_wired_in_ways_of_their_own() -> None:
+    posterior = after("thermistor")
+    bench, sheet = posterior.bench, posterior.problem.sheet
+    first = posterior.fits[0]
+    found = joint_rivals(bench, sheet, first)
+    pairs = bench.hypotheses.pairs
+    best = pairs[int(first.hypothesis[np.argmax(first.log_evidence)])][0].id
+    own = [pairs[int(h)][0].id == best for h in found.hypothesis]
+    wired = {tuple(a) for a in found.assigned[own].tolist()}
+    assert len(wired) > 1
+    # Each is fitted as every other explanation is: none explains the sheet better than the best.
+    assert found.log_posterior.max() <= first.log_posterior.max() + 0.1

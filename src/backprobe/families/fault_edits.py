@@ -45,6 +45,8 @@ LIFTED = "fault.lifted"
 LIFTED_PART = Prior("choice", choices=("rail", "whole"), weights=(0.7, 0.3), source=COMMON_PRACTICE)
 UPPER_JUNCTION = "fault.upper-junction"
 UPPER = Prior("choice", choices=("there", "none"), weights=(0.5, 0.5), source=COMMON_PRACTICE)
+# Left of an input: the other resistor of a filter or divider, a burnt one, or mere leakage.
+INPUT_LEFT_OHM = Prior("log_uniform", 1e5, 3e9, source=COMMON_PRACTICE)
 STUCK_SHARE = Prior("uniform", 0.02, 0.98, source=COMMON_PRACTICE)
 STUCK_LEVEL = Prior("choice", choices=(0.0, 1.0), weights=(0.5, 0.5), source=COMMON_PRACTICE)
 STUCK_VOLT = Prior("uniform", 0.0, 5.0, source=COMMON_PRACTICE)
@@ -208,11 +210,16 @@ def _ground_lifted(netlist: Netlist, fault: Fault) -> None:
 
 
 def _control_unit_input(netlist: Netlist, fault: Fault) -> None:
-    """Pull-up, pull-down or bias of the input have gone; its protection still leaks."""
+    """Pull-up, pull-down or bias of the input have gone; what is left of it still leaks.
+
+    A resistor across both ends of a generator is another part than its bias, and stays.
+    """
     node = next(w.to for w in netlist.family.wires if w.name == fault.wire)
-    netlist.values[SEVERITY] = OPEN_OHM
-    kept = [e for e in netlist.elements if not (e.side == "control-unit" and node in e.nodes)]
-    netlist.elements = kept
+    ends = {w.to for w in netlist.family.wires if w.role.startswith("generator")}
+    netlist.values[SEVERITY] = INPUT_LEFT_OHM
+    mine = [e for e in netlist.elements if e.side == "control-unit" and node in e.nodes]
+    lost = [e for e in mine if e.kind != "resistor" or not ends >= set(e.nodes)] or mine
+    netlist.elements = [e for e in netlist.elements if e not in lost]
     netlist.bridges.append((node, "cu-inner", SEVERITY, False))
 
 

@@ -5,16 +5,19 @@
    every exchange of two terminals, so that nearest rivals are always weighed. Where a fault leads
    a family, its sound circuit is fitted afresh on the same wires: started from the fault's values
    alone, it may miss its own best ones.
+3. Where even the best takes a reading for a mistake, faults and exchanges are tried together: with
+   a fault, wires may pass for each other that are told apart easily without it.
 """
 
 from __future__ import annotations
 
-from itertools import combinations
+from itertools import combinations, permutations, product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference import fit as fitting
+from backprobe.core.inference.bank import part
 from backprobe.core.inference.fit import Fit
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.screen import screen
@@ -36,6 +39,10 @@ N_LAST = 15  # explanations that are gone over once more
 NEAR = 14.0  # nats behind the best within which they are
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, WIDEN_STEPS = 4, 2
+N_ALIKE = 7  # ways to exchange wires of like roles among each other, at most
+N_JOINT, N_WAYS = 40, 3  # faults with their wires that are fitted, and ways to wire one of them
+N_TURNED = 3  # of them looked at with wires of like roles changed over
+ODD = 5.0  # standard uncertainties that no good explanation leaves
 
 
 def explore(bench: Workbench, sheet: Sheet) -> Fit:
@@ -54,7 +61,34 @@ def widened(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
     rivals = [nearest_rivals(bench, sheet, fits), *sound_afresh(bench, sheet, fits)]
     wide = fitting.concatenate([fits, *rivals])
     near = refined(bench, sheet, wide)
+    best = int(np.argmax(near.log_posterior + bench.hypotheses.table.log_prior[near.hypothesis]))
+    if (np.abs(near.residual[best]) > ODD).any() and not near.lead_bad[best].any():
+        near = fitting.concatenate([near, joint_rivals(bench, sheet, near)])
     return refined(bench, sheet, near, most=N_LAST, within=NEAR)
+
+
+def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
+    """Faults of the best families, each with the wires that the bank finds for it.
+
+    The best of them are also looked at with wires of like roles changed over: two tracks differ
+    little to the bank.
+    """
+    table, pairs = bench.hypotheses.table, bench.hypotheses.pairs
+    best = [pairs[int(first.hypothesis[row])][0].id for row in best_of_families(bench, first)]
+    some = np.array([family.id in best for family, _ in pairs])
+    own = np.flatnonzero(some[bench.bank.hypothesis])
+    start = screen(part(bench.bank, own), table, sheet, N_JOINT, per_hypothesis=N_WAYS)
+    z = start_z(bench, sheet, own[start.particle])
+    found = fit_split(bench, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
+    order = np.argsort(-(found.log_posterior + table.log_prior[found.hypothesis]))[:N_TURNED]
+    source = np.flatnonzero(np.isin(np.arange(len(found.z)), order))
+    turned = [wirings_alike(table.role[found.hypothesis[k]], found.assigned[k]) for k in source]
+    source = np.repeat(source, [len(ways) for ways in turned])
+    if source.size:
+        ways, like = np.concatenate(turned), found.rows(source)
+        again = fit_split(bench, like.hypothesis, ways, like.z, sheet, FIRST_STEPS)
+        found = fitting.concatenate([found, again])
+    return refined(bench, sheet, found, most=N_LAST)
 
 
 def nearest_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
@@ -171,6 +205,20 @@ def _exchanges(assigned: IntArray) -> IntArray:
     for k, (a, b) in enumerate(pairs):
         swapped[k, [a, b]] = swapped[k, [b, a]]
     return swapped
+
+
+def wirings_alike(role: IntArray, assigned: IntArray) -> IntArray:
+    """An assignment with wires of like roles changed over in every way, (n_way, n_terminal)."""
+    groups = [np.flatnonzero(role == r) for r in np.unique(role[role >= 0])]
+    ways = []
+    for orders in product(*(permutations(g.tolist()) for g in groups)):
+        to = np.arange(role.size)
+        for group, order in zip(groups, orders, strict=True):
+            to[group] = order
+        ways.append(to[assigned])
+        if len(ways) > N_ALIKE:
+            break
+    return np.stack(ways)[1:]  # the first is the assignment itself
 
 
 def moved(bench: Workbench, layout: Layout, source: int, z: Array, target: IntArray) -> Array:

@@ -124,6 +124,19 @@ def draw_bank(table: HypothesisTable, n_particle: IntArray, sheet: Sheet, seed: 
     return Bank(hypothesis, z, ohm, {})
 
 
+def part(bank: Bank, index: IntArray) -> Bank:
+    """Some particles of a bank, (n,), in the order of ``index``."""
+    rounds = {
+        number: RoundBank(
+            {name: values[index] for name, values in solved.fields.items()},
+            solved.battery[index],
+            solved.celsius[index],
+        )
+        for number, solved in bank.rounds.items()
+    }
+    return Bank(bank.hypothesis[index], bank.z[index], bank.ohm[index], rounds)
+
+
 def solve_rounds(
     bank: Bank,
     table: HypothesisTable,
