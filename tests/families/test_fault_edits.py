@@ -243,3 +243,19 @@ def test_no_fault_is_no_edit() -> None:
         netlist = netlist_of(family)
         apply_fault(netlist, HEALTHY)
         assert netlist == netlist_of(family)
+
+
+def test_a_motor_s_wire_may_change_places_with_a_track_s() -> None:
+    name = "throttle-body-six-wire"
+    swapped = [
+        fault
+        for fault in faults_of(FAMILIES[name])
+        if fault.name == "swapped:signal-analogue+motor"
+    ]
+    assert len(swapped) == 4  # two tracks, two ends of the motor
+    for fault in swapped:
+        netlist = netlist_of(FAMILIES[name])
+        apply_fault(netlist, fault)
+        first, second = fault.wires
+        assert netlist.pin_of[first] == f"{second}.pin"
+        assert netlist.pin_of[second] == f"{first}.pin"

@@ -145,7 +145,7 @@ def _lifted_grounds(family: Family) -> Iterator[Fault]:
 
 def _exchanges(family: Family) -> Iterator[Fault]:
     """Two wires changed over; the name has their roles in the vocabulary's order."""
-    swappable = (*SIGNALS, *SUPPLIES, *RETURNS, "generator-signal", "heater-control")
+    swappable = (*SIGNALS, *SUPPLIES, *RETURNS, "generator-signal", "heater-control", "motor")
     ordered = sorted(family.wires, key=lambda wire: ROLES.index(wire.role))
     for first, second in combinations(ordered, 2):
         if first.role == second.role:
