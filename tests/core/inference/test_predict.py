@@ -100,9 +100,10 @@ def differences(
     # At a kink (a limit, a threshold) the two one-sided differences disagree.
     bend = np.swapaxes(np.abs(high - 2 * zero + low) / STEP, 1, 2)
     smooth = bend < 0.02 * (1.0 + np.abs(by))
-    # An ohmmeter shows OL above `OPEN_OHM`; there a difference of resistances is mostly rounding.
+    # An ohmmeter shows OL above `OPEN_OHM`; near it a difference of resistances is mostly rounding
+    # (a gigohm beside milliohms: 1e-5 of it, and that over STEP).
     ohms = np.isin(readings.quantity, (int(Quantity.SENSOR_OHM), int(Quantity.HARNESS_OHM)))
-    open_ = ohms & (np.nan_to_num(zero[:, 0], nan=0.0) > np.log(OPEN_OHM))
+    open_ = ohms & (np.nan_to_num(zero[:, 0], nan=0.0) > np.log(0.3 * OPEN_OHM))
     return by, smooth & np.isfinite(by) & ~open_[:, :, None]
 
 
