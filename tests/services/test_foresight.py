@@ -34,8 +34,9 @@ def test_a_thermistor_plugged_in_divides_the_five_volts() -> None:
         ]
     )
     volts = foresight.predicted[rows["volts", True, "on", 0]][sound & (samples.assigned[:, 0] == 0)]
-    # 4 degC between rounds and a tenth for a temperature that has moved since.
-    assert np.median(volts) == pytest.approx(5.0 * 2.21 / 4.41, abs=0.15)
+    # 11 degC from one round to the next are some 0.7 V between two; the median of sixty samples is
+    # known to 0.11 V, three of which are allowed.
+    assert np.median(volts) == pytest.approx(5.0 * 2.21 / 4.41, abs=0.34)
 
 
 def test_a_load_leaves_a_supply_and_pulls_a_signal_down() -> None:
