@@ -8,7 +8,7 @@ from pathlib import Path
 from time import perf_counter, process_time
 
 from backprobe.job.job_file import parse_job
-from backprobe.services.engine import Posterior
+from backprobe.services.carry import Known
 from backprobe.services.explain import answer_of, explain, posterior_of
 from bench.jobs import STEPS, job_text
 from bench.report import Measured, median, percentile
@@ -29,11 +29,12 @@ def milliseconds_per_reading(n_terminal: int) -> list[float]:
     explain(jobs[-1])  # the bank is made or loaded
     durations = []
     for _ in range(2):
-        earlier: Posterior | None = None
+        earlier: Known | None = None
         for job in jobs:
             start = process_time()
-            earlier = posterior_of(job, earlier=earlier)
-            answer_of(earlier)
+            posterior = posterior_of(job, earlier=earlier)
+            answer_of(posterior)
+            earlier = posterior.known
             durations.append(1000.0 * (process_time() - start))
     return durations
 

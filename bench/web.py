@@ -1,4 +1,8 @@
-"""Fifty people entering readings at once, each listening to what becomes of them."""
+"""Fifty people entering readings at once, each listening to what becomes of them.
+
+Three ways: at the pace of people at vehicles, each at their own time; one reading a second each,
+which nobody keeps up; and the same with all fifty in the same instant, over and over.
+"""
 
 import json
 import socket
@@ -9,52 +13,86 @@ import threading
 import time
 from collections.abc import Mapping
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 from urllib.request import Request, urlopen
 
 import numpy as np
 
-from backprobe.job import read_job
+from backprobe.job.job_file import parse_job
 from backprobe.services.job_book import JobBook
 from backprobe.store.engine import Store
 from backprobe.store.upgrade import upgrade
+from bench.jobs import ROUND, STEPS, job_text
 from bench.report import Measured
 
-EXAMPLE = Path(__file__).parents[1] / "examples" / "half-a-sheet.toml"
 N_CLIENT = 50
-SECONDS = 30.0
-PAUSE = 1.0  # s between two readings of one person
+SETTLING = 5.0  # s for the answering process to start, and between two ways
 MOST_MS = 150.0
 N_FLAT_OUT = 300
+
+
+# A pedal of six wires, read pin by pin in two rounds: steady, so its extremes are what it shows, and
+# there is nothing that alternates.
+PINS = 6
+CELLS = [
+    (step.round, quantity, step.pin, "0.001 V" if quantity == "volts_ac" else f"{step.shown} V")
+    for quantity in ("volts", "volts_low", "volts_high", "volts_ac")
+    for step in STEPS[PINS]
+]
+EMPTY = job_text(PINS, 0) + "".join(
+    f'[[round]]\nname = "{name}"\n{ROUND[name]}battery_volts = "12.58"\n' for name in ("A", "B")
+)
+
+
+@dataclass(frozen=True)
+class Way:
+    """How people enter: seconds between two readings of one, in step or not, for how long."""
+
+    name: str
+    pause: float
+    in_step: bool
+    seconds: float
+
+
+WAYS = (
+    Way("a reading in ten seconds each", 10.0, in_step=False, seconds=60.0),
+    Way("a reading a second each", 1.0, in_step=False, seconds=30.0),
+    Way("a reading a second, in step", 1.0, in_step=True, seconds=30.0),
+)
 
 
 class Person:
     """Enters readings into a job of their own, and hears of their answers."""
 
-    def __init__(self, url: str, job: str, round_key: str) -> None:
-        self.url, self.job, self.round_key = url, job, round_key
+    def __init__(self, url: str, job: str, rounds: Mapping[str, str], number: int) -> None:
+        self.url, self.job, self.rounds = url, job, rounds
+        self.n_entered = 0
+        self.rng = np.random.default_rng(number)
         self.acknowledged: list[float] = []
         self.answered: list[float] = []
         self.last = 0.0
         self.is_over = False
 
-    def enter(self, number: int) -> None:
-        """Enter one reading and note how long its acknowledgement took."""
-        body = {"quantity": "volts", "place": "1", "written": f"{5 + number % 7 / 100:.2f} V"}
+    def enter(self) -> None:
+        """Enter the next reading of the sheet and note how long its acknowledgement took."""
+        name, quantity, pin, shown = CELLS[self.n_entered % len(CELLS)]
+        self.n_entered += 1
+        body = {"quantity": quantity, "place": pin, "written": shown}
         begun = time.perf_counter()
-        post(f"{self.url}/api/rounds/{self.round_key}/entries", body)
+        post(f"{self.url}/api/rounds/{self.rounds[name]}/entries", body)
         self.acknowledged.append(time.perf_counter() - begun)
         if not self.last:
             self.last = begun
 
-    def work(self) -> None:
-        """Enter at this person's own pace."""
-        until = time.perf_counter() + SECONDS
-        number = 0
+    def work(self, way: Way) -> None:
+        """Enter for a while; not in step: from a time of one's own, with pauses that differ."""
+        until = time.perf_counter() + way.seconds
+        if not way.in_step:
+            time.sleep(self.rng.uniform(0.0, way.pause))
         while time.perf_counter() < until:
-            self.enter(number)
-            number += 1
-            time.sleep(PAUSE)
+            self.enter()
+            time.sleep(way.pause * (1.0 if way.in_step else self.rng.uniform(0.5, 1.5)))
 
     def listen(self) -> None:
         """Follow the job; an answer ends the wait for the oldest reading without one."""
@@ -86,8 +124,8 @@ def measure() -> list[Measured]:
         store = Store(str(file))
         upgrade(store)
         book = JobBook(store)
-        taken = [book.take_in(read_job(EXAMPLE)) for _ in range(N_CLIENT)]
-        rounds = [book.sheet(sheet)[2].rounds[0].key for _, sheet in taken]
+        taken = [book.take_in(parse_job(EMPTY, "bench.toml")) for _ in range(N_CLIENT)]
+        rounds = [{r.round.name: r.key for r in book.sheet(sheet)[2].rounds} for _, sheet in taken]
         store.close()
         with closing(socket.create_server(("127.0.0.1", 0))) as free:
             port = free.getsockname()[1]
@@ -99,40 +137,51 @@ def measure() -> list[Measured]:
             if process.stdout is not None:
                 process.stdout.readline()  # it answers from here on
             url = f"http://127.0.0.1:{port}"
-            people = [Person(url, job, key) for (job, _), key in zip(taken, rounds, strict=True)]
-            return [*_together(people), *_flat_out(people[0])]
+            people = [
+                Person(url, job, own, number)
+                for number, ((job, _), own) in enumerate(zip(taken, rounds, strict=True))
+            ]
+            people[0].enter()  # the answering process starts with the first reading
+            for person in people:
+                threading.Thread(target=person.listen, daemon=True).start()
+            rows = [row for way in WAYS for row in _together(people, way)]
+            for person in people:
+                person.is_over = True
+            return [*rows, *_flat_out(people[0])]
         finally:
             process.terminate()
             process.wait(20)
 
 
-def _together(people: list[Person]) -> list[Measured]:
-    people[0].enter(0)  # the answering process starts with the first reading
-    time.sleep(5.0)
-    people[0].acknowledged.clear()
-    listeners = [threading.Thread(target=p.listen, daemon=True) for p in people]
-    workers = [threading.Thread(target=p.work) for p in people]
-    for each in (*listeners, *workers):
+def _together(people: list[Person], way: Way) -> list[Measured]:
+    time.sleep(SETTLING)
+    for person in people:
+        person.acknowledged.clear()
+        person.answered.clear()
+        person.last = 0.0
+    workers = [threading.Thread(target=p.work, args=(way,)) for p in people]
+    for each in workers:
         each.start()
     for each in workers:
         each.join()
-    for person in people:
-        person.is_over = True
     acknowledged = np.array([s for p in people for s in p.acknowledged])
     answered = np.array([s for p in people for s in p.answered] or [np.nan])
     half, most = (float(1e3 * np.quantile(acknowledged, q)) for q in (0.5, 0.95))
+    lag, longest = (float(np.quantile(answered, q)) for q in (0.5, 0.95))
+    who = f"{N_CLIENT} people, {way.name}"
     return [
-        Measured(f"{N_CLIENT} people: reading acknowledged, half within", half, "ms"),
-        Measured(f"{N_CLIENT} people: reading acknowledged, 95 % within", most, "ms", most=MOST_MS),
-        Measured("readings a second, all together", acknowledged.size / SECONDS, "1/s"),
-        Measured("oldest reading to its answer, half within", float(np.median(answered)), "s"),
-        Measured("answers a second", answered.size / SECONDS, "1/s"),
+        Measured(f"{who}: acknowledged, half within", half, "ms"),
+        Measured(f"{who}: acknowledged, 95 % within", most, "ms", most=MOST_MS),
+        Measured(f"{who}: oldest reading to its answer, half within", lag, "s"),
+        Measured(f"{who}: oldest reading to its answer, 95 % within", longest, "s"),
+        Measured(f"{who}: readings a second", acknowledged.size / way.seconds, "1/s"),
+        Measured(f"{who}: answers a second", answered.size / way.seconds, "1/s"),
     ]
 
 
 def _flat_out(person: Person) -> list[Measured]:
     begun = time.perf_counter()
-    for number in range(N_FLAT_OUT):
-        person.enter(number)
+    for _ in range(N_FLAT_OUT):
+        person.enter()
     rate = N_FLAT_OUT / (time.perf_counter() - begun)
     return [Measured("one client flat out, readings a second", rate, "1/s")]

@@ -6,7 +6,7 @@ from typing import Any
 
 from backprobe.job.model import Job
 from backprobe.services.answer import answer_to_json
-from backprobe.services.engine import Posterior
+from backprobe.services.carry import Known
 from backprobe.services.explain import answer_of, explain, posterior_of
 
 
@@ -19,9 +19,10 @@ def ask(job: Job) -> Mapping[str, Any]:
 class AskOn:
     """Explain a job that grows reading by reading, each time going on from the answer before."""
 
-    earlier: Posterior | None = None
+    earlier: Known | None = None
 
     def __call__(self, job: Job) -> Mapping[str, Any]:
         """Explain the job as it stands now."""
-        self.earlier = posterior_of(job, earlier=self.earlier)
-        return answer_to_json(answer_of(self.earlier))
+        posterior = posterior_of(job, earlier=self.earlier)
+        self.earlier = posterior.known
+        return answer_to_json(answer_of(posterior))

@@ -20,14 +20,14 @@ from typing import Any, Final
 from backprobe.errors import BackprobeError
 from backprobe.job import Job
 from backprobe.services.answer import Answer
+from backprobe.services.carry import Known
 from backprobe.services.costs import DEFAULT_COSTS, Costs
-from backprobe.services.engine import Posterior
 from backprobe.services.explain import answer_of, posterior_of
 from backprobe.services.incident import record_incident
 from backprobe.services.limits import DEFAULT_LIMITS, Limits
 from backprobe.services.unavailable import Unavailable
 
-MOST_KNOWN: Final = 8  # sheets whose last answer is kept to go on from
+MOST_KNOWN: Final = 100  # sheets of which something is kept to go on from, about 1 MB each
 NICER: Final = 5  # storing readings and serving pages goes first
 
 
@@ -111,7 +111,7 @@ class Answering:
     """What is known of the sheets that were asked about last."""
 
     def __init__(self) -> None:
-        self._known: OrderedDict[str, Posterior] = OrderedDict()
+        self._known: OrderedDict[str, Known] = OrderedDict()
 
     def reply(self, question: Question, progress: Callable[[str, float], None]) -> Reply:
         """Answer one question; what goes wrong becomes the reply's error."""
@@ -130,7 +130,7 @@ class Answering:
     ) -> tuple[Answer, bool]:
         earlier = None if question.whole else self._known.pop(question.sheet, None)
         posterior = posterior_of(question.job, progress=progress, earlier=earlier)
-        self._known[question.sheet] = posterior
+        self._known[question.sheet] = posterior.known
         self._known.move_to_end(question.sheet)
         while len(self._known) > MOST_KNOWN:
             self._known.popitem(last=False)

@@ -21,6 +21,8 @@ from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import carry_bases, last_choices, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
+from backprobe.families.faults import Fault
+from backprobe.families.schema import Family
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.doubted import WORTH_WIDENING, alternatives, leading, reached
 from backprobe.services.fits import distinct, fit_split, refined, start_z
@@ -44,10 +46,25 @@ SURPRISE = 4.0  # nats that a new reading may cost the best explanation before a
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What is known of an older sheet: its problem, and the fits of each of its conditions."""
+    """What is kept of an older sheet to go on from.
+
+    problem : the older one.
+    fits : the best ones of each of its conditions.
+    pairs : families and faults that they are numbered by.
+    """
 
     problem: Problem
     fits: tuple[Fit, ...]
+    pairs: tuple[tuple[Family, Fault], ...]
+
+
+def known_of(bench: Workbench, problem: Problem, fits: Sequence[Fit]) -> Known:
+    """What to keep of the fits of a problem's conditions: as much as `go_on` takes over."""
+    kept = []
+    for condition, fit in zip(problem.conditions, fits, strict=True):
+        rows = _taken_over(bench, condition.sheet, fit, *TAKEN_OVER)
+        kept.append(fit.rows(np.union1d(rows, np.argmax(fit.log_posterior))))
+    return Known(problem, tuple(kept), bench.hypotheses.pairs)
 
 
 def go_on(bench: Workbench, problem: Problem, known: Known) -> list[Fit] | None:

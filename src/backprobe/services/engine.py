@@ -17,7 +17,7 @@ import numpy as np
 from backprobe.core.inference.fit import Fit
 from backprobe.core.inference.importance import Draws, Group, group_modes
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.carry import Known, go_on, grew_out_of
+from backprobe.services.carry import Known, go_on, grew_out_of, known_of
 from backprobe.services.doubted import WORTH_WIDENING, alternatives, reached
 from backprobe.services.options import with_options
 from backprobe.services.problem import Problem
@@ -56,9 +56,14 @@ class Posterior:
         condition, group = max(scores, key=lambda k: scores[k])
         return condition, int(self.groups[condition][group].modes[0])
 
+    @property
+    def known(self) -> Known:
+        """What to keep of this to go on from; a small part of it."""
+        return known_of(self.bench, self.problem, self.fits)
 
-def infer(problem: Problem, bench: Workbench, earlier: Posterior | None = None) -> Posterior:
-    """Weigh all explanations of a problem, going on from an earlier answer where there is one."""
+
+def infer(problem: Problem, bench: Workbench, earlier: Known | None = None) -> Posterior:
+    """Weigh all explanations of a problem, going on from what is known where there is something."""
     rng = np.random.default_rng(SEED)
     bench = with_kind(bench, problem.job.connector.kind)
     table = bench.hypotheses.table
@@ -97,16 +102,14 @@ def _searched(problem: Problem, bench: Workbench) -> list[Fit]:
     ]
 
 
-def _from_earlier(
-    problem: Problem, bench: Workbench, earlier: Posterior | None
-) -> list[Fit] | None:
+def _from_earlier(problem: Problem, bench: Workbench, earlier: Known | None) -> list[Fit] | None:
     """Fits of each condition that an earlier answer leads to, None where it can't serve."""
-    if earlier is None or earlier.bench.hypotheses.pairs is not bench.hypotheses.pairs:
+    if earlier is None or earlier.pairs is not bench.hypotheses.pairs:
         return None
     old = earlier.problem.sheet
     if old.n_read == 0 or not grew_out_of(problem.sheet, old):
         return None
-    return go_on(bench, problem, Known(earlier.problem, earlier.fits))
+    return go_on(bench, problem, earlier)
 
 
 def with_kind(bench: Workbench, kind: str) -> Workbench:

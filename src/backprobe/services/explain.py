@@ -9,6 +9,7 @@ from backprobe.core.inference.screen import needed_rounds
 from backprobe.job import Job
 from backprobe.services.answer import Answer, Measurement
 from backprobe.services.bank_cache import Shelf
+from backprobe.services.carry import Known
 from backprobe.services.costs import DEFAULT_COSTS, Costs
 from backprobe.services.engine import Posterior, infer
 from backprobe.services.estimates import estimates
@@ -40,12 +41,12 @@ def posterior_of(
     job: Job,
     shelf: Shelf | None = None,
     progress: Progress | None = None,
-    earlier: Posterior | None = None,
+    earlier: Known | None = None,
 ) -> Posterior:
     """Weigh all explanations of a job.
 
-    ``earlier`` is what was known before its last readings; the search goes on from there, which is
-    quicker, and may in rare cases overlook what a search from the start would find.
+    ``earlier`` is what was kept of the answer before its last readings; the search goes on from
+    there, which is quicker, and may in rare cases overlook what a search from the start would find.
     """
     problem = problem_of(job)
     chosen = shelf if shelf is not None else default_shelf()
