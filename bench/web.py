@@ -32,8 +32,8 @@ MOST_MS = 150.0
 N_FLAT_OUT = 300
 
 
-# A pedal of six wires, read pin by pin in two rounds: steady, so its extremes are what it shows, and
-# there is nothing that alternates.
+# A pedal of six wires, read pin by pin in two rounds: steady, so its extremes are what it shows,
+# and nothing alternates.
 PINS = 6
 CELLS = [
     (step.round, quantity, step.pin, "0.001 V" if quantity == "volts_ac" else f"{step.shown} V")
