@@ -8,6 +8,7 @@ from scipy.stats import norm
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.limits import limit_side, log_tail
 from backprobe.core.inference.prior import PriorTable, to_values
+from backprobe.core.inference.round_values import plan_rounds, round_values
 from backprobe.core.inference.sheet import Quantity
 from tests.core.inference.small_sheets import KEY_ON, hypotheses, sheet
 
@@ -42,3 +43,22 @@ def test_sides_are_where_a_small_step_outward_changes_no_value() -> None:
         found.append(side)
     # A driver is on or off for all of the time in some draws, pulsed in others.
     assert {-1, 0, 1} <= set(np.concatenate(found).ravel().tolist())
+
+
+def test_at_a_limit_no_change_from_round_to_round_is_told() -> None:
+    # A driver that is off all of the time stays so for half of all changes: whether a fit stands
+    # exactly there or a hair beyond must not matter.
+    table = hypotheses("solenoid-two-wire", 2).table
+    sound = table.rows(np.zeros(1, dtype=np.int64))
+    readings = sheet(2, (KEY_ON,), (Quantity.VOLTS, 0, 0, 12.0, 0.02))
+    layout = layout_of(sound, readings)
+    place = int(np.flatnonzero((sound.driven_slot == sound.circuits.switch_share[:, :1])[0])[0])
+    slopes = []
+    for change in (0.0, -0.5, 0.5):
+        z = np.zeros((1, layout.size))
+        z[0, layout.base(0).start + place] = -5.0
+        z[0, layout.change(0).start + place] = change
+        found = round_values(plan_rounds(sound, layout, readings), z)
+        slopes.append(found.change_slope[0, 0, 0, place])
+    assert slopes[0] == slopes[1] == 0.0
+    assert slopes[2] > 0.0

@@ -200,7 +200,8 @@ def round_values(plan: RoundPlan, z: Array) -> RoundValues:
     moved = moved + plan.step * z.take(plan.change_at, axis=1)[:, :, None]
     lowest, highest = plan.prior.lowest[:, n_f:], plan.prior.highest[:, n_f:]
     limited = np.clip(moved.reshape(n_m, -1), lowest, highest)
-    free = (limited == moved.reshape(n_m, -1)).reshape(moved.shape)
+    # At a limit no change is told: half of all changes leave the value where it is.
+    free = ((limited > lowest) & (limited < highest)).reshape(moved.shape)
     given = np.concatenate([plan.fixed, found[:, :n_f], limited], axis=1)
     return RoundValues(
         plan=plan,
