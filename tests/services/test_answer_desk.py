@@ -143,3 +143,41 @@ def test_a_surprise_over_one_sheet_does_not_end_the_answers(
         assert desk.current(sound) is not None
     finally:
         desk.stop()
+
+
+def test_a_sheet_is_searched_from_the_start_once_nobody_has_news(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[tuple[str, bool]] = []
+
+    class GoingOn(Dying):
+        deaths = 0
+
+        def ask(self, question: Question, on_step: Callable[[Step], None]) -> Reply:
+            asked.append((question.sheet, question.whole))
+            return replace(super().ask(question, on_step), whole=question.whole)
+
+    monkeypatch.setattr(answer_desk, "AnswerProcess", GoingOn)
+    monkeypatch.setattr(answer_desk, "QUIET", 0.1)
+    monkeypatch.setattr(answer_desk, "REST", 0.5)
+    book, heard = JobBook(store), Heard()
+    waiting, busy = (
+        book.take_in(read_job(EXAMPLES / f"{name}.toml"))[1]
+        for name in ("half-a-sheet", "healthy-air-mass")
+    )
+    desk = AnswerDesk(store, heard)
+    desk.start()
+    try:
+        desk.ask(waiting)
+        begun = time.monotonic()
+        while time.monotonic() < begun + 1.0:  # another one keeps coming in
+            monkeypatch.setattr(answer_desk, "_known", lambda *_: None)
+            desk.ask(busy)
+            time.sleep(0.1)
+            assert (waiting, True) not in asked
+        deadline = time.monotonic() + PATIENCE
+        while {(waiting, True), (busy, True)} - set(asked) and time.monotonic() < deadline:
+            time.sleep(0.02)
+        assert {(waiting, True), (busy, True)} <= set(asked)
+    finally:
+        desk.stop()

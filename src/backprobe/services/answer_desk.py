@@ -37,6 +37,8 @@ from backprobe.store.loading import load_sheet
 from backprobe.store.record import SheetRecord, job_of
 
 QUIET: Final = 4.0  # s without news after which a sheet is searched from the start
+REST: Final = 1.0  # s without news of any sheet before that: many at work are answered first
+MOST_DELAY: Final = 300.0  # s that the others may put it off
 PATIENCE: Final = 60.0  # s that a report waits for an answer
 MOST_TRIES: Final = 2  # a process that dies over a sheet is not given it for ever
 
@@ -82,6 +84,7 @@ class AnswerDesk:
         self._wanted: dict[str, bool] = {}  # sheet and whether from the start, oldest first
         self._later: dict[str, float] = {}  # sheets to search from the start, and when
         self._busy = ""
+        self._news_at = 0.0  # when the last sheet with news was answered
         self._news = threading.Condition()
         self._is_open = True
         self._process: AnswerProcess | None = None
@@ -166,6 +169,7 @@ class AnswerDesk:
             finally:
                 with self._news:
                     self._busy = ""
+                    self._news_at = self._news_at if whole else time.monotonic()
                     self._news.notify_all()
 
     def _take(self) -> tuple[str, bool] | None:
@@ -176,13 +180,20 @@ class AnswerDesk:
                     sheet_key = next(iter(self._wanted))
                     self._busy = sheet_key
                     return sheet_key, self._wanted.pop(sheet_key)
-                due = min(self._later, key=lambda k: self._later[k], default=None)
-                wait = None if due is None else self._later[due] - time.monotonic()
-                if due is not None and wait is not None and wait <= 0:
+                due, wait = self._due()
+                if wait is not None and wait <= 0:
                     del self._later[due]
                     return due, True
                 self._news.wait(wait)
         return None
+
+    def _due(self) -> tuple[str, float | None]:
+        """Sheet that is next to be searched from the start, and in how many seconds; None: none."""
+        if not self._later:
+            return "", None
+        due = min(self._later, key=lambda k: self._later[k])
+        rested = max(self._later[due], self._news_at + REST)
+        return due, min(rested, self._later[due] + MOST_DELAY) - time.monotonic()
 
     def _answer(self, sheet_key: str, *, whole: bool) -> None:
         with self.store.read() as session:
