@@ -272,3 +272,18 @@ def test_every_pin_and_colour_stays_in_the_record() -> None:
             for terminal in given.terminals:
                 assert terminal.pin in told
                 assert terminal.colour in told
+
+
+def test_what_an_answer_came_from_is_told_in_words() -> None:
+    given = source()
+    assert "usual limits; usual minutes and prices" in said_in(contents(given), "Versions")
+    own = {
+        "whole": True,
+        "limits": [["return ohm", 0.5, 1.0]],
+        "costs": [["key", 0.2]],
+        "without": [["volts", "3", "plugged in"]],
+    }
+    answers = {k: replace(stored, parameters=own) for k, stored in given.answers.items()}
+    said = said_in(contents(replace(given, answers=answers)), "Versions")
+    assert "searched from the start; own limits: return ohm 0.5 to 1; own costs: key 0.2" in said
+    assert "readings set aside: volts 3 plugged in" in said

@@ -275,6 +275,17 @@ def _how_found(answer: Answer) -> str:
     return f"{limits}{counted}{shaky}"
 
 
+def _parameters(stored: StoredAnswer) -> list[str]:
+    """What beside the readings an answer came from, in words."""
+    given = stored.parameters
+    found = ["searched from the start" if stored.is_whole else "from the answer before it"]
+    for name, usual in (("limits", "usual limits"), ("costs", "usual minutes and prices")):
+        own = [f"{n} {' to '.join(f'{v:g}' for v in values)}" for n, *values in given.get(name, ())]
+        found.append(f"own {name}: {', '.join(own)}" if own else usual)
+    aside = [" ".join(str(part) for part in each if part) for each in given.get("without", ())]
+    return [*found, *([f"readings set aside: {', '.join(aside)}"] if aside else [])]
+
+
 def derivation_section(source: ReportInput) -> Section:
     """When, from what and with which versions the answers were worked out."""
     blocks: list[Block] = []
@@ -283,12 +294,10 @@ def derivation_section(source: ReportInput) -> Section:
         if stored is None:
             continue
         when = "after the repair" if sheet.phase == REPAIRED else "as found"
-        whole = "searched from the start" if stored.is_whole else "from the answer before it"
-        own = [f"{k} = {v}" for k, v in sorted(stored.parameters.items()) if k != "whole"]
         rows = [
             ("Worked out", f"{source.instant(stored.computed_at)}, in {stored.seconds:.1f} s"),
             ("Versions", ", ".join(f"{k} {v}" for k, v in stored.versions.items())),
-            ("Parameters", "; ".join([whole, *own])),
+            ("Parameters", "; ".join(_parameters(stored))),
             ("Hash of its input", stored.input_hash),
         ]
         blocks.append(Group(f"{capital(sheet.connector.name)}, {when}", facts(rows)))
