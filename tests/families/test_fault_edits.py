@@ -224,7 +224,11 @@ def test_a_contact_is_open_or_closed_and_does_not_drift() -> None:
 
 @pytest.mark.parametrize(
     ("name", "value"),
-    [("thermistor-two-wire", "thermistor.ohm_25"), ("platinum-two-wire", "platinum.ohm_0")],
+    [
+        ("thermistor-two-wire", "thermistor.ohm_25"),
+        ("platinum-two-wire", "platinum.ohm_0"),
+        ("platinum-1000-two-wire", "platinum.ohm_0"),
+    ],
 )
 def test_a_drifted_temperature_sensor_has_ohms_beyond_the_usual(name: str, value: str) -> None:
     usual = FAMILIES[name].values[value]

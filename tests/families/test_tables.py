@@ -65,6 +65,8 @@ def with_fault(name: str, kind: str, wire: str, state: str, at: str) -> Range:
         ("thermistor-two-wire", "signal"),
         ("thermistor-two-pull-ups", "signal"),
         ("platinum-two-wire", "signal"),
+        ("platinum-100-two-wire", "signal"),
+        ("platinum-1000-two-wire", "signal"),
         ("air-mass-frequency-thermistor-5v", "signal"),
         ("air-mass-frequency-thermistor-battery", "signal"),
         ("air-mass-frequency-two-feeds", "temperature"),

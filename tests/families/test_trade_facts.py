@@ -196,6 +196,22 @@ def test_an_exhaust_temperature_sensor_rises_with_temperature(celsius: int, ohm:
     assert bench.volts("signal", plugged=True) == pytest.approx(expected, abs=0.004)
 
 
+@pytest.mark.parametrize(
+    ("name", "size"), [("platinum-100-two-wire", 1), ("platinum-1000-two-wire", 10)]
+)
+@pytest.mark.parametrize(
+    ("celsius", "pt100"), [(-50, 80.31), (0, 100.0), (100, 138.51), (400, 247.09), (850, 390.48)]
+)
+def test_platinum_of_another_size_follows_the_same_table(
+    name: str, size: int, celsius: int, pt100: float
+) -> None:
+    # IEC 60751, 100 ohm at 0 degC; 1000 ohm has ten times as much everywhere. Below 1 kohm to 5 V.
+    known: Known = {"pull-up.ohm": 1000.0, "platinum.ohm_0": 100.0 * size, "temperature": celsius}
+    ohm = pt100 * size
+    shown = Bench(name, known).volts("signal", plugged=True)
+    assert shown == pytest.approx(5.0 * ohm / (ohm + 1000.0), abs=0.004)
+
+
 def test_an_open_exhaust_temperature_sensor_reads_hot_and_a_shorted_one_cold() -> None:
     # The opposite sense of a thermistor.
     for fault, low, high in (
