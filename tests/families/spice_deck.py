@@ -174,11 +174,15 @@ class Deck:
         self.behind(name, output, ground, volts, self.value(e, "ohm"))
 
     def add_ratiometric_while_fed(self, name: str, e: Element, key: str) -> None:
+        supplied = self.across(e.nodes[1], e.nodes[2])
+        self.while_fed(name, e, f"{self.value(e, key):.15g}*{supplied}")
+
+    def while_fed(self, name: str, e: Element, wanted: str) -> None:
         """An output that lets go while its sensor isn't fed."""
         output, supply, ground = e.nodes
         supplied, shown = self.across(supply, ground), self.across(output, ground)
-        ratio, ohm, full = (self.value(e, k) for k in (key, "ohm", "full_volt"))
-        driven = f"({shown}-{ratio:.15g}*{supplied})/{ohm:.15g}"
+        ohm, full = self.value(e, "ohm"), self.value(e, "full_volt")
+        driven = f"({shown}-{wanted})/{ohm:.15g}"
         current = f"({supplied} >= {full:.15g} ? {driven} : {shown}/{RELEASED:.15g})"
         self.lines.append(f"B{name} {self.node(output)} {self.node(ground)} I={current}")
 
@@ -197,11 +201,7 @@ class Deck:
             self.lines.append(f"B{name} {self.node(anode)} {self.node(cathode)} I={beyond}")
 
     def add_regulated(self, name: str, e: Element) -> None:
-        key = self.levelled(e, "volt")
-        output, supply, ground = e.nodes
-        share = f"min(1, {self.across(supply, ground)}/{self.value(e, 'full_volt'):.15g})"
-        volts = f"{self.value(e, key):.15g}*{share}"
-        self.behind(name, output, ground, volts, self.value(e, "ohm"))
+        self.while_fed(name, e, f"{self.value(e, self.levelled(e, 'volt')):.15g}")
 
     def levelled(self, e: Element, key: str) -> str:
         if "high" not in e.parameters:

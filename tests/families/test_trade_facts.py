@@ -144,19 +144,21 @@ def test_what_resistance_and_a_lifted_return_make_of_a_temperature(
 
 
 # ---------------------------------------------------------------- air mass with thermistor
+AIR_MASS: Known = {
+    "flow": 1.5,
+    "output.ohm": 100.0,
+    "output.full_volt": 8.0,
+    "consumption.ohm": 60.0,
+    "input-hold": "down",
+    "pull-down.ohm": 2e5,
+    "thermistor-pull-up": 2200.0,
+    "thermistor.ohm_25": 2500.0,
+    "air-temperature": 25.0,
+}
+
+
 def air_mass(fault: str = "", size: float | None = None) -> Bench:
-    known: Known = {
-        "flow": 1.5,
-        "output.ohm": 100.0,
-        "output.full_volt": 8.0,
-        "consumption.ohm": 60.0,
-        "input-hold": "down",
-        "pull-down.ohm": 2e5,
-        "thermistor-pull-up": 2200.0,
-        "thermistor.ohm_25": 2500.0,
-        "air-temperature": 25.0,
-    }
-    return Bench("air-mass-voltage-thermistor-battery", known, fault, size)
+    return Bench("air-mass-voltage-thermistor-battery", AIR_MASS, fault, size)
 
 
 def test_an_air_mass_sensor_without_its_feed_keeps_its_temperature() -> None:
@@ -167,6 +169,26 @@ def test_an_air_mass_sensor_without_its_feed_keeps_its_temperature() -> None:
     kept = sound.volts("temperature", plugged=True)
     assert kept == pytest.approx(2.66, abs=0.02)
     assert bench.volts("temperature", plugged=True) == pytest.approx(kept, abs=0.02)
+
+
+def test_an_air_mass_sensor_without_its_feed_lets_go_of_a_pulled_up_input() -> None:
+    # Its output drives nothing; a junction to its dead supply, and its consumption, hold the wire
+    # at some 0.6 V (textbook: 0.5 V with tens of microampere).
+    known: Known = {**AIR_MASS, "input-hold": "up", "pull-up.ohm": 47_000.0}
+    bench = Bench("air-mass-voltage-thermistor-battery", known, "open supply")
+    assert bench.volts("signal", plugged=False) == pytest.approx(5.0, abs=0.05)
+    assert 0.4 < bench.volts("signal", plugged=True) < 0.8
+
+
+@pytest.mark.parametrize("load", [1e3, 1e7])
+def test_an_air_mass_sensor_without_its_ground_hands_on_what_its_consumption_brings(
+    load: float,
+) -> None:
+    # Ground pin near the battery's voltage through the consumption; from there a junction.
+    bench = air_mass("open ground")
+    shown = bench.volts("signal", plugged=True, load=load)
+    brought = BATTERY * load / (load + 64.0) if load < 1e6 else BATTERY
+    assert brought - 1.3 < shown < brought
 
 
 def test_an_air_mass_sensor_without_its_ground_reads_high_on_both_wires() -> None:

@@ -246,10 +246,8 @@ def _contact(writer: StampWriter, e: Element, where: Where) -> None:
 def _ratiometric(writer: StampWriter, e: Element, where: Where) -> None:
     output, supply, ground = e.nodes
     ohm = e.parameters["ohm"]
-    if "full_volt" in e.parameters:  # below it the output lets go
-        group = writer.group((supply, ground), low=(e.parameters["full_volt"], None, None))
-        writer.conductance((output, ground), "released-ohm", where.in_region(group, 1))
-        where = where.in_region(group, 0)
+    if "full_volt" in e.parameters:
+        where = _while_fed(writer, e, where)
     writer.conductance((output, ground), ohm, where)
     for key, level in _levels(writer, e, "ratio", where):
         values = (ohm, e.parameters[key])
@@ -257,16 +255,20 @@ def _ratiometric(writer: StampWriter, e: Element, where: Where) -> None:
 
 
 def _regulated(writer: StampWriter, e: Element, where: Where) -> None:
-    output, supply, ground = e.nodes
-    ohm, full = e.parameters["ohm"], e.parameters["full_volt"]
-    group = writer.group((supply, ground), low=(full, None, None))
+    output, _, ground = e.nodes
+    ohm = e.parameters["ohm"]
+    where = _while_fed(writer, e, where)
     writer.conductance((output, ground), ohm, where)
     for key, level in _levels(writer, e, "volt", where):
-        volt = e.parameters[key]
-        fed, starved = level.in_region(group, 0), level.in_region(group, 1)
-        writer.stamp(Coefficient.SOURCE, (volt, ohm), (output, ground), fed)
-        values, control = (ohm, volt, full), (supply, ground)
-        writer.stamp(Coefficient.TRANSFER_STARVED, values, (output, ground), starved, control)
+        writer.stamp(Coefficient.SOURCE, (e.parameters[key], ohm), (output, ground), level)
+
+
+def _while_fed(writer: StampWriter, e: Element, where: Where) -> Where:
+    """When an output drives; below its full volts of supply it lets go, which is written here."""
+    output, supply, ground = e.nodes
+    group = writer.group((supply, ground), low=(e.parameters["full_volt"], None, None))
+    writer.conductance((output, ground), "released-ohm", where.in_region(group, 1))
+    return where.in_region(group, 0)
 
 
 def _levels(writer: StampWriter, e: Element, key: str, where: Where) -> Iterator[tuple[str, Where]]:

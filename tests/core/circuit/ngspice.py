@@ -221,13 +221,9 @@ def _generator(block: Block, e: Element, _: int) -> None:
 
 def _ratiometric(block: Block, e: Element, level: int) -> None:
     output, supply, ground = e.nodes
-    ratio, ohm = block.of(e, _levelled(e, "ratio", level)), block.of(e, "ohm")
-    if "full_volt" in e.parameters:  # an output that lets go while its sensor isn't fed
-        supplied, shown = block.across(supply, ground), block.across(output, ground)
-        driven = f"({shown}-{ratio:.15g}*{supplied})/{ohm:.15g}"
-        released = f"{shown}/{block.value('released-ohm'):.15g}"
-        fed = f"{supplied}>={block.of(e, 'full_volt'):.15g}"
-        block.current(output, ground, f"({fed} ? {driven} : {released})")
+    ratio = block.of(e, _levelled(e, "ratio", level))
+    if "full_volt" in e.parameters:
+        _while_fed(block, e, f"{ratio:.15g}*{block.across(supply, ground)}")
         return
     inner = f"inside {len(block.lines)}"
     block.line(
@@ -235,16 +231,21 @@ def _ratiometric(block: Block, e: Element, level: int) -> None:
         *(block.node(name) for name in (inner, ground, supply, ground)),
         f"{ratio:.15g}",
     )
-    block.resistor(inner, output, ohm)
+    block.resistor(inner, output, block.of(e, "ohm"))
 
 
 def _regulated(block: Block, e: Element, level: int) -> None:
+    _while_fed(block, e, f"{block.of(e, _levelled(e, 'volt', level)):.15g}")
+
+
+def _while_fed(block: Block, e: Element, wanted: str) -> None:
+    """An output that lets go while its sensor isn't fed."""
     output, supply, ground = e.nodes
-    volt, ohm = block.of(e, _levelled(e, "volt", level)), block.of(e, "ohm")
-    share = f"min(1,{block.across(supply, ground)}/{block.of(e, 'full_volt'):.15g})"
-    inner = f"inside {len(block.lines)}"
-    block.line("B", block.node(inner), block.node(ground), f"V={volt:.15g}*{share}")
-    block.resistor(inner, output, ohm)
+    supplied, shown = block.across(supply, ground), block.across(output, ground)
+    driven = f"({shown}-{wanted})/{block.of(e, 'ohm'):.15g}"
+    released = f"{shown}/{block.value('released-ohm'):.15g}"
+    fed = f"{supplied}>={block.of(e, 'full_volt'):.15g}"
+    block.current(output, ground, f"({fed} ? {driven} : {released})")
 
 
 def _levelled(e: Element, key: str, level: int) -> str:

@@ -124,21 +124,19 @@ class Sketch:
         self.stamp(Coefficient.CONDUCTANCE, [back], ends, When(group=group, region=2))
         self.stamp(Coefficient.SOURCE, [volts, back], ends, When(group=group, region=2))
 
-    def starving_output(
+    def fed_output(
         self, output: str, supply: str, ground: str, volt: float, ohm: float, full: float
     ) -> None:
-        """An output with its own regulator, which falls with a short supply."""
+        """An output with its own regulator, which lets go with a short supply."""
         volts, ohms, enough = self.value(volt), self.value(ohm), self.value(full)
+        released = self.value(2e6)
         self.groups.append(
             Group((self.node(supply), self.node(ground)), (enough, ZERO_SLOT, ZERO_SLOT))
         )
         group, ends = len(self.groups) - 1, (output, ground)
-        self.stamp(Coefficient.CONDUCTANCE, [ohms], ends)
+        self.stamp(Coefficient.CONDUCTANCE, [ohms], ends, When(group=group, region=0))
         self.stamp(Coefficient.SOURCE, [volts, ohms], ends, When(group=group, region=0))
-        slots, control = [ohms, volts, enough], (supply, ground)
-        self.stamp(
-            Coefficient.TRANSFER_STARVED, slots, ends, When(group=group, region=1), control=control
-        )
+        self.stamp(Coefficient.CONDUCTANCE, [released], ends, When(group=group, region=1))
 
     def sink(self, start: str, end: str, ampere: float, full: float) -> None:
         """A current that gives way below its full voltage."""

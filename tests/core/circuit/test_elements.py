@@ -27,7 +27,6 @@ VALUES = {
     Coefficient.TRACK_UPPER: st.tuples(ohms, st.floats(0.01, 0.99), st.just(0.0)),
     Coefficient.TRACK_LOWER: st.tuples(ohms, st.floats(0.01, 0.99), st.just(0.0)),
     Coefficient.TRANSFER: st.tuples(ohms, st.floats(-0.2, 1.2), st.just(0.0)),
-    Coefficient.TRANSFER_STARVED: st.tuples(ohms, st.floats(0.05, 15.0), st.floats(1.0, 12.0)),
     Coefficient.SOURCE: st.tuples(st.floats(-15.0, 15.0), ohms, st.just(0.0)),
     Coefficient.CURRENT: st.tuples(st.floats(-5.0, 5.0), st.just(0.0), st.just(0.0)),
     Coefficient.SINK_STARVED: st.tuples(st.floats(0.001, 0.1), st.floats(1.0, 9.0), st.just(0.0)),

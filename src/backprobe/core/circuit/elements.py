@@ -33,11 +33,10 @@ class Coefficient(IntEnum):
     TRACK_UPPER = 4  # 1 / (p0 (1 - p1 + end)): wiper to the supply end
     TRACK_LOWER = 5  # 1 / (p0 (p1 + end)): wiper to the ground end
     TRANSFER = 6  # -p1 / p0: controlled output, gain p1 behind p0 ohm
-    TRANSFER_STARVED = 7  # -p1 / (p0 p2): regulated output without enough supply
-    SOURCE = 8  # current: p0 / p1 (p0 volt behind p1 ohm)
-    CURRENT = 9  # current: p0
-    SINK_STARVED = 10  # p0 / p1: a current sink below its full voltage p1
-    SERIES = 11  # 1 / (p0 + p1): one resistance behind another
+    SOURCE = 7  # current: p0 / p1 (p0 volt behind p1 ohm)
+    CURRENT = 8  # current: p0
+    SINK_STARVED = 9  # p0 / p1: a current sink below its full voltage p1
+    SERIES = 10  # 1 / (p0 + p1): one resistance behind another
 
 
 CURRENT_KINDS = (Coefficient.SOURCE, Coefficient.CURRENT)
@@ -118,11 +117,6 @@ def _transfer(ohm: Array, gain: Array, *_: Array) -> tuple[Array, ...]:
     return -gain / ohm, gain / ohm**2, -1.0 / ohm
 
 
-def _transfer_starved(ohm: Array, volt: Array, full: Array) -> tuple[Array, ...]:
-    c = -volt / (ohm * full)
-    return c, -c / ohm, -1.0 / (ohm * full), -c / full
-
-
 def _ratio(volt: Array, ohm: Array, *_: Array) -> tuple[Array, ...]:
     return volt / ohm, 1.0 / ohm, -volt / ohm**2
 
@@ -138,7 +132,6 @@ _LAWS: Mapping[Coefficient, Callable[[Array, Array, Array], tuple[Array, ...]]] 
     Coefficient.TRACK_UPPER: _track_upper,
     Coefficient.TRACK_LOWER: _track_lower,
     Coefficient.TRANSFER: _transfer,
-    Coefficient.TRANSFER_STARVED: _transfer_starved,
     Coefficient.SOURCE: _ratio,
     Coefficient.CURRENT: _current,
     Coefficient.SINK_STARVED: _ratio,
