@@ -158,6 +158,19 @@ def test_a_resistor_across_a_generator_s_ends_outlives_the_bias_of_one_of_them()
     assert [set(e.nodes) for e in left] == [{"signal.cu", "return.cu"}]
 
 
+@pytest.mark.parametrize("name", ["wide-range-five-wire", "wide-range-six-wire"])
+def test_a_pump_s_drive_saturates_where_its_way_is_open(name: str) -> None:
+    # Common practice, no source: an amplifier whose load is gone goes to a rail, 0 or 5 V from
+    # around 2.5 V. With the reference cell's own wire open there is still a way for its current.
+    usual = FAMILIES[name].driven["pump-volts"]
+    for wire in ("pump", "common"):
+        found = edited(name, "open", wire).driven["pump-volts"]
+        assert found.prior("key-on") == usual.prior("key-on")
+        for state in ("idle", "raised"):
+            assert (found.prior(state).a, found.prior(state).b) == pytest.approx((-2.5, 2.5), abs=1)
+    assert edited(name, "open", "reference").driven["pump-volts"] == usual
+
+
 def test_a_rail_is_lifted_once_for_all_wires_that_return_through_it() -> None:
     for name, rails in (("pedal-opposed-six-wire", 1), ("air-mass-voltage-own-return", 3)):
         faults = [f for f in faults_of(FAMILIES[name]) if f.kind == "ground-lifted"]

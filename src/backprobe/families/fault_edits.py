@@ -52,6 +52,8 @@ STUCK_LEVEL = Prior("choice", choices=(0.0, 1.0), weights=(0.5, 0.5), source=COM
 STUCK_VOLT = Prior("uniform", 0.0, 5.0, source=COMMON_PRACTICE)
 STUCK_CELL = Prior("uniform", 0.0, 1.0, source=COMMON_PRACTICE)
 SILENT = Prior("fixed", 0.0, source=COMMON_PRACTICE)
+# From half of the control unit's 5 V to either of its rails, and a junction beyond.
+SATURATED = Prior("uniform", -3.2, 3.2, source=COMMON_PRACTICE)
 DRIFT_WIDTH = 0.75  # how far beyond its usual range a drifted output goes, in widths of it
 DRIFT_FACTOR = 6.0  # factor on a thermistor's resistance or on a frequency
 PLATINUM_DRIFT = 1.5  # factor on a platinum sensor's: wrong type, water, a strand of its own leads
@@ -103,6 +105,24 @@ def _add_junctions(netlist: Netlist) -> None:
 def _open(netlist: Netlist, fault: Fault) -> None:
     netlist.values[SEVERITY] = OPEN_OHM
     netlist.series[fault.wire] = SEVERITY
+    if fault.role in ("generator-signal", "generator-return"):
+        _saturate(netlist, fault)
+
+
+def _saturate(netlist: Netlist, fault: Fault) -> None:
+    """An amplifier that drives a current through the sensor goes to a rail once its way is open.
+
+    With the key on only, the cell is cold and nothing is driven yet.
+    """
+    node = next(w.to for w in netlist.family.wires if w.name == fault.wire)
+    for e in netlist.elements:
+        name = e.parameters.get("volt", "")
+        if e.kind != "source" or e.side != "control-unit" or node not in e.nodes:
+            continue
+        if name in netlist.driven:
+            states = netlist.driven[name].states
+            moved = {s: p if s == "key-on" else SATURATED for s, p in states.items()}
+            netlist.driven[name] = replace(netlist.driven[name], states=moved)
 
 
 def _resistance(netlist: Netlist, fault: Fault) -> None:
