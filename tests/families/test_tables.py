@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
+from scipy.stats import norm
 
 from backprobe.families.faults import Fault, faults_of
 from backprobe.families.loader import load_families
@@ -142,6 +144,26 @@ def test_a_zirconia_cell_rests_at_its_bias_and_swings_when_hot() -> None:
 def test_unplugged_cell_wires_of_a_wide_range_sensor_stand_near_two_and_a_half_volts() -> None:
     for wire in ("pump", "reference", "common", "trim"):
         assert 2.4 < healthy("wide-range-six-wire", UNPLUGGED, wire).middle < 2.8
+
+
+@pytest.mark.parametrize(("ohm", "above"), [(300.0, 0.45), (1e7, 0.0)])
+def test_a_reference_cell_that_is_cold_shows_what_the_control_unit_holds_it_at(
+    ohm: float, above: float
+) -> None:
+    # Nernst voltage of a hot cell; common practice, no source: a cold one is megohms and shows
+    # none of it, with the engine running too.
+    values = {"reference-bias.volt": 0.0, "reference-bias.ohm": 1e5, "virtual-ground.volt": 2.5}
+    family = known("wide-range-six-wire", values, {"reference-ohm": ohm})
+    assert reading(family, IDLE, "reference").middle == pytest.approx(2.5 + above, abs=0.04)
+
+
+@pytest.mark.parametrize("name", ["wide-range-five-wire", "wide-range-six-wire"])
+def test_a_wide_range_cell_may_be_cold_with_the_engine_running_but_seldom_is(name: str) -> None:
+    for state in ("idle", "raised"):
+        prior = FAMILIES[name].driven["reference-ohm"].prior(state)
+        megohms = norm.sf(np.log(1e6 / prior.a) / np.log(prior.b))
+        assert 0.001 < megohms < 0.05
+        assert 100.0 < prior.a < 1000.0
 
 
 def test_a_driver_that_is_off_leaves_its_wire_at_battery_voltage() -> None:
