@@ -17,7 +17,7 @@ from backprobe.families.schema import Element, Family
 # A regulator that is driven above its voltage takes this much back, ohm (common practice).
 BACKWARDS = (3.0 * 2e4) ** 0.5  # the middle of its prior
 # A junction in two straight lines, and what an output that isn't fed leaves of itself, ohm.
-JUNCTION_VOLT, JUNCTION_OHM, RELEASED = 0.63, 4.0, 2e6
+JUNCTION_VOLT, JUNCTION_OHM, RELEASED = 0.63, (0.1 * 6.0) ** 0.5, 2e6
 # Slope beyond the limit, ohm: steep enough that what is left changes no voltage by 0.1 mV.
 LIMITING = 1e8
 # What is left of a track at either end of its travel, as a share of it (README of the families).

@@ -7,6 +7,7 @@ practice without a published one. Faults one by one are in `test_fault_matrix.py
 import numpy as np
 import pytest
 
+from backprobe.families.netlist import netlist_of
 from tests.core.circuit.sketch import Sketch, solved
 from tests.families.trade_bench import BATTERY, FAMILIES, Bench, Known, thermistor
 
@@ -189,6 +190,25 @@ def test_an_air_mass_sensor_without_its_ground_hands_on_what_its_consumption_bri
     shown = bench.volts("signal", plugged=True, load=load)
     brought = BATTERY * load / (load + 64.0) if load < 1e6 else BATTERY
     assert brought - 1.3 < shown < brought
+
+
+@pytest.mark.parametrize(("ohm", "most"), [(0.1, 0.9), (0.8, 1.1), (4.0, 1.9)])
+def test_an_air_mass_sensor_on_its_output_s_wire_returns_its_current_through_a_junction(
+    ohm: float, most: float
+) -> None:
+    # Ground and output exchanged: 0.2 A flow from the chip's ground to its output. Textbook: a
+    # silicon junction of that current stands at 0.6 to 0.9 V, and its own resistance adds to it.
+    known: Known = {**AIR_MASS, "junction-volt": 0.65, "junction-ohm": ohm}
+    bench = Bench("air-mass-voltage-thermistor-battery", known, "swapped signal ground")
+    assert 0.6 < bench.volts("signal", plugged=True) < most
+
+
+def test_a_junction_s_own_resistance_is_from_a_power_part_s_to_a_small_one_s() -> None:
+    # Common practice, no source: tenths of an ohm to some ohms.
+    prior = netlist_of(FAMILIES["air-mass-voltage-three-wire"]).values["junction-ohm"]
+    assert prior.kind == "log_uniform"
+    assert prior.a < 0.3
+    assert 3.0 < prior.b < 20.0
 
 
 def test_an_air_mass_sensor_without_its_ground_reads_high_on_both_wires() -> None:

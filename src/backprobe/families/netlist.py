@@ -15,7 +15,7 @@ OFF_LOAD_OHM = Prior("log_uniform", 2.0, 2e3, source=COMMON_PRACTICE)
 REVERSE_OHM = Prior("log_uniform", 3.0, 2e4, source=COMMON_PRACTICE)
 # A silicon junction, and what an output without supply leaves of itself.
 JUNCTION_VOLT = Prior("normal", 0.63, 0.1, source="textbook: 0.6 V at a milliampere")
-JUNCTION_OHM = Prior("fixed", 4.0, source=COMMON_PRACTICE)
+JUNCTION_OHM = Prior("log_uniform", 0.1, 6.0, source=COMMON_PRACTICE)
 RELEASED_OHM = Prior("fixed", 2e6, source=COMMON_PRACTICE)
 ABSENT_OHM = Prior("fixed", 1e9, source="more than a meter can measure")
 # Roles whose wires carry enough current for their resistance to show.
