@@ -2,13 +2,14 @@
 
 The expected information of a reading is the mutual information between it and the open question
 ([lindley1956], [dekleer1987]): roles of all terminals, fault, and how far the measurement is what
-the file says. Minutes are those of the steps from the present state of the vehicle.
+the file says. Minutes are those of the steps from the present state of the vehicle. Before a
+circuit is called sound, it is read once with the connector plugged in (module `proof_reading`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,10 +46,12 @@ from backprobe.services.planning_words import (
     expectation,
     fault_phrase,
     measurement_phrase,
+    proof_sentence,
     role_phrase,
     sentence,
 )
 from backprobe.services.posterior_sample import Samples, sample
+from backprobe.services.proof_reading import is_unproved, proving_reading
 from backprobe.services.split import MEASUREMENT, ROLE, Split, Splitter
 from backprobe.services.steps import cost_minutes, plan_steps
 from backprobe.services.summary import fault_answers, trust
@@ -61,7 +64,10 @@ IntArray = NDArray[np.int64]
 SETTLED = 0.99
 TRUSTED = 0.95
 FITS = 0.001  # probability of readings so surprising below which they fit nothing
-LEAST_BITS = 0.04  # readings that tell less are not proposed
+# Readings that tell less are not proposed. Measured on 40 simulated vehicles whose proposals were
+# followed, in readings of the full sheet: 0.04 takes 59 %, 0.1 takes 49 % and as often names the
+# right fault, 0.2 another 4 % less, and then faults begin to be overlooked.
+LEAST_BITS = 0.1
 LEAST_OF_BEST = 0.1  # nor those that tell less a minute than this share of what the best one does
 # Voltages that all lie within this are not measured to tell answers apart; with the key off only
 # whether there is any voltage at all.
@@ -109,13 +115,17 @@ def plan_of(
     """
     roles = merged_roles(posterior.bench.hypotheses, posterior.draws)
     certain = _is_certain(posterior, roles)
-    if certain and fault_answers(posterior)[0].probability >= SETTLED:
+    unproved = is_unproved(posterior)
+    answered = certain and fault_answers(posterior)[0].probability >= SETTLED
+    if answered and not unproved:
         return Plan((), settled=True)
     candidates = candidates_of(posterior, without)
     if not candidates.readings:
         return Plan((), settled=certain and not candidates.withheld)
     outlook = _outlook(posterior, candidates, roles, costs)
-    told = list(_told(posterior, outlook, max(1, limit)))
+    told = [] if answered else list(_told(posterior, outlook, max(1, limit)))
+    if unproved and not told:
+        told = list(_proof(posterior, outlook))
     # What no reading can separate is as settled as it gets.
     return Plan(tuple(told[:limit]), settled=certain and not told and not candidates.withheld)
 
@@ -133,6 +143,14 @@ def _told(posterior: Posterior, outlook: _Outlook, limit: int) -> Iterator[NextR
             if split is not None or candidate.first or candidate.again:
                 yield _reading(posterior, outlook, split, k)
                 told += 1
+
+
+def _proof(posterior: Posterior, outlook: _Outlook) -> Iterator[NextReading]:
+    """The reading that a sound circuit still needs, where it can be had."""
+    number = proving_reading(outlook.candidates, outlook.bits)
+    if number is not None:
+        reading = _reading(posterior, outlook, None, number)
+        yield replace(reading, text=proof_sentence(reading.quantity, reading.terminal))
 
 
 def _is_certain(posterior: Posterior, roles: IntArray) -> bool:

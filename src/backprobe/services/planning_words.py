@@ -167,3 +167,11 @@ def again_sentence(quantity: str, place: str, bad: str) -> str:
         f"{QUANTITY.get(quantity, quantity)} at terminal {place} again, black lead on battery "
         f"negative and key on: what was read in round {bad} proves nothing."
     )
+
+
+def proof_sentence(quantity: str, place: str) -> str:
+    """One sentence on the reading that a circuit needs before it is called sound."""
+    return (
+        f"{QUANTITY.get(quantity, quantity)} at terminal {place} with the sensor plugged in, "
+        "before the circuit is called sound: nothing was read yet with both ends together."
+    )
