@@ -17,7 +17,7 @@ from backprobe.core.circuit.plan import CircuitPlan, Mode, Stamp
 
 Array = NDArray[np.float64]
 
-CONTROLLED = (Coefficient.TRANSFER, Coefficient.TRANSFER_STARVED)
+CONTROLLED = (Coefficient.TRANSFER,)
 
 
 def _is_live(stamp: Stamp, values: Array, mode: Mode, level: Sequence[int]) -> bool:
