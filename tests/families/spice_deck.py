@@ -11,13 +11,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from backprobe.families.schema import Element, Family
+from backprobe.families.schema import Element, Family, Wire
 
 # IEC 60751, above 0 degC; below it the program's third coefficient matters.
 # A regulator that is driven above its voltage takes this much back, ohm (common practice).
 BACKWARDS = (3.0 * 2e4) ** 0.5  # the middle of its prior
 # A junction in two straight lines, and what an output that isn't fed leaves of itself, ohm.
-JUNCTION_VOLT, JUNCTION_OHM, RELEASED = 0.63, (0.1 * 6.0) ** 0.5, 2e6
+JUNCTION_VOLT, JUNCTION_OHM, RELEASED = 0.58, (0.1 * 6.0) ** 0.5, 2e6
+# What an open collector passes on from its supply once its wire is open, ohm.
+OUTPUT_LEAK = (2e6 * 1e13) ** 0.5
+# Of a fuse that holds a short, ohm.
+SOUND_FUSE = 0.005
 # Slope beyond the limit, ohm: steep enough that what is left changes no voltage by 0.1 mV.
 LIMITING = 1e8
 # What is left of a track at either end of its travel, as a share of it (README of the families).
@@ -62,21 +66,35 @@ class Deck:
             if self.fault is not None and self.fault.wire == wire.name:
                 series = self.fault.ohm if self.fault.place == "series" else series
                 contact = self.fault.ohm if self.fault.place == "contact" else contact
-            self.resistor(f"w{number}", wire.to, wire.name, series)
+            self.resistor(f"w{number}", self.start(wire), wire.name, series)
             self.resistor(f"i{number}", wire.name, "battery-", self.values["insulation-ohm"])
             if self.plugged:
                 self.resistor(f"c{number}", wire.name, wire.pin, contact)
         if self.fault is not None and self.fault.place not in {"series", "contact"}:
             self.resistor("fault", self.fault.wire, self.fault.place, self.fault.ohm)
         for number, element in enumerate(self.family.elements):
-            words = {**self.words, "connector": "plugged" if self.plugged else "unplugged"}
-            absent = element.only_if and words[element.only_if[0]] != element.only_if[1]
-            if absent or (element.side == "sensor" and not self.plugged):
+            if not self.is_there(element) or (element.side == "sensor" and not self.plugged):
                 continue
             getattr(self, f"add_{element.kind}")(f"e{number}", element)
         if self.fault is not None and self.plugged:
             self.add_junctions()
+            self.add_leak(self.fault)
         return "\n".join(["circuit", *self.lines, ".end", ""])
+
+    def start(self, wire: Wire) -> str:
+        """Where a wire starts: behind the feed's fuse, if that has a short to bear."""
+        fault = self.fault
+        if wire.to != "feed" or fault is None or fault.place != "battery-":
+            return wire.to
+        if next(w for w in self.family.wires if w.name == fault.wire).role != "supply-battery":
+            return wire.to
+        if not any(line.startswith("Rfuse") for line in self.lines):
+            self.resistor("fuse", "feed", "fused", SOUND_FUSE)
+        return "fused"
+
+    def is_there(self, element: Element) -> bool:
+        words = {**self.words, "connector": "plugged" if self.plugged else "unplugged"}
+        return not element.only_if or words[element.only_if[0]] == element.only_if[1]
 
     def node(self, name: str) -> str:
         return self.names.setdefault(name, f"n{len(self.names)}")
@@ -189,16 +207,28 @@ class Deck:
     def add_junctions(self) -> None:
         """Those of every integrated output: from its ground, and to its supply."""
         lower, upper = set(), set()
-        for e in self.family.elements:
+        elements = self.family.elements
+        for e in elements:
             if e.side == "sensor" and (e.kind in {"ratiometric", "regulated"} or len(e.nodes) == 4):
                 output, supply, ground = e.nodes[0], *e.nodes[-2:]
                 lower.add((ground, output))
-                if e.kind != "contact":  # an open collector may be pulled above its supply
+                # An open collector may be pulled above its supply, whatever else is there.
+                collector = any(x.kind == "contact" and x.nodes[0] == output for x in elements)
+                if not collector and self.is_there(e):
                     upper.add((output, supply))
         for anode, cathode in sorted(lower | upper):
             beyond = f"max(0, {self.across(anode, cathode)}-{JUNCTION_VOLT})/{JUNCTION_OHM}"
             name = f"j{len(self.lines)}"
             self.lines.append(f"B{name} {self.node(anode)} {self.node(cathode)} I={beyond}")
+
+    def add_leak(self, fault: Fault) -> None:
+        """From the supply of an open collector to its wire, once that is open."""
+        if fault.place != "series":
+            return
+        pin = next(wire.pin for wire in self.family.wires if wire.name == fault.wire)
+        for e in self.family.elements:
+            if e.kind == "contact" and e.nodes[0] == pin and len(e.nodes) == 4:
+                self.resistor(f"l{len(self.lines)}", e.nodes[2], pin, OUTPUT_LEAK)
 
     def add_regulated(self, name: str, e: Element) -> None:
         self.while_fed(name, e, f"{self.value(e, self.levelled(e, 'volt')):.15g}")

@@ -45,11 +45,12 @@ def test_a_load_leaves_a_supply_and_pulls_a_signal_down() -> None:
     table = posterior.bench.hypotheses.table
     roles = np.take_along_axis(table.role[samples.draws.hypothesis], samples.assigned, axis=1)
     loaded = foresight.predicted[rows["volts_loaded", False, "on", 0]]
-    sound = [p[1].kind == NO_FAULT for p in posterior.bench.hypotheses.pairs]
-    supply = loaded[(roles[:, 0] == 0) & np.array(sound)[samples.draws.hypothesis]]
+    pairs = posterior.bench.hypotheses.pairs
+    sound = np.array([p[1].kind == NO_FAULT for p in pairs])[samples.draws.hypothesis]
+    supply = loaded[(roles[:, 0] == 0) & sound]
     assert np.quantile(supply, 0.1) > 4.9  # common practice: a 5 V supply does not mind 5 mA
     # Pull-ups are 1 to 10 kohm (common practice): 5 V x 1/2 at the most.
-    assert np.quantile(loaded[roles[:, 0] == 3], 0.9) < 3.2
+    assert np.quantile(loaded[(roles[:, 0] == 3) & sound], 0.9) < 3.2
 
 
 def test_uncertainty_is_never_below_the_meters_own() -> None:

@@ -22,7 +22,6 @@ from backprobe.services.search import (
     joint_rivals,
     moved,
     nearest_rivals,
-    sound_afresh,
     wirings_alike,
 )
 from tests.services.sheets import after, job, taken, unplugged
@@ -131,22 +130,6 @@ def test_scores_are_those_of_the_fit() -> None:
     fits, sheet = posterior.fits[0].rows(np.arange(5)), posterior.problem.sheet
     found = score(posterior.bench, fits.hypothesis, fits.assigned, fits.z, sheet, fits.lead_bad)
     assert found == pytest.approx(fits.reading_log, abs=1e-6)
-
-
-def test_beside_a_leading_fault_its_sound_circuit_is_fitted_from_the_bank() -> None:
-    posterior = after("thermistor")
-    bench, sheet, fits = posterior.bench, posterior.problem.sheet, posterior.fits[0]
-    is_sound = np.array([bench.hypotheses.pairs[int(h)][1].kind == "none" for h in fits.hypothesis])
-    assert not sound_afresh(bench, sheet, fits.rows(np.flatnonzero(is_sound)))
-    broken = fits.rows(np.flatnonzero(~is_sound))
-    (found,) = sound_afresh(bench, sheet, broken)
-    leading = broken.rows(np.array(best_of_families(bench, broken)))
-    families = [bench.hypotheses.pairs[int(h)][0].id for h in leading.hypothesis]
-    for h, wires in zip(found.hypothesis, found.assigned, strict=True):
-        family, fault = bench.hypotheses.pairs[int(h)]
-        assert fault.kind == "none"
-        assert wires.tolist() == leading.assigned[families.index(family.id)].tolist()
-    assert {bench.hypotheses.pairs[int(h)][0].id for h in found.hypothesis} == set(families)
 
 
 def test_terminals_are_exchanged_in_more_families_than_the_best() -> None:

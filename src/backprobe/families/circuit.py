@@ -85,7 +85,7 @@ def compile_family(family: Family, fault: Fault = HEALTHY) -> FamilyCircuit:
     return FamilyCircuit(
         family=family,
         fault=fault,
-        plan=_plan(writer, family),
+        plan=_plan(writer, netlist),
         slots=tuple(writer.slots),
         values={n: p for n, p in netlist.values.items() if n in writer.slots},
         driven={n: d for n, d in netlist.driven.items() if n in writer.slots},
@@ -95,14 +95,15 @@ def compile_family(family: Family, fault: Fault = HEALTHY) -> FamilyCircuit:
     )
 
 
-def _plan(writer: StampWriter, family: Family) -> CircuitPlan:
+def _plan(writer: StampWriter, netlist: Netlist) -> CircuitPlan:
     names = sorted(writer.nodes, key=lambda name: writer.nodes[name])[1:]
+    wires = netlist.family.wires
     return CircuitPlan(
         node_names=tuple(names),
         stamps=tuple(writer.stamps),
         groups=tuple(writer.groups),
-        probe_nodes=tuple(writer.nodes[wire.name] for wire in family.wires),
-        unit_nodes=tuple(writer.nodes[wire.to] for wire in family.wires),
+        probe_nodes=tuple(writer.nodes[wire.name] for wire in wires),
+        unit_nodes=tuple(writer.nodes[netlist.unit_node_of[wire.name]] for wire in wires),
         switch_share=tuple(writer.shares),
         switch_hertz=tuple(writer.hertz),
         n_value=FIRST_SLOT + len(writer.slots),
@@ -112,7 +113,8 @@ def _plan(writer: StampWriter, family: Family) -> CircuitPlan:
 def _write_wires(writer: StampWriter, netlist: Netlist) -> None:
     for wire in netlist.family.wires:
         name, pin = wire.name, netlist.pin_of[wire.name]
-        writer.conductance((wire.to, name), netlist.series[name], Where(UNIT_SIDE))
+        start = netlist.unit_node_of[name]
+        writer.conductance((start, name), netlist.series[name], Where(UNIT_SIDE))
         writer.conductance((name, "battery-"), f"{name}.insulation-ohm", Where(UNIT_SIDE))
         writer.conductance((name, pin), netlist.contact[name], Where(CONNECTED | ALONE))
 

@@ -12,6 +12,7 @@ from dataclasses import replace
 from backprobe.families.element_kinds import is_integrated
 from backprobe.families.faults import (
     COMMON_PRACTICE,
+    DRIVEN_ENDS,
     LIFT_VOLT,
     LOW_SHARE,
     OPEN_OHM,
@@ -23,7 +24,7 @@ from backprobe.families.faults import (
     Fault,
 )
 from backprobe.families.netlist import Netlist
-from backprobe.families.outputs import moved_elements, signals
+from backprobe.families.outputs import is_bare_contact, moved_elements, signals
 from backprobe.families.schema import Driven, Element, Prior
 from backprobe.vocabulary import NO_FAULT
 
@@ -31,11 +32,13 @@ SEVERITY = "fault.severity"  # value slot of every fault's unknown size
 # What another branch pulls down is no stiff source any more.
 PULLED_OHM = "fault.source-ohm"
 PULLED = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
-FUSE, BLOWN_OHM = "fault.fuse", "fault.blown-ohm"
+FUSE, BLOWN_OHM, SOUND_FUSE_OHM = "fault.fuse", "fault.blown-ohm", "fault.sound-fuse-ohm"
+BEHIND_FUSE = "behind-fuse"
 FUSE_STATE = Prior(
     "choice", choices=("blown", "intact"), weights=(0.5, 0.5), source=COMMON_PRACTICE
 )
 BLOWN = Prior("log_uniform", 1e6, 1e9, source=COMMON_PRACTICE)
+SOUND_FUSE = Prior("fixed", 0.005, source=COMMON_PRACTICE)
 LIVE = "fault.live-wire"
 LIVE_WIRE = Prior(
     "choice", choices=("switched", "permanent"), weights=(0.5, 0.5), source=COMMON_PRACTICE
@@ -43,10 +46,16 @@ LIVE_WIRE = Prior(
 # Bad is the joint of the sensors' returns alone, or the control unit's own ground.
 LIFTED = "fault.lifted"
 LIFTED_PART = Prior("choice", choices=("rail", "whole"), weights=(0.7, 0.3), source=COMMON_PRACTICE)
-UPPER_JUNCTION = "fault.upper-junction"
+LOWER_JUNCTION, UPPER_JUNCTION = "fault.lower-junction", "fault.upper-junction"
+LOWER = Prior("choice", choices=("there", "none"), weights=(0.8, 0.2), source=COMMON_PRACTICE)
 UPPER = Prior("choice", choices=("there", "none"), weights=(0.5, 0.5), source=COMMON_PRACTICE)
+OUTPUT_LEAK_OHM = "fault.output-leak-ohm"
+OUTPUT_LEAK = Prior("log_uniform", 2e6, 1e13, source=COMMON_PRACTICE)
 # Left of an input: the other resistor of a filter or divider, a burnt one, or mere leakage.
 INPUT_LEFT_OHM = Prior("log_uniform", 1e5, 3e9, source=COMMON_PRACTICE)
+# Across an output inside, and across the turns of a coil, heater or motor.
+INNER_SHORT_OHM = Prior("log_uniform", 0.1, 60.0, source=COMMON_PRACTICE)
+TURNS_OHM = Prior("log_uniform", 0.03, 2.0, source=COMMON_PRACTICE)
 STUCK_SHARE = Prior("uniform", 0.02, 0.98, source=COMMON_PRACTICE)
 STUCK_LEVEL = Prior("choice", choices=(0.0, 1.0), weights=(0.5, 0.5), source=COMMON_PRACTICE)
 STUCK_VOLT = Prior("uniform", 0.0, 5.0, source=COMMON_PRACTICE)
@@ -57,6 +66,7 @@ SATURATED = Prior("uniform", -3.2, 3.2, source=COMMON_PRACTICE)
 DRIFT_WIDTH = 0.75  # how far beyond its usual range a drifted output goes, in widths of it
 DRIFT_FACTOR = 6.0  # factor on a thermistor's resistance or on a frequency
 PLATINUM_DRIFT = 1.5  # factor on a platinum sensor's: wrong type, water, a strand of its own leads
+BURNT_OHM = Prior("log_uniform", 50.0, 1e4, source=COMMON_PRACTICE)  # left across a closed contact
 # What drifts in a temperature sensor, and by which factor.
 DRIFTING = {"thermistor": ("ohm_25", DRIFT_FACTOR), "platinum": ("ohm_0", PLATINUM_DRIFT)}
 
@@ -67,6 +77,8 @@ def apply_fault(netlist: Netlist, fault: Fault) -> None:
         _EDITS[fault.kind](netlist, fault)
     if _forces_outputs(fault):
         _add_junctions(netlist)
+    if fault.kind in ("open", "control-unit-input") and fault.role in OUTPUTS:
+        _add_leaks(netlist, fault)
 
 
 def _forces_outputs(fault: Fault) -> bool:
@@ -84,22 +96,52 @@ def _forces_outputs(fault: Fault) -> bool:
 
 
 def _add_junctions(netlist: Netlist) -> None:
-    """From the ground of each integrated output to it, and from it to its supply.
+    """From the ground of each integrated output to it, and from it to its own supply.
 
-    Open collectors that may be pulled above their supply go without the second one.
+    An open collector that is a transistor by itself has neither; one that may be pulled above its
+    supply goes without the second one.
     """
     found: dict[tuple[str, str], tuple[str, str] | None] = {}
     for e in netlist.elements:
         if e.side != "sensor" or not is_integrated(e.kind, e.parameters):
             continue
         output, supply, ground = e.nodes[0], *e.nodes[-2:]
-        found[ground, output] = None
+        lower, upper = None, e.only_if
         if e.kind == "contact":
-            netlist.values[UPPER_JUNCTION] = UPPER
-            found.setdefault((output, supply), (UPPER_JUNCTION, "there"))
-        else:
-            found[output, supply] = None
+            netlist.values |= {LOWER_JUNCTION: LOWER, UPPER_JUNCTION: UPPER}
+            lower, upper = (LOWER_JUNCTION, "there"), (UPPER_JUNCTION, "there")
+        found.setdefault((ground, output), lower)
+        found.setdefault((output, supply), upper)
     netlist.junctions = [(*ends, only_if) for ends, only_if in found.items()]
+
+
+def _add_leaks(netlist: Netlist, fault: Fault) -> None:
+    """What little current an open collector passes on from its supply: all that is left to it.
+
+    Against a pull-up it would not show, and is left out elsewhere.
+    """
+    pin = _pin(netlist, fault.wire)
+    for e in netlist.elements:
+        if e.kind == "contact" and e.nodes[0] == pin and is_integrated(e.kind, e.parameters):
+            netlist.values[OUTPUT_LEAK_OHM] = OUTPUT_LEAK
+            leak = Element(
+                name="output-leak",
+                kind="resistor",
+                side="sensor",
+                nodes=(pin, e.nodes[-2]),
+                parameters={"ohm": OUTPUT_LEAK_OHM},
+                passive=False,
+            )
+            netlist.elements = [*netlist.elements, leak]
+
+
+def _either(
+    found: dict[tuple[str, str], tuple[str, str] | None],
+    ends: tuple[str, str],
+    only_if: tuple[str, str] | None,
+) -> tuple[str, str] | None:
+    """What a junction depends on that two outputs share: one of them is always there."""
+    return only_if if found.get(ends, only_if) == only_if else None
 
 
 def _open(netlist: Netlist, fault: Fault) -> None:
@@ -143,19 +185,26 @@ def _short_to_ground(netlist: Netlist, fault: Fault) -> None:
 
 
 def _fuse(netlist: Netlist) -> None:
-    """A short of the battery feed may have blown its fuse."""
-    netlist.values[FUSE] = FUSE_STATE
-    netlist.values[BLOWN_OHM] = BLOWN
-    feeding = [e for e in netlist.elements if e.name == "feed-wiring"]
-    for e in feeding:
-        intact = replace(e, only_if=(FUSE, "intact"))
-        blown = replace(
-            e,
-            name="feed-fuse-blown",
-            parameters={**e.parameters, "ohm": BLOWN_OHM},
-            only_if=(FUSE, "blown"),
+    """A short of the battery feed may have blown the fuse of this connector's wires.
+
+    What the control unit feeds by itself lives on.
+    """
+    netlist.values |= {FUSE: FUSE_STATE, BLOWN_OHM: BLOWN, SOUND_FUSE_OHM: SOUND_FUSE}
+    feed = "feed"
+    for word, ohm in (("intact", SOUND_FUSE_OHM), ("blown", BLOWN_OHM)):
+        netlist.elements.append(
+            Element(
+                name=f"fuse-{word}",
+                kind="resistor",
+                side="control-unit",
+                nodes=(feed, BEHIND_FUSE),
+                parameters={"ohm": ohm},
+                only_if=(FUSE, word),
+            )
         )
-        netlist.elements = [x for x in netlist.elements if x is not e] + [intact, blown]
+    for wire, node in netlist.unit_node_of.items():
+        if node == feed:
+            netlist.unit_node_of[wire] = BEHIND_FUSE
 
 
 def _short_to_supply(netlist: Netlist, fault: Fault) -> None:
@@ -250,7 +299,7 @@ def _sensor_open(netlist: Netlist, fault: Fault) -> None:
 
 def _sensor_shorted(netlist: Netlist, fault: Fault) -> None:
     pin = _pin(netlist, fault.wire)
-    netlist.values[SEVERITY] = Prior("log_uniform", 0.1, 60.0, source=COMMON_PRACTICE)
+    netlist.values[SEVERITY] = TURNS_OHM if fault.role in DRIVEN_ENDS else INNER_SHORT_OHM
     netlist.bridges.append((pin, _return_pin(netlist, fault), SEVERITY, True))
 
 
@@ -360,6 +409,10 @@ def _sensor_drift(netlist: Netlist, fault: Fault) -> None:
             netlist.values[e.parameters[key]] = Prior(
                 "log_uniform", low / factor, high * factor, source=COMMON_PRACTICE
             )
+    for e in moved_elements(netlist.elements, netlist.driven, pin):
+        if is_bare_contact(e):
+            netlist.values[e.parameters["closed_ohm"]] = BURNT_OHM
+            return
     for name in _moving(netlist, fault):
         driven = netlist.driven[name]
         if driven.unit == "celsius":

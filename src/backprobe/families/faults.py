@@ -19,7 +19,7 @@ SIGNALS = ("signal-analogue", "signal-switching", "signal-thermistor", "signal-s
 SUPPLIES = ("supply-regulated", "supply-battery")
 DRIVEN_ENDS = ("heater-control", "driver-control", "motor")
 OUTPUTS = (*SIGNALS, "generator-signal")
-DRIFTING_OUTPUTS = ("signal-analogue", "signal-thermistor", "signal-switching")
+DRIFTING_OUTPUTS = ("signal-analogue", "signal-thermistor", "signal-switching", "signal-switch")
 RETURNS = ("sensor-ground", "generator-return")
 
 # How often a wire has each kind of fault, relative to a broken wire: common practice, no source.
@@ -39,21 +39,21 @@ KIND_WEIGHT = {
     "swapped": 0.2,
 }
 
-OPEN_OHM = Prior("log_uniform", 3e7, 3e9, source=COMMON_PRACTICE)
+OPEN_OHM = Prior("log_uniform", 4e6, 3e10, source=COMMON_PRACTICE)
 SHORT_OHM = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
 LIFT_VOLT = Prior("log_uniform", 0.06, 1.6, source=COMMON_PRACTICE)
 LOW_SHARE = Prior("uniform", 0.05, 0.93, source=COMMON_PRACTICE)
 # Unwanted series resistance that a technician would call a fault, ohm.
 RESISTANCE_OHM = {
-    "supply-regulated": (8.0, 5e3),
-    "supply-battery": (1.5, 500.0),
-    "sensor-ground": (2.0, 5e3),
-    "signal-analogue": (300.0, 3e5),
+    "supply-regulated": (8.0, 2e4),
+    "supply-battery": (0.8, 3e3),
+    "sensor-ground": (2.0, 1e4),
+    "signal-analogue": (200.0, 5e5),
     "signal-switching": (100.0, 5e4),
-    "signal-thermistor": (40.0, 3e4),
+    "signal-thermistor": (40.0, 5e4),
     "signal-switch": (50.0, 3e4),
-    "generator-signal": (1e3, 3e6),
-    "generator-return": (1e3, 3e6),
+    "generator-signal": (300.0, 1e6),
+    "generator-return": (300.0, 1e6),
     "heater-control": (0.5, 50.0),
     "driver-control": (1.0, 200.0),
     "motor": (0.5, 50.0),

@@ -14,7 +14,9 @@ OFF_LOAD_OHM = Prior("log_uniform", 2.0, 2e3, source=COMMON_PRACTICE)
 # Fed from outside, some regulators hold their voltage down, others hardly take any current.
 REVERSE_OHM = Prior("log_uniform", 3.0, 2e4, source=COMMON_PRACTICE)
 # A silicon junction, and what an output without supply leaves of itself.
-JUNCTION_VOLT = Prior("normal", 0.63, 0.1, source="textbook: 0.6 V at a milliampere")
+JUNCTION_VOLT = Prior(
+    "normal", 0.58, 0.13, source="textbook: 0.6 V at a milliampere, 0.4 V at a microampere"
+)
 JUNCTION_OHM = Prior("log_uniform", 0.1, 6.0, source=COMMON_PRACTICE)
 RELEASED_OHM = Prior("fixed", 2e6, source=COMMON_PRACTICE)
 ABSENT_OHM = Prior("fixed", 1e9, source="more than a meter can measure")
@@ -42,6 +44,7 @@ class Netlist:
     series: dict[str, str]  # wire -> value name of its series resistance
     contact: dict[str, str]  # wire -> value name of its contact
     pin_of: dict[str, str]  # wire -> pin node that its contact reaches
+    unit_node_of: dict[str, str]  # wire -> node of the control unit's side that it comes from
     bridges: list[tuple[str, str, str, bool]] = field(default_factory=list)  # a, b, value, sensor
     # Of the sensor: anode, cathode, and the choice that it depends on.
     junctions: list[tuple[str, str, tuple[str, str] | None]] = field(default_factory=list)
@@ -50,7 +53,7 @@ class Netlist:
         """Leave out shared supplies and rails that nothing in this circuit hangs on."""
         while True:
             used = [n for e in self.elements for n in set(e.nodes)]
-            used += [w.to for w in self.family.wires]
+            used += self.unit_node_of.values()
             used += [n for a, b, _, _ in self.bridges for n in (a, b)]
             idle = [e for e in self.elements if e.name in SHARED and used.count(_far_end(e)) < 2]
             if not idle:
@@ -82,6 +85,7 @@ def netlist_of(family: Family) -> Netlist:
         series=series,
         contact=contact,
         pin_of={w.name: w.pin for w in family.wires},
+        unit_node_of={w.name: w.to for w in family.wires},
     )
 
 

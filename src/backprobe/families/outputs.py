@@ -33,12 +33,20 @@ def moved_elements(
 
 
 def can_drift(elements: Iterable[Element], driven: Mapping[str, Driven], pin: str) -> bool:
-    """Tell whether what comes out at a pin can be wrong by a little (a contact's can't)."""
+    """Tell whether what comes out at a pin can be wrong by a little.
+
+    A bare contact's can, by its own resistance, that of a transistor can't.
+    """
     mine = moved_elements(elements, driven, pin)
-    if any(element.kind in ("thermistor", "platinum") for element in mine):
+    if any(e.kind in ("thermistor", "platinum") or is_bare_contact(e) for e in mine):
         return True
     names = {name for e in mine for name in e.parameters.values()} & signals(driven)
     return any(_is_continuous(driven[name]) for name in names)
+
+
+def is_bare_contact(element: Element) -> bool:
+    """Tell whether an element is a contact of metal, which burns and corrodes."""
+    return element.kind == "contact" and element.passive
 
 
 def _is_continuous(driven: Driven) -> bool:

@@ -2,11 +2,10 @@
 
 1. The bank says which hypotheses and assignments deserve a fit.
 2. The best families are fitted with every one of their faults, and their best assignments with
-   every exchange of two terminals, so that nearest rivals are always weighed. Where a fault leads
-   a family, its sound circuit is fitted afresh on the same wires: started from the fault's values
-   alone, it may miss its own best ones.
-3. Where even the best takes a reading for a mistake, faults and exchanges are tried together: with
-   a fault, wires may pass for each other that are told apart easily without it.
+   every exchange of two terminals, so that nearest rivals are always weighed.
+3. The same once more from the bank, and with it all families whose wires have the same roles:
+   started from another explanation's values a fit may miss its own best ones, and with a fault,
+   wires may pass for each other that are told apart easily without it.
 """
 
 from __future__ import annotations
@@ -22,9 +21,9 @@ from backprobe.core.inference.fit import Fit
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
+from backprobe.families.schema import Family
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.fits import fit_split, refined, score, start_z
-from backprobe.vocabulary import NO_FAULT
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -32,17 +31,18 @@ Bools = NDArray[np.bool_]
 
 N_START = 40
 N_PARTICLE = 2  # starts of each explanation
-N_FAMILY = 3  # families that are fitted with all their faults
-N_FRESH = 4  # particles that a sound circuit is fitted from beside the fault that leads it
+N_FAMILY = 2  # families that are fitted with all their faults
 N_SWAP = 6  # exchanges of two terminals that are fitted beside those of the very best
 N_LAST = 15  # explanations that are gone over once more
 NEAR = 14.0  # nats behind the best within which they are
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, WIDEN_STEPS = 4, 2
 N_ALIKE = 7  # ways to exchange wires of like roles among each other, at most
-N_JOINT, N_WAYS = 40, 3  # faults with their wires that are fitted, and ways to wire one of them
+N_LOOKED_AT, N_WAYS = 600, 2  # hypotheses with their wires looked at, and ways to wire one of them
+N_ALTERNATIVE = 3  # starts of each from the bank
+N_JOINT, JOINT_STEPS = 120, 4  # of them fitted, those that explain the readings best
+SIGNALS_ALIKE = ("signal-analogue", "signal-switching")
 N_TURNED = 3  # of them looked at with wires of like roles changed over
-ODD = 5.0  # standard uncertainties that no good explanation leaves
 
 
 def explore(bench: Workbench, sheet: Sheet) -> Fit:
@@ -58,37 +58,53 @@ def explore(bench: Workbench, sheet: Sheet) -> Fit:
 
 def widened(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
     """The same fits with their nearest rivals beside them, the best of all carried to the end."""
-    rivals = [nearest_rivals(bench, sheet, fits), *sound_afresh(bench, sheet, fits)]
-    wide = fitting.concatenate([fits, *rivals])
-    near = refined(bench, sheet, wide)
+    near = refined(bench, sheet, fitting.concatenate([fits, nearest_rivals(bench, sheet, fits)]))
     best = int(np.argmax(near.log_posterior + bench.hypotheses.table.log_prior[near.hypothesis]))
-    if (np.abs(near.residual[best]) > ODD).any() and not near.lead_bad[best].any():
+    if not near.lead_bad[best].any():
         near = fitting.concatenate([near, joint_rivals(bench, sheet, near)])
     return refined(bench, sheet, near, most=N_LAST, within=NEAR)
 
 
 def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
-    """Faults of the best families, each with the wires that the bank finds for it.
+    """All faults of the best families and of others with the same wires, afresh from the bank.
 
-    The best of them are also looked at with wires of like roles changed over: two tracks differ
-    little to the bank.
+    The bank finds the wires of each; of its particles those count that explain the readings best
+    as they stand. The best of all are also looked at with wires of like roles changed over: two
+    tracks differ little to the bank.
     """
     table, pairs = bench.hypotheses.table, bench.hypotheses.pairs
-    best = [pairs[int(first.hypothesis[row])][0].id for row in best_of_families(bench, first)]
-    some = np.array([family.id in best for family, _ in pairs])
+    best = {_roles(pairs[int(first.hypothesis[row])][0]) for row in best_of_families(bench, first)}
+    some = np.array([_roles(family) in best for family, _ in pairs])
     own = np.flatnonzero(some[bench.bank.hypothesis])
-    start = screen(part(bench.bank, own), table, sheet, N_JOINT, per_hypothesis=N_WAYS)
+    start = screen(
+        part(bench.bank, own),
+        table,
+        sheet,
+        N_LOOKED_AT,
+        per_hypothesis=N_WAYS,
+        per_assignment=N_ALTERNATIVE,
+    )
+    hypothesis, wires = start.hypothesis, start.assigned
     z = start_z(bench, sheet, own[start.particle])
-    found = fit_split(bench, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
+    sound_lead = np.zeros((hypothesis.size, len(sheet.rounds)), dtype=bool)
+    like = score(bench, hypothesis, wires, z, sheet, sound_lead).sum(axis=1)
+    near = np.argsort(-(like + table.log_prior[hypothesis]), kind="stable")[:N_JOINT]
+    found = fit_split(bench, hypothesis[near], wires[near], z[near], sheet, JOINT_STEPS)
     order = np.argsort(-(found.log_posterior + table.log_prior[found.hypothesis]))[:N_TURNED]
     source = np.flatnonzero(np.isin(np.arange(len(found.z)), order))
     turned = [wirings_alike(table.role[found.hypothesis[k]], found.assigned[k]) for k in source]
     source = np.repeat(source, [len(ways) for ways in turned])
     if source.size:
-        ways, like = np.concatenate(turned), found.rows(source)
-        again = fit_split(bench, like.hypothesis, ways, like.z, sheet, FIRST_STEPS)
+        ways, similar = np.concatenate(turned), found.rows(source)
+        again = fit_split(bench, similar.hypothesis, ways, similar.z, sheet, FIRST_STEPS)
         found = fitting.concatenate([found, again])
-    return refined(bench, sheet, found, most=N_LAST)
+    return refined(bench, sheet, found)
+
+
+def _roles(family: Family) -> tuple[str, ...]:
+    """Roles of a family's wires; a signal that stands still is a signal like any other."""
+    roles = (wire.role for wire in family.wires)
+    return tuple(sorted("signal" if role in SIGNALS_ALIKE else role for role in roles))
 
 
 def nearest_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
@@ -130,30 +146,6 @@ def best_of_families(bench: Workbench, fits: Fit) -> list[int]:
         if len(found) == N_FAMILY:
             break
     return list(found.values())
-
-
-def sound_afresh(bench: Workbench, sheet: Sheet, fits: Fit) -> list[Fit]:
-    """Sound circuits of the families that a fault leads, from the bank, on the wires it has there.
-
-    Empty where no fault leads.
-    """
-    hypotheses, starts = bench.hypotheses, []
-    for row in best_of_families(bench, fits):
-        family, fault = hypotheses.pairs[int(fits.hypothesis[row])]
-        if fault.kind == NO_FAULT:
-            continue
-        sound = int(hypotheses.of_family(family.id)[0])
-        particle = np.flatnonzero(bench.bank.hypothesis == sound)
-        hypothesis, z = np.full(particle.size, sound), start_z(bench, sheet, particle)
-        wires = np.repeat(fits.assigned[row : row + 1], particle.size, axis=0)
-        doubted = np.repeat(fits.lead_bad[row : row + 1], particle.size, axis=0)
-        like = score(bench, hypothesis, wires, z, sheet, doubted).sum(axis=1)
-        near = np.argsort(-like, kind="stable")[:N_FRESH]
-        starts.append((hypothesis[near], wires[near], z[near], doubted[near]))
-    if not starts:
-        return []
-    hypothesis, wires, z, doubted = (np.concatenate(parts) for parts in zip(*starts, strict=True))
-    return [fit_split(bench, hypothesis, wires, z, sheet, FIRST_STEPS, doubted)]
 
 
 def _best_severity(

@@ -73,7 +73,8 @@ class Block:
     def write(self) -> None:
         netlist = self.point.netlist
         for wire in netlist.family.wires:
-            self.resistor(wire.to, wire.name, self.value(netlist.series[wire.name]))
+            start = netlist.unit_node_of[wire.name]
+            self.resistor(start, wire.name, self.value(netlist.series[wire.name]))
             self.resistor(wire.name, "battery-", self.value(f"{wire.name}.insulation-ohm"))
             if self.point.mode in CONNECTED:
                 pin = netlist.pin_of[wire.name]
@@ -283,11 +284,31 @@ def _solved(points: Sequence[Point], analysis: str) -> list[dict[str, float]]:
     answers = []
     for start in range(0, len(points), BLOCKS_A_RUN):
         part = points[start : start + BLOCKS_A_RUN]
-        blocks = [Block(point, number) for number, point in enumerate(part)]
-        found = run([line for block in blocks for line in block.lines], analysis)
-        found["0"] = 0.0
-        answers += [{name: found[node] for name, node in b.nodes.items()} for b in blocks]
+        answers += _together([Block(point, number) for number, point in enumerate(part)], analysis)
     return answers
+
+
+def _together(blocks: Sequence[Block], analysis: str) -> list[dict[str, float]]:
+    """Circuits that share nothing but their ground in one run; in two where it finds no end."""
+    try:
+        found = run([line for block in blocks for line in block.lines], analysis)
+    except RuntimeError:
+        if len(blocks) == 1:
+            return [_from_fed(blocks[0], analysis)]
+        middle = len(blocks) // 2
+        return _together(blocks[:middle], analysis) + _together(blocks[middle:], analysis)
+    found["0"] = 0.0
+    return [{name: found[node] for name, node in block.nodes.items()} for block in blocks]
+
+
+def _from_fed(block: Block, analysis: str) -> dict[str, float]:
+    """One circuit, Newton's method started with the sensor fed.
+
+    An output that starves its own sensor once it lets go makes it walk in circles otherwise.
+    """
+    fed = f".nodeset v({block.node('supply.pin')})=5"
+    found = run([*block.lines, fed], analysis) | {"0": 0.0}
+    return {name: found[node] for name, node in block.nodes.items()}
 
 
 def run(lines: Sequence[str], analysis: str) -> dict[str, float]:

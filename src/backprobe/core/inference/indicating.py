@@ -315,13 +315,16 @@ class _View:
         offset, offset_by = self.at(p.lead_offset, index)
         value = np.where(gone, 0.0, value * load.share)
         difference = value - offset
+        idle = self._idle(index, difference)
+        as_before = gone & (idle != 0.0)
+        difference = np.where(as_before, idle, difference)
         bad = p.lead_bad[:, self.sheet.round[index]]
         wander = np.where(bad, BAD_LEAD_WANDER, 0.0)[:, :, None]
         weak = load.source / (load.source + GHOST_OHM)
         ghost = np.where(gone, UNUSED_VOLT, GHOST_VOLT * weak)
         spread = np.sqrt(extra**2 + wander**2 + ghost**2 + MODEL_VOLT**2)
         if by is None or offset_by is None or gain_by is None:
-            return gain * difference, spread, None
+            return np.where(as_before, difference, gain * difference), spread, None
         share = np.where(gone, 0.0, load.share)
         slope = by * share
         if load.source_by is not None:
@@ -331,7 +334,15 @@ class _View:
         slope -= offset_by
         slope *= gain
         slope += gain_by * difference
-        return gain * difference, spread, slope
+        slope[as_before[:, :, 0]] = 0.0
+        return np.where(as_before, difference, gain * difference), spread, slope
+
+    def _idle(self, index: IntArray, difference: Array) -> Array:
+        """What an idle terminal showed before where it shows that again, 0 elsewhere, (M, n, C)."""
+        before = self.readings.idle[index][None, :, None]
+        read = self.sheet.value[index][None, :, None]
+        nearer = np.abs(read - before) < np.abs(read - difference)
+        return np.where(nearer, before, 0.0)
 
     def _sensor_ohm(self, index: IntArray) -> Told:
         """Only the assigned pair; all pairs are made by `pair_tables`."""

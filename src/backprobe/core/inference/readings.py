@@ -1,6 +1,7 @@
 """A sheet's readings in the domain of the likelihood, and in groups that come about alike."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,8 +36,13 @@ BROAD_DENSITY = {
     Quantity.LEAD_CHECK: 1 / 25.0,
     Quantity.INPUT_VOLTS: 1 / 25.0,
     Quantity.INPUT_CELSIUS: 1 / 300.0,
-    Quantity.AMBIENT: 1 / 200.0,
+    Quantity.AMBIENT: 1 / 100.0,
 }
+LATER_CELSIUS = 12.0  # by which a temperature differs from that of the round before it, degC
+IDLE_VOLT = (
+    0.03,
+    0.2,
+)  # what an idle wire may keep showing, more than a ground, V (common practice)
 # Readings of DC volts, which share the meter's gain error.
 BY_METER = (VOLTAGES - STATE_LEVELS) | {
     Quantity.VOLTS_LOADED,
@@ -62,6 +68,8 @@ class Readings:
     counted, ohms, plain : ndarray of int, shape (n,): frequency and duty; resistances; the others.
     spans, held, loaded : ndarray of bool, shape (n_read,): readings while a quantity moves; of
         the highest or lowest level; with a resistor to battery negative.
+    idle : ndarray, shape (n_read,): what a cavity without a wire showed when read before, V; 0
+        where it wasn't, or where no such cavity shows as much.
     """
 
     value: Array
@@ -75,6 +83,7 @@ class Readings:
     spans: Bools
     held: Bools
     loaded: Bools
+    idle: Array
 
 
 def readings_of(sheet: Sheet) -> Readings:
@@ -91,7 +100,7 @@ def readings_of(sheet: Sheet) -> Readings:
     return Readings(
         value=value,
         deviation=deviation,
-        log_broad=np.log([BROAD_DENSITY[q] for q in quantity]),
+        log_broad=_log_broad(quantity, value),
         groups=tuple(
             (kind, np.array([i for i, q in enumerate(alike) if q == kind], dtype=np.int64))
             for kind in dict.fromkeys(alike)
@@ -103,7 +112,37 @@ def readings_of(sheet: Sheet) -> Readings:
         spans=np.array([spans[r] for r in sheet.round.tolist()], dtype=bool),
         held=np.array([q in LEVELS for q in quantity], dtype=bool),
         loaded=np.array([q == Quantity.VOLTS_LOADED for q in quantity], dtype=bool),
+        idle=_idle(sheet, quantity),
     )
+
+
+def _log_broad(quantity: list[Quantity], value: Array) -> Array:
+    """Log density of each reading by itself, (n_read,).
+
+    A temperature is not much different from round to round, whatever the connector is.
+    """
+    log_broad = np.log([BROAD_DENSITY[q] for q in quantity])
+    celsius = [i for i, q in enumerate(quantity) if q == Quantity.AMBIENT]
+    for before, now in pairwise(celsius):
+        change = (value[now] - value[before]) / LATER_CELSIUS
+        log_broad[now] = max(
+            log_broad[now], -0.5 * change**2 - np.log(LATER_CELSIUS * np.sqrt(2.0 * np.pi))
+        )
+    return log_broad
+
+
+def _idle(sheet: Sheet, quantity: list[Quantity]) -> Array:
+    """What each reading of DC volts would be if an idle terminal showed the same again."""
+    idle = np.zeros(sheet.n_read)
+    before: dict[int, float] = {}
+    for i, q in enumerate(quantity):
+        if q != Quantity.VOLTS:
+            continue
+        terminal, value = int(sheet.terminal[i]), float(sheet.value[i])
+        idle[i] = before.get(terminal, 0.0)
+        if IDLE_VOLT[0] < abs(value) < IDLE_VOLT[1]:
+            before[terminal] = value
+    return idle
 
 
 def noted(sheet: Sheet) -> tuple[Array, Array]:

@@ -14,6 +14,7 @@ from backprobe.core.inference import bank as standard
 from backprobe.core.inference.assignment import log_sum_with_pairs
 from backprobe.core.inference.bank import Bank
 from backprobe.core.inference.hypotheses import HypothesisTable
+from backprobe.core.inference.indicating import NOMINAL_SUPPLY
 from backprobe.core.inference.likelihood import LEAD_OHM, noted
 from backprobe.core.inference.sheet import (
     HIGHEST,
@@ -32,6 +33,7 @@ WIDE_VOLT = 0.16  # V, what a fit can still bridge from a particle's value
 WIDE_SHARE = 0.05
 WORST = 16.0  # largest misfit of one reading, in half squares of deviations
 MISMATCH = 6.0  # cost of a number where none was expected, or the reverse
+NO_REPORT = 4.0  # cost of a control unit's report that is none of this circuit
 N_EXACT = 2500  # particles whose best assignment is worked out
 
 
@@ -99,6 +101,8 @@ def coarse_tables(
             unary[:, int(sheet.terminal[i])] -= cost
         elif quantity in (Quantity.BATTERY, Quantity.LEAD_CHECK):
             common -= _cost(bank.rounds[r].battery, value[i], 0.5)
+        elif quantity == Quantity.INPUT_VOLTS:
+            common -= _report_cost(bank, table, sheet, i, r)
         elif quantity == Quantity.AMBIENT:
             common -= np.nan_to_num(_cost(bank.rounds[r].celsius, value[i], 15.0), nan=0.0)
     role = np.where(table.role >= 0, table.role, sheet.role_log.shape[1] - 1)
@@ -110,6 +114,15 @@ def _cost(mean: Single, value: float, deviation: float | Single) -> Single:
     return np.asarray(
         np.minimum(0.5 * ((mean - np.float32(value)) / deviation) ** 2, WORST), dtype=np.float32
     )
+
+
+def _report_cost(bank: Bank, table: HypothesisTable, sheet: Sheet, i: int, r: int) -> Single:
+    """Coarse cost of volts that the control unit reports of its own end of a wire, (B,)."""
+    wire = table.reported[bank.hypothesis, sheet.reported[i]]
+    rows = np.arange(wire.size)
+    seen = np.clip(bank.rounds[r].fields["unit"][rows, wire], 0.0, NOMINAL_SUPPLY)
+    cost = _cost(seen, float(sheet.value[i]), WIDE_VOLT)
+    return np.asarray(np.where(wire >= 0, cost, np.float32(NO_REPORT)), dtype=np.float32)
 
 
 def _terminal_cost(
