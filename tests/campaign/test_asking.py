@@ -29,4 +29,6 @@ def test_only_the_program_itself_goes_on() -> None:
     def other(job: object) -> dict[str, object]:
         return {"job": job}
 
-    assert going_on(other) is other
+    assert not isinstance(going_on(other), AskOn)
+    job = read_job(EXAMPLES / "both-wires-at-five-volts.toml")
+    assert going_on(other)(job, ()) == {"job": job}

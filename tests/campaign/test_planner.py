@@ -1,5 +1,6 @@
 """Readings one by one on a simulated vehicle, as someone asks for them."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from backprobe.campaign.planner import (
 from backprobe.campaign.vehicle import Vehicle
 from backprobe.job.job_file import parse_job, write_job
 from backprobe.job.model import Job
+from backprobe.services.unavailable import Unavailable
 
 ASKED = (
     ("volts", "1", False, "on", 0.0),
@@ -55,7 +57,7 @@ def answer(faults: tuple[float, ...], nexts: list[dict[str, Any]]) -> dict[str, 
     }
 
 
-def one_after_another(job: Job) -> dict[str, Any]:
+def one_after_another(job: Job, without: object = ()) -> dict[str, Any]:
     place = count_readings(job) - 2
     return answer((1.0,), [entry(place)] if place < len(ASKED) else [])
 
@@ -105,7 +107,7 @@ def test_what_was_read_once_is_read_in_a_new_round() -> None:
 
 def test_asking_for_ever_ends_at_the_limit() -> None:
     done = follow(
-        thermistor(), lambda _: answer((1.0,), [entry(0)]), np.random.default_rng(1), most=7
+        thermistor(), lambda _, __: answer((1.0,), [entry(0)]), np.random.default_rng(1), most=7
     )
     assert not done.settled
     assert done.readings == 7
@@ -140,3 +142,64 @@ def test_a_poor_choice_is_seen_to_be_one() -> None:
     assert found is not None
     assert found.chosen == 0.0
     assert found.best > found.mean > 0.0
+
+
+def position(seed: int = 3) -> Vehicle:
+    return draw_vehicle(np.random.default_rng(seed), Wishes("healthy", design="track"))
+
+
+def test_a_sweep_reaches_both_stops() -> None:
+    vehicle = position()
+    (signal,) = [pin for pin, role in vehicle.truth.roles.items() if role == "signal-analogue"]
+    assistant = Assistant(vehicle, np.random.default_rng(1))
+    job = assistant.empty_job()
+    for quantity in ("volts_low", "volts_high"):
+        job = assistant.take(job, Wanted(True, "on", 0.0, "sweep", quantity, signal))
+    (swept,) = job.rounds
+    # A track's wiper passes from near one end to near the other: some volts of its five.
+    travel = swept.volts_high[signal].value - swept.volts_low[signal].value
+    assert travel > 2.0
+
+
+def test_a_reported_value_is_read_and_what_is_not_reported_is_refused() -> None:
+    wishes = Wishes("healthy", design="air-mass-thermistor")
+    vehicle = draw_vehicle(np.random.default_rng(3), wishes)
+    assistant = Assistant(vehicle, np.random.default_rng(1))
+    name = "intake air temperature"
+    wanted = Wanted(True, "on", 0.0, "", "scan", name)
+    assert assistant.refused(wanted) is None
+    job = assistant.take(assistant.empty_job(), wanted)
+    # Weather, and what the bay adds to it.
+    assert -20.0 < job.rounds[0].scan[name].value < 60.0
+    refused = assistant.refused(Wanted(True, "on", 0.0, "", "scan", "coolant temperature"))
+    assert refused == Unavailable("scan", "coolant temperature")
+    unplugged = assistant.take(job, Wanted(False, "on", 0.0, "", "scan", name))
+    # Common practice, no source: without its thermistor it reports its coldest value.
+    assert unplugged.rounds[1].scan[name].value == pytest.approx(-40.0)
+
+
+def test_a_coil_alternates_while_the_starter_turns() -> None:
+    vehicle = draw_vehicle(np.random.default_rng(2), Wishes("healthy", design="inductive"))
+    assistant = Assistant(vehicle, np.random.default_rng(1))
+    job = assistant.empty_job()
+    cranked = Wanted(True, "crank", 200.0, "", "hertz", "1")
+    job = assistant.take(job, cranked)
+    (taken,) = job.rounds
+    assert (taken.key, taken.plugged) == ("crank", True)
+    assert 100.0 < taken.rpm < 400.0  # what a starter turns an engine at (common practice)
+
+
+def test_an_engine_that_does_not_start_is_set_aside_and_not_read_running() -> None:
+    wishes = Wishes("fault", fault_kinds=("sensor-open",), design="inductive")
+    vehicle = draw_vehicle(np.random.default_rng(2), wishes)
+    told: list[tuple[Unavailable, ...]] = []
+
+    def asks_for_idle(_: Job, without: Sequence[Unavailable]) -> dict[str, Any]:
+        told.append(tuple(without))
+        wanted = entry(7) | {"terminal": "1", "quantity": "volts"}
+        return answer((1.0,), [] if without else [wanted])
+
+    done = follow(vehicle, asks_for_idle, np.random.default_rng(1))
+    assert done.settled
+    assert told == [(), (Unavailable(state="plugged|run|idle|"),)]
+    assert [taken.key for taken in done.job.rounds] == ["on"]

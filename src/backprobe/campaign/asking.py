@@ -1,6 +1,6 @@
 """Ask the program itself for an answer, as the object that `explain --json` prints."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,6 +8,7 @@ from backprobe.job.model import Job
 from backprobe.services.answer import answer_to_json
 from backprobe.services.carry import Known
 from backprobe.services.explain import answer_of, explain, posterior_of
+from backprobe.services.unavailable import Unavailable
 
 
 def ask(job: Job) -> Mapping[str, Any]:
@@ -21,8 +22,8 @@ class AskOn:
 
     earlier: Known | None = None
 
-    def __call__(self, job: Job) -> Mapping[str, Any]:
-        """Explain the job as it stands now."""
+    def __call__(self, job: Job, without: Sequence[Unavailable] = ()) -> Mapping[str, Any]:
+        """Explain the job as it stands now; ``without`` are readings that can't be had."""
         posterior = posterior_of(job, earlier=self.earlier)
         self.earlier = posterior.known
-        return answer_to_json(answer_of(posterior))
+        return answer_to_json(answer_of(posterior, without=without))

@@ -10,13 +10,17 @@ from typing import Any, TypeAlias
 
 from backprobe.campaign.plan import RoundPlan
 from backprobe.campaign.readings import Bench, RoundState
-from backprobe.campaign.spreads import Random
-from backprobe.campaign.technician import LOAD_OHM, Taker
+from backprobe.campaign.spreads import Random, chance
+from backprobe.campaign.starting import engine_starts
+from backprobe.campaign.technician import LOAD_OHM, Taker, reported
 from backprobe.campaign.vehicle import Vehicle
 from backprobe.job.model import Indication, Job, Round
 from backprobe.services.steps import State, cost_minutes
+from backprobe.services.unavailable import Unavailable, rpm_class, state_key
 
 Answering: TypeAlias = Callable[[Job], Mapping[str, Any]]
+# The same, told what can't be had.
+AnsweringWithout: TypeAlias = Callable[[Job, Sequence[Unavailable]], Mapping[str, Any]]
 
 MOST_READINGS = 60
 RAISED_FROM_RPM = 1200.0
@@ -85,6 +89,31 @@ class Assistant:
     vehicle: Vehicle
     rng: Random
     states: dict[str, RoundState] = field(default_factory=dict)
+    starts: bool = True
+    volts_reported: bool | None = None  # whether the control unit tells the volts at its inputs
+
+    def __post_init__(self) -> None:
+        """See whether the engine can be started at all."""
+        self.starts = self.starts and engine_starts(self.vehicle.simulation)
+
+    def refused(self, wanted: Wanted) -> Unavailable | None:
+        """What can't be had of a wanted reading; None where it can be taken."""
+        if wanted.key == "run" and not self.starts:
+            return Unavailable(state=_state_key(wanted))
+        if wanted.quantity == "scan" and wanted.terminal not in self._reported_names():
+            return Unavailable("scan", wanted.terminal)
+        return None
+
+    def _reported_names(self) -> set[str]:
+        """Values that the control unit reports of this connector."""
+        if self.volts_reported is None:  # drawn when it is first asked
+            self.volts_reported = chance(self.rng, 0.5)
+        blocks = self.vehicle.simulation.circuit.blocks
+        ports = [port for block in blocks for port in block.scans()]
+        names = {port.name for port in ports}
+        if self.volts_reported:
+            names |= {f"{p.name} {'hertz' if p.by_hertz else 'volts'}" for p in ports}
+        return names
 
     def empty_job(self) -> Job:
         """The vehicle's job before anything was read."""
@@ -115,6 +144,10 @@ class Assistant:
         taker = Taker(bench, simulation.meter, self.states[taken.name], self.rng)
         if wanted.quantity in OF_ROUND:
             return replace(taken, **_of_round(taker, wanted.quantity))
+        if wanted.quantity == "scan":
+            told = reported(simulation.circuit, taker, taker.now(), with_input=True)
+            scan = {**taken.scan, wanted.terminal: told[wanted.terminal]}
+            return replace(taken, scan=scan)
         if wanted.quantity == "volts_loaded":
             taken = replace(taken, load_ohms=LOAD_OHM)
         key: str | tuple[str, str] = wanted.terminal
@@ -146,23 +179,31 @@ class Assistant:
 
 
 def follow(
-    vehicle: Vehicle, answering: Answering, rng: Random, most: int = MOST_READINGS
+    vehicle: Vehicle, answering: AnsweringWithout, rng: Random, most: int = MOST_READINGS
 ) -> Inquiry:
-    """Start with the battery and the black lead, then take what the program asks for."""
+    """Start with the battery and the black lead, then take what the program asks for.
+
+    What can't be had on this vehicle is set aside, as a technician does.
+    """
     assistant = Assistant(vehicle, rng)
+    without: list[Unavailable] = []
     job = assistant.empty_job()
     minutes = 0.0
     count = 0
     for quantity in ("battery_volts", "black_lead_check"):
         job = assistant.take(job, Wanted(False, "on", 0.0, "", quantity, ""))
         count += 1
-    answer = answering(job)
+    answer = answering(job, without)
     while answer["next"] and count < most:
         wanted = wanted_of(answer["next"][0])
-        job = assistant.take(job, wanted)
-        minutes += wanted.minutes
-        count += 1
-        answer = answering(job)
+        refused = assistant.refused(wanted)
+        if refused is not None and refused not in without:
+            without.append(refused)
+        else:
+            job = assistant.take(job, wanted)
+            minutes += wanted.minutes
+            count += 1
+        answer = answering(job, without)
     return Inquiry(
         readings=count,
         full_sheet=count_readings(vehicle.job),
@@ -317,6 +358,16 @@ def _of_round(taker: Taker, quantity: str) -> dict[str, Any]:
         (v for n, v in taker.state.moment.quantities.items() if n.endswith(".celsius")), 20.0
     )
     return {quantity: round(float(celsius + taker.rng.normal(0.0, 1.0)), 1)}
+
+
+def _state_key(wanted: Wanted) -> str:
+    """Name of the state as one that can't be had is noted."""
+    return state_key(
+        plugged=wanted.plugged,
+        key=wanted.key,
+        rpm_class=rpm_class(wanted.key, wanted.rpm),
+        action=wanted.action,
+    )
 
 
 def _state(wanted: Wanted) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 
 from backprobe.campaign.asking import AskOn, ask
 from backprobe.campaign.draw import Wishes, draw_vehicle
-from backprobe.campaign.planner import follow
+from backprobe.campaign.planner import AnsweringWithout, follow
 from backprobe.campaign.saving import save_answer, save_vehicle
 from backprobe.campaign.scoring import VehicleScore, score_inquiry, score_vehicle
 from backprobe.campaign.separability import Separability
@@ -72,9 +72,9 @@ def score_one(campaign: Campaign, answering: Answering, number: int) -> VehicleS
     return score
 
 
-def going_on(answering: Answering) -> Answering:
+def going_on(answering: Answering) -> AnsweringWithout:
     """The program itself, asked reading by reading, goes on from its last answer."""
-    return AskOn() if answering is ask else answering
+    return AskOn() if answering is ask else lambda job, _: answering(job)
 
 
 def _unanswered(number: int, vehicle: Vehicle, shown: Separability, error: str) -> VehicleScore:

@@ -227,8 +227,14 @@ def _scan(circuit: Circuit, taker: Taker) -> dict[str, dict[str, Indication]]:
     now = taker.now()
     if not now.awake:
         return {}
+    return {"scan": reported(circuit, taker, now, with_input=chance(taker.rng, 0.5))}
+
+
+def reported(
+    circuit: Circuit, taker: Taker, now: Moment, *, with_input: bool
+) -> dict[str, Indication]:
+    """All values that an awake control unit reports; perhaps what it sees at its input, too."""
     shown: dict[str, Indication] = {}
-    with_input = chance(taker.rng, 0.5)
     for block in circuit.blocks:
         for port in block.scans():
             hertz = _input_hertz(taker, now, port.wire)
@@ -240,7 +246,7 @@ def _scan(circuit: Circuit, taker: Taker) -> dict[str, dict[str, Indication]]:
                 shown[f"{port.name} hertz"] = plain(hertz, 0)
             elif with_input:
                 shown[f"{port.name} volts"] = plain(seen, 2)
-    return {"scan": shown}
+    return shown
 
 
 def _input_hertz(taker: Taker, now: Moment, key: str) -> float:

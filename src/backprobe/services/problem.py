@@ -298,12 +298,17 @@ def _log_odds(rounds: tuple[Round, ...], prior: list[float], which: tuple[int, .
     return total
 
 
-def _lead_gap(r: Round) -> tuple[float, float] | None:
+def lead_gap(r: Round) -> tuple[float, float] | None:
     """What is missing between check and battery, and what a sound lead may miss; None: unread."""
     if r.battery_volts is None or r.black_lead_check is None:
         return None
     battery, check = r.battery_volts.value, r.black_lead_check.value
-    return abs(battery - check), LEAD_CHECK_VOLT + LEAD_CHECK_SHARE * abs(battery)
+    return abs(battery - check), lead_tolerance(battery)
+
+
+def lead_tolerance(battery: float) -> float:
+    """What the check of a sound black lead may miss of the battery's volts, V."""
+    return LEAD_CHECK_VOLT + LEAD_CHECK_SHARE * abs(battery)
 
 
 def corrected_sheets(sheet: Sheet, rounds: tuple[int, ...]) -> list[Sheet]:
@@ -336,13 +341,13 @@ def corrected_sheets(sheet: Sheet, rounds: tuple[int, ...]) -> list[Sheet]:
 
 def _lead_holds(r: Round) -> bool:
     """Whether the check of the black lead's point against the battery posts shows it sound."""
-    gap = _lead_gap(r)
+    gap = lead_gap(r)
     return gap is not None and gap[0] < gap[1]
 
 
 def _lead_fails(r: Round) -> bool:
     """Whether the check shows a bad point beyond what a meter may be off."""
-    gap = _lead_gap(r)
+    gap = lead_gap(r)
     return gap is not None and gap[0] > LEAD_FAILS_AT * gap[1]
 
 
