@@ -2,12 +2,16 @@
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from backprobe.services.candidate_readings import Candidate, candidates_of
 from backprobe.services.foresight import Foresight, foresee
 from backprobe.services.posterior_sample import Samples, sample
+from backprobe.services.steps import State
 from backprobe.vocabulary import NO_FAULT
 from tests.services.sheets import after
+
+Array = NDArray[np.float64]
 
 
 def predictions(name: str) -> tuple[dict[tuple[str, bool, str, int], int], Samples, Foresight]:
@@ -75,3 +79,52 @@ def test_predictions_of_voltages_are_numbers() -> None:
         for (quantity, *_), row in rows.items():
             if quantity.startswith("volts"):
                 assert np.all(np.isfinite(foresight.predicted[row]))
+
+
+def of_scan(name: str, value: str, *, plugged: bool) -> tuple[Array, Samples, Foresight]:
+    posterior = after(name)
+    rng = np.random.default_rng(5)
+    candidates, samples = candidates_of(posterior), sample(posterior, rng)
+    (row,) = [
+        k
+        for k, c in enumerate(candidates.readings)
+        if c.scan == value
+        and candidates.settings[c.setting].state == State(plugged=plugged, key="on")
+    ]
+    foresight = foresee(posterior, samples, candidates, rng)
+    return foresight.predicted[row], samples, foresight
+
+
+def test_a_control_unit_without_its_thermistor_reports_its_coldest_value() -> None:
+    # Common practice, no source: unplugged, a coolant temperature falls to about -40 degC.
+    shown, samples, _ = of_scan("thermistor", "coolant temperature", plugged=False)
+    pairs = after("thermistor").bench.hypotheses.pairs
+    sound = np.array(
+        [
+            pairs[int(h)][0].id == "thermistor-two-wire" and pairs[int(h)][1].kind == NO_FAULT
+            for h in samples.draws.hypothesis
+        ]
+    )
+    assert sound.any()
+    np.testing.assert_allclose(shown[sound], -40.0)
+
+
+def test_a_control_unit_sees_what_the_divider_leaves() -> None:
+    # 2.21 kohm below 2.2 kohm, as above; here, too, the median of few samples.
+    shown, samples, _ = of_scan("thermistor", "coolant temperature volts", plugged=True)
+    pairs = after("thermistor").bench.hypotheses.pairs
+    sound = np.array(
+        [
+            pairs[int(h)][0].id == "thermistor-two-wire" and pairs[int(h)][1].kind == NO_FAULT
+            for h in samples.draws.hypothesis
+        ]
+    )
+    assert np.median(shown[sound]) == pytest.approx(5.0 * 2.21 / 4.41, abs=0.34)
+
+
+def test_a_value_of_another_sensor_is_anything() -> None:
+    # A circuit that no value tells of leaves the value what another sensor makes it.
+    shown, _, _ = of_scan("thermistor", "coolant temperature volts", plugged=True)
+    assert np.isfinite(shown).all()
+    assert shown.min() >= 0.0
+    assert shown.max() <= 5.0  # a converter ends at its reference

@@ -155,3 +155,26 @@ def test_every_quantity_has_steps_in_every_state() -> None:
 def test_a_scan_value_is_named() -> None:
     plan = plan_steps(PLUGGED_ON, PLUGGED_ON, "scan", "intake air temperature volts")
     assert plan.steps == ('Read "intake air temperature volts" as the control unit reports it.',)
+
+
+def test_cranking_comes_when_the_leads_are_in_place() -> None:
+    cranked = State(plugged=True, key="crank", rpm=200.0)
+    plan = plan_steps(PLUGGED_ON, cranked, "volts_ac", "1")
+    assert position(plan, "Back-probe terminal 1") < position(plan, "Crank")
+    assert plan.steps[-1].startswith("Crank")
+    kept = plan_steps(PLUGGED_ON, cranked, "volts_high", "1")
+    assert kept.steps[-1] == "Take the highest value that the hold kept."
+    assert kept.steps[-2].startswith("Crank")
+
+
+def test_cranking_carries_its_cautions() -> None:
+    # Common practice, no source; the maker's instructions come first.
+    cautions = " ".join(plan_steps(None, State(True, "crank", 200.0), "hertz", "1").cautions)
+    assert "belts or fans" in cautions
+    assert "disabled as the maker says" in cautions
+    assert "Out of gear" in cautions
+
+
+def test_a_moved_lead_is_put_down_before_it_is_checked() -> None:
+    plan = plan_steps(UNPLUGGED_ON, UNPLUGGED_ON, "black_lead_check", "", moved_lead=True)
+    assert position(plan, "clean bare metal") < position(plan, "positive post")

@@ -15,23 +15,38 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference.sheet import Quantity, SheetRound
-from backprobe.families.schema import STATES, Family
+from backprobe.families.schema import STATES
 from backprobe.job import Round
 from backprobe.services.engine import Posterior
+from backprobe.services.lead_checks import LeadCheck, last_told, lead_checks
 from backprobe.services.problem import RAISED_FROM_RPM, state_of
 from backprobe.services.steps import State, reachable_state
 from backprobe.services.summary import role_probabilities, trust
 from backprobe.services.unavailable import Unavailable, rpm_class, state_key
-from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
+from backprobe.services.what_is_there import (
+    VOLTS,
+    answers_crank,
+    answers_snap,
+    answers_sweep,
+    cell_share,
+    names_reported,
+    share_of,
+    share_with_celsius,
+    share_without_ohms,
+)
+from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES, SCAN_NAMES
 
 Array = NDArray[np.float64]
 
 IDLE_RPM, RAISED_RPM = 800.0, 2500.0
-SNAP = "snap throttle"
+CRANK_RPM = 200.0
+SNAP, SWEEP = "snap throttle", "sweep"
 MAY_BE_CELL = 0.02  # probability from which on a wire is not loaded
 MOST_WITHOUT_OHMS = 0.1  # probability of electronics across a pair that leaves ohms out
 MOSTLY = 0.5
-DOUBTED = 0.02  # probability of a bad black lead from which on its check is repeated
+MAY_MOVE = 0.25  # probability of something that can be swept, or cranked, from which on it is
+DOUBTED = 0.02  # probability of a bad black lead from which on it is checked before all else
+DOUBTED_AGAIN = 0.1  # the same where it held on this very point before
 
 QUANTITY_CODE = {
     "volts": Quantity.VOLTS,
@@ -48,6 +63,9 @@ QUANTITY_CODE = {
     "ambient_celsius": Quantity.AMBIENT,
 }
 _MOVING = ("volts", "hertz", "duty_percent", "volts_ac")
+_HELD = ("volts_high", "volts_low")
+_AWAKE = ((False, "on"), (True, "on"), (True, "run"))  # states in which the control unit reports
+MAY_REPORT = 0.25  # probability of a wire that a value tells of from which on it is asked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +84,7 @@ class Candidate:
     setting : its number among the settings; at, other : terminals, -1 where it has none.
     first : whether it has to be taken before the readings so far may be believed.
     again : round in the same state that is not to be believed, "" where there is none.
+    scan : name of the value that the control unit reports, "" where it is none.
     """
 
     setting: int
@@ -74,6 +93,20 @@ class Candidate:
     other: int = -1
     first: bool = False
     again: str = ""
+    scan: str = ""
+
+
+def code_of(candidate: Candidate) -> Quantity:
+    """What a candidate is to the sheet."""
+    if not candidate.scan:
+        return QUANTITY_CODE[candidate.quantity]
+    volts = candidate.scan.endswith(VOLTS)
+    return Quantity.INPUT_VOLTS if volts else Quantity.INPUT_CELSIUS
+
+
+def value_of(candidate: Candidate) -> int:
+    """Number of the control unit's value that a candidate is, -1 elsewhere."""
+    return SCAN_NAMES.index(candidate.scan.removesuffix(VOLTS)) if candidate.scan else -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,12 +128,12 @@ def candidates_of(posterior: Posterior, without: Sequence[Unavailable] = ()) -> 
 
     ``without`` are readings that can't be had.
     """
-    listing = _Listing(posterior)
+    listing = _Listing(posterior, without)
     settings: list[Setting] = []
     readings: list[Candidate] = []
     withheld = False
     for setting, every in listing.readings():
-        found = [c for c in every if not listing.is_covered(setting, c, without)]
+        found = [c for c in every if not listing.is_covered(setting, c)]
         withheld = withheld or len(found) < len(every)
         if not found:
             continue
@@ -114,7 +147,8 @@ def candidates_of(posterior: Posterior, without: Sequence[Unavailable] = ()) -> 
 class _Listing:
     """What the sheet holds already, and what the wires may stand."""
 
-    def __init__(self, posterior: Posterior) -> None:
+    def __init__(self, posterior: Posterior, without: Sequence[Unavailable]) -> None:
+        self.without = without
         self.rounds = posterior.problem.rounds
         self.now = present_state(self.rounds)
         self.items = posterior.problem.sheet.rounds[: len(self.rounds)]
@@ -123,14 +157,21 @@ class _Listing:
         self.on_battery = points[-1] if points else posterior.problem.sheet.n_point
         trusted = trust(posterior)
         self.lead = [trusted.lead[r.name] for r in self.rounds]
-        self.sound = [trusted.rounds[r.name] >= MOSTLY for r in self.rounds]
+        self.checks = lead_checks(self.rounds)
+        self.sound = [
+            trusted.rounds[r.name] >= MOSTLY and check is not LeadCheck.FAILS
+            for r, check in zip(self.rounds, self.checks, strict=True)
+        ]
         role = role_probabilities(posterior)
         generator = [k for k, name in enumerate(ROLES) if name.startswith("generator-")]
         self.live = role[:, generator].sum(axis=1) > MAY_BE_CELL
-        self.share = _family_share(posterior)
-        self.cell = _cell_share(posterior) > MAY_BE_CELL
-        self.without_ohms = _share_without_ohms(posterior)
-        self.has_celsius = _share_with_celsius(posterior) > MOSTLY
+        self.snaps = share_of(posterior, answers_snap) > MOSTLY
+        self.sweeps = share_of(posterior, answers_sweep) > MAY_MOVE
+        self.cranks = self._is_cranked() and share_of(posterior, answers_crank) > MAY_MOVE
+        self.cell = cell_share(posterior) > MAY_BE_CELL
+        self.without_ohms = share_without_ohms(posterior)
+        self.scans = names_reported(posterior, MAY_REPORT)
+        self.has_celsius = share_with_celsius(posterior) > MOSTLY
 
     def readings(self) -> Iterator[tuple[Setting, list[Candidate]]]:
         """Every setting with the readings that make sense in it, not yet numbered."""
@@ -138,15 +179,19 @@ class _Listing:
             found = [c for q in quantities for c in self.at_terminals(setting, q)]
             if not setting.state.plugged and setting.state.key == "off":
                 found += self.across_sensor()
+            if (setting.state.plugged, setting.state.key) in _AWAKE and not setting.state.action:
+                found += self.reported(setting)
             yield setting, found
         for setting, quantity, first in self.of_rounds():
             yield setting, [Candidate(0, quantity, first=first)]
+        if self.checks and self.checks[-1] is LeadCheck.FAILS:
+            last = self.rounds[-1]
+            check = Candidate(0, "black_lead_check", first=True, again=last.name)
+            yield self._afresh(_state(last)), [check]
 
-    def is_covered(
-        self, setting: Setting, candidate: Candidate, without: Sequence[Unavailable]
-    ) -> bool:
+    def is_covered(self, setting: Setting, candidate: Candidate) -> bool:
         """Whether a reading is one of those that can't be had."""
-        if not without:
+        if not self.without:
             return False
         goal = goal_of(self.now, setting, candidate.quantity)
         state = state_key(
@@ -156,7 +201,7 @@ class _Listing:
             action=goal.action,
         )
         place = place_of(self.pins, candidate)
-        return any(each.covers(candidate.quantity, place, state) for each in without)
+        return any(each.covers(candidate.quantity, place, state) for each in self.without)
 
     def settings(self) -> Iterator[tuple[Setting, tuple[str, ...]]]:
         """Every state within reach, with the quantities at terminals that make sense in it."""
@@ -166,13 +211,25 @@ class _Listing:
         running = bool(self.rounds) and self.rounds[-1].key == "run"
         if running:  # idle comes before more, and costs less
             yield self._setting(State(plugged=True, key="run", rpm=self._raised_rpm())), _MOVING
-        if running and self._share_of_snapping() > MOSTLY:
+        if running and self.snaps:
             snap = State(plugged=True, key="run", rpm=self._idle_rpm(), action=SNAP)
-            yield self._setting(snap), ("volts_high", "volts_low")
+            yield self._setting(snap), _HELD
+        if self.sweeps:
+            yield self._setting(State(plugged=True, key="on", action=SWEEP)), _HELD
+        if self.cranks:
+            yield self._setting(State(plugged=True, key="crank", rpm=CRANK_RPM)), _MOVING
         yield self._setting(State(plugged=False, key="off")), ("volts", "harness_ohms")
 
     def _setting(self, state: State) -> Setting:
         """The state as a round; it goes on with the last sound round in the same state."""
+        fresh = self._afresh(state)
+        same = [i for i in self._rounds_like(fresh.item) if self.sound[i]]
+        if not same:
+            return fresh
+        return Setting(state, replace(fresh.item, point=self.items[same[-1]].point), same[-1])
+
+    def _afresh(self, state: State) -> Setting:
+        """The state as a new round, with the black lead on the battery."""
         low, high = state_of(state.key, state.rpm, state.action)
         item = SheetRound(
             name="",
@@ -182,10 +239,7 @@ class _Listing:
             state_high=STATES.index(high),
             point=self.on_battery,
         )
-        same = [i for i in self._rounds_like(item) if self.sound[i]]
-        if not same:
-            return Setting(state, item)
-        return Setting(state, replace(item, point=self.items[same[-1]].point), same[-1])
+        return Setting(state, item)
 
     def _rounds_like(self, item: SheetRound) -> list[int]:
         """Rounds in the same state, wherever the black lead was."""
@@ -199,11 +253,17 @@ class _Listing:
         """A quantity at each terminal where it was not read yet and does no harm."""
         like = self._rounds_like(setting.item)
         taken = {pin for i in like if self.sound[i] for pin in getattr(self.rounds[i], quantity)}
-        bad = like and setting.continued is None and quantity == "volts"
-        again = self.rounds[like[-1]].name if bad else ""
+        bad = like if setting.continued is None and quantity == "volts" else []
         for t, pin in enumerate(self.pins):
             if pin not in taken and not (quantity == "volts_loaded" and self.live[t]):
-                yield Candidate(0, quantity, t, again=again)
+                lost = [self.rounds[i].name for i in bad if pin in self.rounds[i].volts]
+                yield Candidate(0, quantity, t, again=lost[-1] if lost else "")
+
+    def reported(self, setting: Setting) -> Iterator[Candidate]:
+        """Values that the control unit may report of this connector."""
+        like = self._rounds_like(setting.item)
+        taken = {name for i in like for name in self.rounds[i].scan}
+        yield from (Candidate(0, "scan", scan=name) for name in self.scans if name not in taken)
 
     def across_sensor(self) -> Iterator[Candidate]:
         """Ohms between two terminals of the lone sensor, where an ohmmeter may and can tell."""
@@ -226,12 +286,16 @@ class _Listing:
             item = replace(self.items[i], name="")
             if self._rounds_like(item)[-1] != i or (r.key == "off" and i != last):
                 continue  # a later round in the same state speaks for it, or nothing can be told
+            if self.checks[i] is LeadCheck.FAILS:
+                continue  # its lead has to be moved, which begins another round
             setting = Setting(_state(r), item, i)
-            doubted = self.lead[i] < 1.0 - DOUBTED
+            doubted = self.lead[i] < 1.0 - (DOUBTED_AGAIN if self._held_before(i) else DOUBTED)
+            moved = i == last and self._lead_was_moved()
             if r.black_lead_check is None or doubted:
-                yield setting, "black_lead_check", doubted and r.black_lead_check is None
+                first = (doubted or moved) and r.black_lead_check is None
+                yield setting, "black_lead_check", first
             if r.battery_volts is None:
-                yield setting, "battery_volts", doubted
+                yield setting, "battery_volts", doubted or moved
             if i == last and self.has_celsius and not known:
                 yield setting, "ambient_celsius", False
 
@@ -247,13 +311,33 @@ class _Listing:
         same = [rpm for rpm in known if (rpm >= RAISED_FROM_RPM) == raised and rpm > 0.0]
         return same[-1] if same else usual
 
-    def _share_of_snapping(self) -> float:
-        """Probability of a circuit with something that a snap of the throttle moves."""
-        return sum(p for family, p in self.share if _answers_snap(family))
+    def _held_before(self, i: int) -> bool:
+        """Whether the last check of the black lead before a round held, on the same point."""
+        told = last_told(self.checks[:i])
+        if told is None or self.checks[told] is LeadCheck.FAILS:
+            return False
+        return self.items[told].point == self.items[i].point
+
+    def _lead_was_moved(self) -> bool:
+        """Whether a check failed and none has held since."""
+        told = last_told(self.checks)
+        return told is not None and self.checks[told] is LeadCheck.FAILS
+
+    def _is_cranked(self) -> bool:
+        """Whether the engine has to be cranked: it was, or readings with it running can't be had.
+
+        Where it runs, more is seen with less effort while it idles.
+        """
+        started = any(r.key == "run" for r in self.rounds)
+        cranked = any(r.key == "crank" for r in self.rounds)
+        refused = any(each.key == "run" for each in self.without)
+        return (refused or cranked) and not started
 
 
 def place_of(pins: Sequence[str], candidate: Candidate) -> str:
-    """Terminal or pair as the answer names it; nothing for a reading of the whole round."""
+    """Terminal, pair or reported value as the answer names it; nothing for a whole round."""
+    if candidate.scan:
+        return candidate.scan
     return "-".join(pins[t] for t in (candidate.at, candidate.other) if t >= 0)
 
 
@@ -269,46 +353,3 @@ def goal_of(now: State | None, setting: Setting, quantity: str) -> State:
     """State that a reading is in fact taken in, as the steps have it."""
     start = now or State(plugged=True, key="off")
     return reachable_state(start, setting.state, quantity)
-
-
-def _answers_snap(family: Family) -> bool:
-    return any("snap-high" in driven.states for driven in family.driven.values())
-
-
-def _family_share(posterior: Posterior) -> list[tuple[Family, float]]:
-    """Families and their probabilities."""
-    weight = np.bincount(posterior.draws.hypothesis, weights=posterior.draws.weight)
-    pairs = posterior.bench.hypotheses.pairs
-    return [(pairs[h][0], float(weight[h])) for h in np.flatnonzero(weight > 0.0)]
-
-
-def _of_terminals(posterior: Posterior, of_wire: Array) -> Array:
-    """Mean over draws and assignments of what is known of each wire, (n_terminal,)."""
-    draws = posterior.draws
-    return np.asarray(np.einsum("d,dtw,dw->t", draws.weight, draws.marginal, of_wire))
-
-
-def _cell_share(posterior: Posterior) -> Array:
-    """Probability that each terminal holds a wire of an oxygen cell, (n_terminal,)."""
-    hypotheses, draws = posterior.bench.hypotheses, posterior.draws
-    oxygen = np.array([hypotheses.pairs[int(h)][0].kind == "oxygen" for h in draws.hypothesis])
-    role = hypotheses.table.role[draws.hypothesis]
-    generator = np.isin(role, [k for k, n in enumerate(ROLES) if n.startswith("generator-")])
-    return _of_terminals(posterior, (oxygen[:, None] & generator).astype(np.float64))
-
-
-def _share_without_ohms(posterior: Posterior) -> Array:
-    """Probability that an ohmmeter finds electronics between two terminals, (n, n)."""
-    table, draws = posterior.bench.hypotheses.table, posterior.draws
-    active = np.take_along_axis(table.active_end[draws.hypothesis], draws.best, axis=1)
-    part = np.take_along_axis(table.component[draws.hypothesis], draws.best, axis=1)
-    either = active[:, :, None] | active[:, None, :]
-    apart = part[:, :, None] != part[:, None, :]
-    return np.asarray(np.einsum("d,dtu->tu", draws.weight, (either & apart).astype(np.float64)))
-
-
-def _share_with_celsius(posterior: Posterior) -> float:
-    """Probability of a circuit with a temperature-sensing element."""
-    draws = posterior.draws
-    has = posterior.bench.hypotheses.table.celsius[draws.hypothesis] >= 0
-    return float(np.sum(draws.weight[has]))

@@ -26,25 +26,37 @@ from backprobe.core.inference.likelihood import (
     indicate,
 )
 from backprobe.core.inference.predict import predict
-from backprobe.core.inference.sheet import N_RANGE, Sheet
+from backprobe.core.inference.sheet import N_RANGE, Quantity, Sheet
 from backprobe.job import Indication, Meter
 from backprobe.services.accuracy import common_offset, standard_uncertainty
 from backprobe.services.candidate_readings import (
-    QUANTITY_CODE,
     Candidate,
     Candidates,
     Setting,
+    code_of,
+    value_of,
 )
 from backprobe.services.engine import Posterior
 from backprobe.services.posterior_sample import Samples
-from backprobe.services.problem import AMBIENT_CELSIUS
+from backprobe.services.problem import AMBIENT_CELSIUS, REPORTED_CELSIUS, REPORTED_VOLT
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LOG_QUANTITIES = ("hertz", "sensor_ohms", "harness_ohms")
 OHMS = ("sensor_ohms", "harness_ohms")
-ANY_CELSIUS = (-40.0, 160.0)
+# What is shown of something else than this circuit: a thermometer beside any sensor, a value that
+# the control unit takes from another one.
+ANY = {
+    Quantity.AMBIENT: (-40.0, 160.0),
+    Quantity.INPUT_CELSIUS: (-40.0, 140.0),
+    Quantity.INPUT_VOLTS: (0.0, 5.0),
+}
+STATED = {
+    Quantity.AMBIENT: AMBIENT_CELSIUS,
+    Quantity.INPUT_CELSIUS: REPORTED_CELSIUS,
+    Quantity.INPUT_VOLTS: REPORTED_VOLT,
+}
 GOLDEN = 0.6180339887498949
 _NOT_READ_YET = 1e9  # stands for a reading's value where only its prediction is asked for
 
@@ -123,14 +135,14 @@ def _sheet(
     return Sheet(
         rounds=tuple(s.item for s in settings),
         n_terminal=known.n_terminal,
-        quantity=np.array([int(QUANTITY_CODE[c.quantity]) for c in readings], dtype=np.int64),
+        quantity=np.array([int(code_of(c)) for c in readings], dtype=np.int64),
         round=np.array([c.setting for c in readings], dtype=np.int64),
         terminal=np.array([c.at for c in readings], dtype=np.int64),
         other=np.array([c.other for c in readings], dtype=np.int64),
         value=np.full(n_read, _NOT_READ_YET),
         deviation=np.zeros(n_read),
         load_ohm=np.full(n_read, load_ohms(posterior)),
-        reported=np.full(n_read, -1),
+        reported=np.array([value_of(c) for c in readings], dtype=np.int64),
         label=tuple(f"{c.quantity} {pins[c.at]}" for c in readings),
         input_ohm=known.input_ohm,
         role_log=known.role_log,
@@ -233,19 +245,20 @@ def _as_shown(meter: Meter, candidates: Candidates, mean: Array, spread: Array) 
         shown = predicted[i]
         if q in OHMS:
             shown = np.where(shown > np.log(OPEN_OHM), np.nan, shown)
-        elif q == "ambient_celsius":  # a thermometer shows something beside any sensor
-            low, high = ANY_CELSIUS
+        elif code_of(candidate) in ANY:  # shows something whatever the circuit is
+            low, high = ANY[code_of(candidate)]
             even = np.mod(GOLDEN * np.arange(shown.size), 1.0)  # evenly in every run of samples
             shown = np.where(np.isnan(shown), low + (high - low) * even, shown)
         predicted[i] = shown
-        uncertainty[i] = np.hypot(uncertainty[i], _own_uncertainty(meter, q, shown))
+        uncertainty[i] = np.hypot(uncertainty[i], _own_uncertainty(meter, candidate, shown))
     return Foresight(predicted, uncertainty)
 
 
-def _own_uncertainty(meter: Meter, quantity: str, shown: Array) -> Array:
+def _own_uncertainty(meter: Meter, candidate: Candidate, shown: Array) -> Array:
     """Standard uncertainty that the meter itself adds, in the unit of the prediction."""
-    if quantity == "ambient_celsius":
-        return np.full(shown.shape, AMBIENT_CELSIUS)
+    quantity = candidate.quantity
+    if code_of(candidate) in STATED:
+        return np.full(shown.shape, STATED[code_of(candidate)])
     value = np.where(np.isfinite(shown), shown, 0.0)
     if quantity in LOG_QUANTITIES:
         value = np.exp(value)

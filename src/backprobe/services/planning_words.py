@@ -141,11 +141,21 @@ def sentence(
     """One sentence: the reading, and the two answers with what would be shown for each."""
     what = QUANTITY.get(quantity, quantity)
     at = f" at terminal {place}" if place else ""
-    if "-" in place:
+    if quantity == "scan":
+        what, at = _reported(place), ""
+    elif "-" in place:
         at = f", terminals {' and '.join(place.split('-', 1))},"
     joint = "or" if opening.startswith("tells whether") else "from"
     told = f" {joint} ".join(f"{a} ({s})" for a, s in zip(answers, shown, strict=True))
     return f"{what}{at} {opening} {told}."
+
+
+def _reported(name: str) -> str:
+    """Name a value that the control unit reports, or what it sees at that input."""
+    base = name.removesuffix(" volts")
+    if base != name:
+        return f"What the control unit sees at its {base} input"
+    return f"The {name} that the control unit reports"
 
 
 def check_sentence(quantity: str, rounds: str) -> str:
@@ -166,6 +176,14 @@ def again_sentence(quantity: str, place: str, bad: str) -> str:
     return (
         f"{QUANTITY.get(quantity, quantity)} at terminal {place} again, black lead on battery "
         f"negative and key on: what was read in round {bad} proves nothing."
+    )
+
+
+def moved_lead_sentence(failed: str) -> str:
+    """One sentence on a black lead that has to be moved and checked before anything is read."""
+    return (
+        "The black lead on another point first, bare metal or best battery negative, and the check "
+        f"again: in round {failed} it misses the volts across the battery posts."
     )
 
 

@@ -19,6 +19,10 @@ IDLE_BELOW_RPM: Final = 1200.0
 AT_A_TERMINAL: Final = frozenset(
     ("volts", "volts_high", "volts_low", "volts_ac", "hertz", "duty_percent", "volts_loaded")
 )
+HELD: Final[dict[str, str]] = {"volts_high": "highest", "volts_low": "lowest"}
+CRANK: Final = "crank"  # among the steps that cost minutes
+CRANK_STEP: Final = "Crank for about five seconds while you read; a helper turns the key."
+MOVE_LEAD: Final = "Black lead on clean bare metal, best the battery's negative post."
 METER_SETTING: Final[dict[str, str]] = {
     "volts": "DC volts",
     "volts_high": "DC volts with min/max hold",
@@ -33,6 +37,9 @@ CAUTION_RUNNING: Final = (
     "Running engine: hands, leads and clothes away from belts and fans; mind hot parts and fumes."
 )
 CAUTION_CRANK: Final = "Out of gear, brake on, nobody near belts or fans while it cranks."
+CAUTION_STARTS: Final = (
+    "Ignition and fuel disabled as the maker says, so that it does not start; let the starter cool."
+)
 CAUTION_SWEEP: Final = "Keep fingers out of a powered throttle; it moves by itself."
 CAUTION_SNAP: Final = "Warm engine, nobody in front of the vehicle; once or twice is enough."
 CAUTION_BACK_PROBE: Final = (
@@ -91,18 +98,24 @@ def plan_steps(
     *,
     colour: str = "",
     load_ohms: float = 1000.0,
+    moved_lead: bool = False,
     costs: Costs = DEFAULT_COSTS,
 ) -> StepPlan:
     """Plan one reading from the state the vehicle is in (None: as found, plugged in, key off).
 
     `terminal` is the pin; for `sensor_ohms` the pair as "1-2", or one pin with the second one in
     `other`; for `scan` the name of the value. `colour` is told with the pin where it is known.
+    `moved_lead` puts the black lead on another point before its check.
     """
     start, goal = now or STANDING, reachable_state(now or STANDING, wanted, quantity)
     moves = _moves(start, goal)
     place = _place(terminal, other, colour, quantity)
-    steps = [move.text for move in moves]
+    steps = [move.text for move in moves if move.step != CRANK]
+    if moved_lead:
+        steps.append(MOVE_LEAD)
     steps += _reading_steps(goal, quantity, place, load_ohms)
+    if goal.key == "crank":
+        steps.insert(len(steps) - (quantity in HELD), CRANK_STEP)  # leads first, then the starter
     return StepPlan(
         steps=tuple(steps),
         minutes=cost_minutes(now, wanted, quantity, costs),
@@ -161,9 +174,7 @@ def _moves(now: State, goal: State) -> list[_Move]:
 
 def _key_moves(key: str, goal: State) -> list[_Move]:
     if goal.key == "crank":
-        return [
-            _Move("Crank for about five seconds while you read; a helper turns the key.", "crank")
-        ]
+        return [_Move(CRANK_STEP, CRANK)]
     if goal.key == key:
         return []
     if goal.key == "run":
@@ -209,7 +220,7 @@ def _reading_steps(goal: State, quantity: str, place: str, load_ohms: float) -> 
         load = format_quantity(load_ohms, "ohm")
         steps.append(f"Hold {load} from that terminal to the black lead's point and read again.")
     steps += _action_steps(goal.action)
-    kept = {"volts_high": "highest", "volts_low": "lowest"}.get(quantity)
+    kept = HELD.get(quantity)
     if kept:
         steps.append(f"Take the {kept} value that the hold kept.")
     return steps
@@ -230,6 +241,7 @@ def cautions_for(now: State, goal: State, quantity: str) -> tuple[str, ...]:
     candidates = (
         (goal.key == "run", CAUTION_RUNNING),
         (goal.key == "crank", CAUTION_CRANK),
+        (goal.key == "crank", CAUTION_STARTS),
         (goal.action == "snap throttle", CAUTION_SNAP),
         (goal.action == "sweep" and goal.key != "off", CAUTION_SWEEP),
         (now.plugged != goal.plugged, "Key off before you plug or unplug."),

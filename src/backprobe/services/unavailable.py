@@ -49,6 +49,11 @@ class Unavailable:
     place: str = ""
     state: str = ""
 
+    @property
+    def key(self) -> str:
+        """Position of the key in its state; nothing where it stands for any."""
+        return self.state.split(_JOINT)[1] if self.state else ""
+
     def covers(self, quantity: str, place: str, state: str) -> bool:
         """Tell whether a reading is one of those that can't be had."""
         return (
