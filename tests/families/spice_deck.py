@@ -75,7 +75,8 @@ class Deck:
         for number, element in enumerate(self.family.elements):
             if not self.is_there(element) or (element.side == "sensor" and not self.plugged):
                 continue
-            getattr(self, f"add_{element.kind}")(f"e{number}", element)
+            if not self.add_appetite(f"e{number}", element):
+                getattr(self, f"add_{element.kind}")(f"e{number}", element)
         if self.fault is not None and self.plugged:
             self.add_junctions()
             self.add_leak(self.fault)
@@ -84,7 +85,7 @@ class Deck:
     def start(self, wire: Wire) -> str:
         """Where a wire starts: behind the feed's fuse, if that has a short to bear."""
         fault = self.fault
-        if wire.to != "feed" or fault is None or fault.place != "battery-":
+        if wire.to != "feed" or fault is None or fault.place != "body":
             return wire.to
         if next(w for w in self.family.wires if w.name == fault.wire).role != "supply-battery":
             return wire.to
@@ -220,6 +221,24 @@ class Deck:
             beyond = f"max(0, {self.across(anode, cathode)}-{JUNCTION_VOLT})/{JUNCTION_OHM}"
             name = f"j{len(self.lines)}"
             self.lines.append(f"B{name} {self.node(anode)} {self.node(cathode)} I={beyond}")
+
+    def add_appetite(self, name: str, e: Element) -> bool:
+        """What electronics draw where their supply is far from what it should be."""
+        role = {wire.name: wire.role for wire in self.family.wires}
+        fed = {w.pin: w.to for w in self.family.wires if w.role.startswith("supply")}
+        grounds = {w.pin for w in self.family.wires if w.role == "sensor-ground"}
+        if e.side != "sensor" or e.kind != "resistor" or e.passive or e.nodes[0] not in fed:
+            return False
+        if self.fault is None or e.nodes[1] not in grounds or self.fault.place == "contact":
+            return False
+        if not role[self.fault.wire].startswith(("supply", "sensor-ground")):
+            return False
+        volt = {"feed": 12.6, "vcc": 5.0, "ref": 5.0}.get(fed[e.nodes[0]], 8.5)
+        ampere, full = volt / self.value(e, "ohm"), (1.2 * volt) ** 0.5
+        share = f"min(1, {self.across(*e.nodes)}/{full:.15g})"
+        ends = " ".join(self.node(node) for node in e.nodes)
+        self.lines.append(f"B{name} {ends} I={ampere:.15g}*{share}")
+        return True
 
     def add_leak(self, fault: Fault) -> None:
         """From the supply of an open collector to its wire, once that is open."""

@@ -285,7 +285,9 @@ def test_an_unfed_output_with_a_junction_to_its_supply_holds_its_pull_up_down() 
     known: Known = {
         "pull-up": 4700.0,
         "pull-up-feed": "5 V",
-        "consumption.ohm": 700.0,
+        # 700 ohm up to its 5 V.
+        "fault.consumption-full-volt": 5.0,
+        "fault.consumption-ampere": 5.0 / 700.0,
         "fault.upper-junction": "there",
     }
     bench = Bench("hall-5v", known, "open supply")

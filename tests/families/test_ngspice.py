@@ -109,7 +109,7 @@ PLACES = {
     "open": "series",
     "resistance": "series",
     "sensor-open": "contact",
-    "short-to-ground": "battery-",
+    "short-to-ground": "body",
     "short-to-battery": "battery",
 }
 

@@ -51,6 +51,11 @@ LOWER = Prior("choice", choices=("there", "none"), weights=(0.8, 0.2), source=CO
 UPPER = Prior("choice", choices=("there", "none"), weights=(0.5, 0.5), source=COMMON_PRACTICE)
 OUTPUT_LEAK_OHM = "fault.output-leak-ohm"
 OUTPUT_LEAK = Prior("log_uniform", 2e6, 1e13, source=COMMON_PRACTICE)
+# V that sensors are made for, by the node that feeds them; a regulator of 8 to 10 V elsewhere.
+NOMINAL_VOLT = {"feed": 12.6, "vcc": 5.0, "ref": 5.0}
+OTHER_VOLT = 8.5
+LEAST_SUPPLY = (0.7, 1.6)  # that an output works with, shares of what its family says
+LEAST_FULL_VOLT = 1.2  # of supply from which on electronics draw their full current, V
 # Left of an input: the other resistor of a filter or divider, a burnt one, or mere leakage.
 INPUT_LEFT_OHM = Prior("log_uniform", 1e5, 3e9, source=COMMON_PRACTICE)
 # Across an output inside, and across the turns of a coil, heater or motor.
@@ -77,6 +82,10 @@ def apply_fault(netlist: Netlist, fault: Fault) -> None:
         _EDITS[fault.kind](netlist, fault)
     if _forces_outputs(fault):
         _add_junctions(netlist)
+    if _starves(fault):
+        _give_appetite(netlist)
+    if _starves(fault) or fault.kind == "ground-lifted":
+        _vary_the_least_supply(netlist)
     if fault.kind in ("open", "control-unit-input") and fault.role in OUTPUTS:
         _add_leaks(netlist, fault)
 
@@ -113,6 +122,49 @@ def _add_junctions(netlist: Netlist) -> None:
         found.setdefault((ground, output), lower)
         found.setdefault((output, supply), upper)
     netlist.junctions = [(*ends, only_if) for ends, only_if in found.items()]
+
+
+def _starves(fault: Fault) -> bool:
+    """Whether the sensor gets much less than it needs, or more."""
+    fed = fault.role in (*SUPPLIES, "sensor-ground")
+    kinds = ("open", "resistance", "supply-low", "short-to-ground", "short-to-battery")
+    return fault.kind == "swapped" or (fed and fault.kind in kinds)
+
+
+def _give_appetite(netlist: Netlist) -> None:
+    """What electronics draw from their supply, as it is far from their usual voltage.
+
+    A resistor serves near it. Below, their regulators pass on what is there and the current falls
+    with the voltage, often from a few volts on; above, it hardly grows.
+    """
+    wires = netlist.family.wires
+    supplies = {w.pin: NOMINAL_VOLT.get(w.to, OTHER_VOLT) for w in wires if w.role in SUPPLIES}
+    grounds = {w.pin for w in wires if w.role == "sensor-ground"}
+    for e in netlist.elements:
+        if e.kind != "resistor" or e.side != "sensor" or e.passive:
+            continue
+        if e.nodes[0] not in supplies or e.nodes[1] not in grounds:
+            continue
+        volt, ohm = supplies[e.nodes[0]], netlist.values[e.parameters["ohm"]]
+        ampere, full = f"fault.{e.name}-ampere", f"fault.{e.name}-full-volt"
+        netlist.values |= {
+            ampere: Prior("log_uniform", volt / ohm.b, volt / ohm.a, source=COMMON_PRACTICE),
+            full: Prior("log_uniform", LEAST_FULL_VOLT, volt, source=COMMON_PRACTICE),
+        }
+        sink = replace(e, kind="sink", parameters={"ampere": ampere, "full_volt": full})
+        netlist.elements = [sink if x is e else x for x in netlist.elements]
+
+
+def _vary_the_least_supply(netlist: Netlist) -> None:
+    """Where a 5 V output lets go is no matter while it is fed, and open when it is not."""
+    for e in netlist.elements:
+        name = e.parameters.get("full_volt")
+        if name is None or e.side != "sensor" or not is_integrated(e.kind, e.parameters):
+            continue
+        usual = netlist.values[name]
+        if usual.kind == "fixed":
+            low, high = (share * usual.a for share in LEAST_SUPPLY)
+            netlist.values[name] = Prior("uniform", low, high, source=COMMON_PRACTICE)
 
 
 def _add_leaks(netlist: Netlist, fault: Fault) -> None:
@@ -179,7 +231,8 @@ def _bridge(netlist: Netlist, a: str, b: str, prior: Prior = SHORT_OHM) -> None:
 
 
 def _short_to_ground(netlist: Netlist, fault: Fault) -> None:
-    _bridge(netlist, fault.wire, "battery-")
+    """A chafed wire touches the body."""
+    _bridge(netlist, fault.wire, "body")
     if fault.role == "supply-battery":
         _fuse(netlist)
 

@@ -41,7 +41,7 @@ KIND_WEIGHT = {
 
 OPEN_OHM = Prior("log_uniform", 4e6, 3e10, source=COMMON_PRACTICE)
 SHORT_OHM = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
-LIFT_VOLT = Prior("log_uniform", 0.06, 1.6, source=COMMON_PRACTICE)
+LIFT_VOLT = Prior("log_uniform", 0.06, 2.6, source=COMMON_PRACTICE)
 LOW_SHARE = Prior("uniform", 0.05, 0.93, source=COMMON_PRACTICE)
 # Unwanted series resistance that a technician would call a fault, ohm.
 RESISTANCE_OHM = {
