@@ -271,4 +271,4 @@ def test_a_reading_asks_the_store_little(store: Store, book: JobBook, round_key:
 
     event.listen(store.engine, "before_cursor_execute", note)
     book.enter(round_key, CELL, "5.02")
-    assert len(asked) <= 15, "\n".join(asked)
+    assert len(asked) <= 11, "\n".join(asked)

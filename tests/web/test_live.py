@@ -2,7 +2,6 @@
 
 import asyncio
 import contextlib
-from collections.abc import Collection
 
 import pytest
 
@@ -10,7 +9,7 @@ from backprobe.errors import StoreError
 from backprobe.store.columns import now
 from backprobe.store.engine import Store
 from backprobe.store.events import job_row, log
-from backprobe.store.feed import events_after
+from backprobe.store.feed import news_after
 from backprobe.store.jobs import new_job
 from backprobe.store.record import Event, JobHead
 from backprobe.web import live
@@ -24,21 +23,28 @@ class Counted:
     """Stands in for the store's answer."""
 
     def __init__(self) -> None:
-        self.newest = {1: 5, 2: 6}
-        self.asked: list[set[int]] = []
+        self.events: list[tuple[int, Event]] = []
+        self.n_asked = 0
         self.is_away = False
 
-    def __call__(self, _store: Store, jobs: Collection[int]) -> dict[int, int]:
-        self.asked.append(set(jobs))
+    def change(self, job: int) -> None:
+        """Let a job change."""
+        self.events.append((job, Event(len(self.events) + 1, "noted", {}, now(), "bench")))
+
+    def __call__(
+        self, _store: Store, number: int | None
+    ) -> tuple[int, tuple[tuple[int, Event], ...]]:
+        self.n_asked += 1
         if self.is_away:
             raise StoreError("Away.")
-        return {job: self.newest[job] for job in jobs}
+        newest = len(self.events)
+        return newest, () if number is None else tuple(self.events[number:])
 
 
 @pytest.fixture
 def counted(monkeypatch: pytest.MonkeyPatch) -> Counted:
     found = Counted()
-    monkeypatch.setattr(live, "newest_of_jobs", found)
+    monkeypatch.setattr(live, "news_after", found)
     return found
 
 
@@ -53,13 +59,13 @@ def test_nobody_listens_nothing_is_asked(store: Store, counted: Counted) -> None
         hub = Live(store, ask_every=0.001)
         task = asyncio.create_task(hub.run())
         await asyncio.sleep(0.05)
-        assert counted.asked == []
+        assert counted.n_asked == 0
         with hub.listening(JOB):
             await asyncio.sleep(0.05)
-        asked = len(counted.asked)
+        asked = counted.n_asked
         assert asked > 2
         await asyncio.sleep(0.05)
-        assert len(counted.asked) <= asked + 1
+        assert counted.n_asked <= asked + 1
         await ended(task)
 
     in_a_loop(run())
@@ -73,7 +79,7 @@ def test_only_pages_of_the_changed_job_are_told(store: Store, counted: Counted) 
             await asyncio.sleep(0.05)
             mine.take()
             other.take()
-            counted.newest[1] += 1
+            counted.change(1)
             await asyncio.wait_for(mine.changed.wait(), 5)
             await asyncio.sleep(0.05)
             assert not other.changed.is_set()
@@ -90,11 +96,12 @@ def test_a_change_is_read_once_for_all_who_follow_the_job(
         number = job_row(session, key).id
     asked: list[int] = []
 
-    def counting(at: Store, job: int, after: int) -> tuple[Event, ...]:
-        asked.append(after)
-        return events_after(at, job, after)
+    def counting(at: Store, after: int | None) -> tuple[int, tuple[tuple[int, Event], ...]]:
+        newest, found = news_after(at, after)
+        asked.extend([newest] * bool(found))
+        return newest, found
 
-    monkeypatch.setattr(live, "events_after", counting)
+    monkeypatch.setattr(live, "news_after", counting)
 
     async def run() -> None:
         hub = Live(store, ask_every=0.001)
@@ -119,6 +126,28 @@ def test_a_change_is_read_once_for_all_who_follow_the_job(
     assert len(asked) == 1
 
 
+def test_numbers_that_went_back_have_every_page_ask_the_store(
+    store: Store, counted: Counted
+) -> None:
+    """As where a backup was put in the place of the store while pages stood open."""
+
+    async def run() -> None:
+        hub = Live(store, ask_every=0.001)
+        task = asyncio.create_task(hub.run())
+        for _ in range(3):
+            counted.change(2)
+        with hub.listening(JOB) as mine:
+            await asyncio.sleep(0.05)
+            mine.take()
+            assert mine.take_changes() is None
+            del counted.events[1:]
+            await asyncio.wait_for(mine.changed.wait(), 5)
+            assert mine.take_changes() is None
+        await ended(task)
+
+    in_a_loop(run())
+
+
 def test_a_page_that_is_slow_asks_the_store_itself() -> None:
     page = Listener(JOB)
     page.take_changes()
@@ -136,12 +165,12 @@ def test_a_passing_message_has_the_store_not_asked(store: Store, counted: Counte
         task = asyncio.create_task(hub.run())
         with hub.listening(JOB) as mine:
             await asyncio.sleep(0.05)
-            asked = len(counted.asked)
+            asked = counted.n_asked
             for _ in range(20):
                 hub.publish("a", "answer step")
             await asyncio.wait_for(mine.changed.wait(), 5)
             await asyncio.sleep(0.05)
-            assert len(counted.asked) == asked
+            assert counted.n_asked == asked
         await ended(task)
 
     in_a_loop(run())
@@ -154,7 +183,7 @@ def test_a_store_in_trouble_does_not_end_it(store: Store, counted: Counted) -> N
         task = asyncio.create_task(hub.run())
         with hub.listening(JOB) as mine:
             await asyncio.sleep(0.05)
-            assert len(counted.asked) > 2
+            assert counted.n_asked > 2
             assert not mine.changed.is_set()
             counted.is_away = False
             await asyncio.wait_for(mine.changed.wait(), 5)
@@ -209,6 +238,6 @@ def test_it_can_be_started_again(store: Store, counted: Counted) -> None:
         await ended(task)
 
     for _ in range(2):
-        counted.newest[1] += 1
+        counted.change(1)
         in_a_loop(run())
         assert hub.is_closing

@@ -1,8 +1,9 @@
 """From the tables of a job file to its rounds: the state of the vehicle and what was read in it."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Final
 
+from backprobe.errors import JobFileError
 from backprobe.job.contradictions import find_contradiction
 from backprobe.job.model import LOAD_OHMS, Fitted, Indication, Round
 from backprobe.job.reading_tables import (
@@ -12,7 +13,7 @@ from backprobe.job.reading_tables import (
     read_scan,
     read_sensor_ohms,
 )
-from backprobe.job.table import Table, nearest
+from backprobe.job.table import Source, Table, nearest
 from backprobe.quantities.spelling import shown_as
 from backprobe.vocabulary import ACTIONS, BATTERY_NEGATIVE, KEYS
 
@@ -41,6 +42,57 @@ def read_rounds(tables: Iterable[Table], pins: tuple[str, ...]) -> tuple[Round, 
         table.title = f"round {name}"
         rounds[name] = _read_round(table, name, pins)
     return tuple(rounds.values())
+
+
+def read_reading(
+    each: Round, quantity: str, place: str, value: str | float, pins: tuple[str, ...]
+) -> Indication:
+    """Read one further reading of a round by the rules of the file, without a file around it.
+
+    Parameters
+    ----------
+    each : Round
+        Its name stands in messages.
+    quantity, place : str
+        A key of the file's round, and of its table where it has one.
+    value : str or float
+        As it would stand in the file.
+    pins : tuple of str
+        Of the connector, in its order.
+
+    Raises
+    ------
+    JobFileError
+        It can't be read, or can't be true.
+    """
+    values = {quantity: {place: value} if place else value}
+    table = Table(values, (), f"round {each.name}", Source("", {}))
+    found: Mapping[str, Indication | None]
+    if quantity == "sensor_ohms":
+        found = {"-".join(pair): one for pair, one in read_sensor_ohms(table, pins).items()}
+    elif quantity == "scan":
+        found = read_scan(table)
+    elif quantity in PIN_READINGS:
+        found = read_pin_readings(table, quantity, PIN_READINGS[quantity], pins)
+    else:
+        found = {"": _READ_SINGLE[quantity](table)}
+    reading = found[place]
+    if reading is None:
+        raise table.error(f"{table.named(quantity)} is missing.", "Write what the meter shows.")
+    return reading
+
+
+def require_possible(each: Round) -> None:
+    """Refuse a round in which two things can't be true together.
+
+    Raises
+    ------
+    JobFileError
+        The first contradiction; a void round keeps what was done, also where that was the mistake.
+    """
+    contradiction = None if each.void else find_contradiction(each)
+    if contradiction:
+        raise JobFileError(contradiction.what, remedy=contradiction.remedy)
 
 
 def _read_name(table: Table, taken: Iterable[str]) -> str:
@@ -77,9 +129,7 @@ def _read_round(table: Table, name: str, pins: tuple[str, ...]) -> Round:
         action=table.choice("action", ACTIONS),
         black_lead=table.text("black_lead").strip() or BATTERY_NEGATIVE,
         battery_volts=_read_battery(table),
-        black_lead_check=read_indication(
-            table, "black_lead_check", "volt", can_be_over_range=False
-        ),
+        black_lead_check=_read_black_lead(table),
         ambient_celsius=None if ambient is None else ambient.value,
         sensor_ohms=read_sensor_ohms(table, pins),
         load_ohms=_read_resistor(table, "load_ohms", LOAD_OHMS),
@@ -116,6 +166,16 @@ def _read_battery(table: Table) -> Indication | None:
             key,
         )
     return found
+
+
+def _read_black_lead(table: Table) -> Indication | None:
+    return read_indication(table, "black_lead_check", "volt", can_be_over_range=False)
+
+
+_READ_SINGLE: Final[Mapping[str, Callable[[Table], Indication | None]]] = {
+    "battery_volts": _read_battery,
+    "black_lead_check": _read_black_lead,
+}
 
 
 def _read_resistor(table: Table, key: str, default: float | None = None) -> float:

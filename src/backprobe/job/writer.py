@@ -178,11 +178,18 @@ def _readings(key: str, readings: Mapping[str, Indication]) -> list[_Line]:
     return [(key, f"{{ {pairs} }}")]
 
 
-def _indication(reading: Indication) -> str:
+def plain_value(reading: Indication) -> str | float:
+    """A reading as it stands in a file: its text where it was written as one, else a number."""
     if reading.written:
-        return text(reading.written)
+        return reading.written
     # 5.0 looks like a reading, 5 like a setting; large ohms are easier without the point.
-    return repr(float(reading.value)) if abs(reading.value) < 100 else number(reading.value)
+    is_short = 100 <= abs(reading.value) < 1e15 and reading.value == int(reading.value)
+    return int(reading.value) if is_short else float(reading.value)
+
+
+def _indication(reading: Indication) -> str:
+    value = plain_value(reading)
+    return text(value) if isinstance(value, str) else repr(value)
 
 
 def _fitted(fitted: Iterable[Fitted]) -> str:

@@ -221,7 +221,7 @@ def _placed(session: Session, job_key: str, round_key: str, cell: Cell) -> Cell:
         )
     connector = load_sheet(session, sheet.key)[2].connector
     if quantity:
-        return checked_place(connector, cell)
+        return checked_place(connector.pins, cell)
     if place and place not in connector.pins:
         raise ValueOutOfRange(
             f'There is no terminal "{place[:20]}".',

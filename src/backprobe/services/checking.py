@@ -10,6 +10,8 @@ from dataclasses import replace
 
 from backprobe.errors import JobFileError, ValueOutOfRange
 from backprobe.job import Connector, Indication, Job, Round, Terminal, parse_job, write_job
+from backprobe.job.round_reader import read_reading, require_possible
+from backprobe.job.writer import plain_value
 from backprobe.services.words import reading_words
 from backprobe.store.cells import (
     PAIRS,
@@ -17,7 +19,6 @@ from backprobe.store.cells import (
     ROUND_READINGS,
     SCAN,
     Cell,
-    cells_of,
     pair_place,
     with_cell,
 )
@@ -58,13 +59,16 @@ def checked_round(connector: Connector, each: Round) -> Round:
 
 
 def checked_reading(
-    connector: Connector, each: Round, cell: Cell, written: str | Indication
+    pins: tuple[str, ...], each: Round, cell: Cell, written: str | Indication
 ) -> Indication:
     """What was written into a cell, read by the job file's rules and held against its round.
 
+    All else in the round was checked when it was stored, so the whole file need not be written and
+    read for it; that the outcome is the same is tested.
+
     Parameters
     ----------
-    connector, each : Connector, Round
+    pins, each : tuple of str, Round
         Where the cell is.
     cell : (str, str)
         Quantity and place.
@@ -72,14 +76,16 @@ def checked_reading(
         The reading with its unit, as the meter showed it: "5.01", "12 mV", "OL"; or one that was
         read before.
     """
-    if isinstance(written, str):
-        written = Indication(0.0, written=_shown(written))
-    candidate = with_cell(each, cell, written, connector.pins)
-    found = dict(cells_of(checked_round(connector, candidate)))
-    return found[cell]
+    value = _shown(written) if isinstance(written, str) else plain_value(written)
+    try:
+        found = read_reading(each, *cell, value, pins)
+        require_possible(with_cell(each, cell, found, pins))
+    except JobFileError as error:
+        raise ValueOutOfRange(error.what, remedy=error.remedy) from error
+    return found
 
 
-def checked_place(connector: Connector, cell: Cell) -> Cell:
+def checked_place(pins: tuple[str, ...], cell: Cell) -> Cell:
     """The cell as it is stored: pairs of pins in the connector's order.
 
     Raises
@@ -88,7 +94,6 @@ def checked_place(connector: Connector, cell: Cell) -> Cell:
         The connector has no such cell.
     """
     quantity, place = cell
-    pins = connector.pins
     ends = place.split("-")
     if quantity == PAIRS and len(ends) == 2 and ends[0] != ends[1] and set(ends) <= set(pins):
         first, second = sorted(ends, key=pins.index)

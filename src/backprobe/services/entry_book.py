@@ -13,9 +13,10 @@ from backprobe.services.checking import checked_place, checked_reading
 from backprobe.store import entries
 from backprobe.store.cells import Cell
 from backprobe.store.engine import Store
-from backprobe.store.events import newest_event, round_row
-from backprobe.store.loading import RoundAtHand, load_round, load_sheet
+from backprobe.store.events import round_row
+from backprobe.store.loading import load_sheet
 from backprobe.store.record import RoundRecord, SheetRecord
+from backprobe.store.shared_writing import SharedWriting
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +41,7 @@ class EntryBook:
 
     def __init__(self, store: Store) -> None:
         self.store = store
+        self._writing = SharedWriting(store)
 
     def enter(
         self,
@@ -63,30 +65,10 @@ class EntryBook:
             Entries that its author saw standing there, which it replaces; all that stand where
             left out. One that came in unseen stays beside it: a conflict that people decide.
         """
-        # The check takes longer than the writing: it is made before the one writer's turn, and
-        # once more within it only where the job has changed in between.
-        with self.store.read() as session:
-            first = _checked_entry(session, round_key, cell, written, entry_key)
-        if isinstance(first, Entered):
-            return first
-        with self.store.write() as session:
-            again = first
-            if newest_event(session, first.at.job_id) != first.newest:
-                found = _checked_entry(session, round_key, cell, written, entry_key)
-                if isinstance(found, Entered):
-                    return found
-                again = found
-            at, place, indication = again.at, again.place, again.indication
-            number, is_new = entries.enter(
-                session,
-                round_key,
-                place,
-                indication,
-                entry_key=entry_key,
-                seen=seen,
-                device=device,
-            )
-            return Entered(number, indication, is_new, at.sheet, at.job)
+        wish = _Wish(
+            round_key, cell, written, entry_key, None if seen is None else tuple(seen), device
+        )
+        return self._writing.write(lambda session: _entered(session, wish))
 
     def undo(self, round_key: str, entry: int, *, device: str = "", entry_key: str = "") -> Entered:
         """Put back what stood in a cell before an entry; nothing is erased by it."""
@@ -109,34 +91,35 @@ def round_of(session: Session, round_key: str) -> tuple[SheetRecord, RoundRecord
 
 
 @dataclass(frozen=True, slots=True)
-class _Checked:
-    """A reading that could be kept, as its job stood at one change."""
+class _Wish:
+    """What somebody wants entered."""
 
-    at: RoundAtHand
-    place: Cell
-    indication: Indication | None
-    newest: int
+    round_key: str
+    cell: Cell
+    written: str | Indication | None
+    entry_key: str
+    seen: tuple[int, ...] | None
+    device: str
 
 
-def _checked_entry(
-    session: Session,
-    round_key: str,
-    cell: Cell,
-    written: str | Indication | None,
-    entry_key: str,
-) -> _Checked | Entered:
-    """Check a reading against its round; one that is kept under this key already is given back."""
-    at = load_round(session, round_key)
-    place = checked_place(at.connector, cell)
-    known = entries.kept_under(session, round_key, place, entry_key)
-    if known is not None:
-        number, kept = known
-        _require_same(kept, written)
-        return Entered(number, kept, False, at.sheet, at.job)
-    indication = (
-        None if written is None else checked_reading(at.connector, at.round, place, written)
+def _entered(session: Session, wish: _Wish) -> Entered:
+    """Check a reading and append it; one that is kept under its key already is given back."""
+    at = entries.load_round(session, wish.round_key)
+    cell = checked_place(at.pins, wish.cell)
+    kept = entries.kept_under(session, wish.entry_key) if wish.entry_key else None
+    if kept is not None:
+        if (kept.round_id, kept.cell) != (at.id, cell):
+            raise ConflictError(
+                "This entry's key was used for another cell.",
+                remedy="Give every entry a key of its own.",
+            )
+        _require_same(kept.indication, wish.written)
+        return Entered(kept.id, kept.indication, False, at.sheet, at.job)
+    found = None if wish.written is None else checked_reading(at.pins, at.round, cell, wish.written)
+    number = entries.append(
+        session, at, cell, found, entry_key=wish.entry_key, seen=wish.seen, device=wish.device
     )
-    return _Checked(at, place, indication, newest_event(session, at.job_id))
+    return Entered(number, found, True, at.sheet, at.job)
 
 
 def _require_same(known: Indication | None, sent: str | Indication | None) -> None:

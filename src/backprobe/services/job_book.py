@@ -124,8 +124,9 @@ class JobBook(EntryBook):
             for each in right.rounds:
                 bare = replace(each, void="")
                 round_key = sheets.add_round(session, sheet_key, bare, device=device)
+                at = entries.load_round(session, round_key)
                 for cell, indication in cells_of(each):
-                    entries.enter(session, round_key, cell, indication, device=device)
+                    entries.append(session, at, cell, indication, device=device)
                 if each.void:
                     sheets.change_round(session, round_key, each, device=device)
             return job_key, sheet_key

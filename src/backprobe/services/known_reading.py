@@ -29,9 +29,9 @@ def enter_known(
         The state or the reading can't be; no round is begun then.
     """
     _, _, sheet = book.sheet(sheet_key)
-    place = checked_place(sheet.connector, cell)
+    place = checked_place(sheet.connector.pins, cell)
     probe = checked_round(sheet.connector, _named(state))
-    checked_reading(sheet.connector, probe, place, written)
+    checked_reading(sheet.connector.pins, probe, place, written)
     found = next((r for r in reversed(sheet.rounds) if _takes(r, state, place)), None)
     key = book.add_round(sheet_key, state, device=device) if found is None else found.key
     return book.enter(key, place, written, seen=(), device=device)

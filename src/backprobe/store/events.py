@@ -6,21 +6,29 @@ import secrets
 from collections.abc import Iterable
 from typing import Any, Final
 
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import bindparam, func, insert, select, update
 from sqlalchemy.orm import Session
 
 from backprobe.errors import NotFoundError
 from backprobe.store.columns import now
-from backprobe.store.schema import CodeRow, EventRow, JobRow, OutcomeRow, RoundRow, SheetRow
-
-# Made once: every reading asks these, and making a statement costs as much as running it.
-_ROUND: Final = (
-    select(RoundRow, SheetRow)
-    .join(SheetRow, SheetRow.id == RoundRow.sheet_id)
-    .where(RoundRow.key == bindparam("key"))
+from backprobe.store.schema import (
+    CodeRow,
+    EventRow,
+    JobRow,
+    OutcomeRow,
+    RoundRow,
+    SheetRow,
+    table_of,
 )
-_NEWEST: Final = select(func.max(EventRow.id))
-_NEWEST_OF_JOB: Final = _NEWEST.where(EventRow.job_id == bindparam("job_id"))
+
+# Made once, and of plain columns: every reading asks these. Making a statement costs as much as
+# running it, and making an object of a row twice that.
+_EVENT: Final = insert(table_of(EventRow))
+_CHANGED: Final = (
+    update(table_of(JobRow))
+    .where(table_of(JobRow).c.id == bindparam("job_id"))
+    .values(changed_at=bindparam("instant"))
+)
 
 
 def new_key() -> str:
@@ -30,16 +38,17 @@ def new_key() -> str:
 
 def log(session: Session, job_id: int, kind: str, device: str, **details: Any) -> None:
     """Note a change of a job."""
-    instant = now()
-    session.get_one(JobRow, job_id).changed_at = instant
-    session.add(EventRow(job_id=job_id, kind=kind, details=details, at=instant, device=device))
+    values = {"job_id": job_id, "kind": kind, "details": details, "at": now(), "device": device}
+    connection = session.connection()
+    connection.execute(_CHANGED, {"job_id": job_id, "instant": values["at"]})
+    connection.execute(_EVENT, values)
 
 
 def job_row(session: Session, key: str) -> JobRow:
     """Find a job's row by its key."""
     found = session.scalar(select(JobRow).where(JobRow.key == key))
     if found is None:
-        raise _missing("job")
+        raise missing("job")
     return found
 
 
@@ -47,23 +56,25 @@ def sheet_row(session: Session, key: str) -> SheetRow:
     """Find a sheet's row by its key."""
     found = session.scalar(select(SheetRow).where(SheetRow.key == key))
     if found is None:
-        raise _missing("sheet")
+        raise missing("sheet")
     return found
 
 
 def round_row(session: Session, key: str) -> tuple[RoundRow, SheetRow]:
     """Find a round's row, and its sheet's, by the round's key."""
-    found = session.execute(_ROUND, {"key": key}).first()
+    found = session.execute(
+        select(RoundRow, SheetRow)
+        .join(SheetRow, SheetRow.id == RoundRow.sheet_id)
+        .where(RoundRow.key == key)
+    ).first()
     if found is None:
-        raise _missing("round")
+        raise missing("round")
     return found[0], found[1]
 
 
-def newest_event(session: Session, job_id: int | None = None) -> int:
-    """Number of the newest change, of one job or of all; 0 where there is none."""
-    if job_id is None:
-        return session.scalar(_NEWEST) or 0
-    return session.scalar(_NEWEST_OF_JOB, {"job_id": job_id}) or 0
+def newest_event(session: Session) -> int:
+    """Number of the newest change of all jobs; 0 where there is none."""
+    return session.scalar(select(func.max(EventRow.id))) or 0
 
 
 def refresh_search_text(session: Session, job: JobRow) -> None:
@@ -90,7 +101,8 @@ def _one_line(parts: Iterable[str]) -> str:
     return " ".join(" ".join(part.split()) for part in parts if part).casefold()
 
 
-def _missing(noun: str) -> NotFoundError:
+def missing(noun: str) -> NotFoundError:
+    """The error of an address that leads nowhere."""
     return NotFoundError(
         f"There is no such {noun}.", remedy="Look at the list of jobs; the address may be old."
     )

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Any
 
-from sqlalchemy import bindparam, exists, select
+from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
 from backprobe.job import (
@@ -23,7 +22,7 @@ from backprobe.job import (
     Vehicle,
 )
 from backprobe.store.cells import Cell, with_cells
-from backprobe.store.events import job_row, round_row, sheet_row
+from backprobe.store.events import job_row, sheet_row
 from backprobe.store.record import (
     Attachment,
     Entry,
@@ -48,22 +47,6 @@ from backprobe.store.schema import (
     SetAsideRow,
     SheetRow,
     TerminalRow,
-)
-
-# Made once: every reading asks these, and making a statement costs as much as running it.
-_KEY_OF_JOB: Final = select(JobRow.key).where(JobRow.id == bindparam("id"))
-_TERMINALS: Final = (
-    select(TerminalRow)
-    .where(TerminalRow.sheet_id.in_(bindparam("sheets", expanding=True)))
-    .order_by(TerminalRow.position)
-)
-_STANDING: Final = (
-    select(IndicationRow)
-    .where(
-        IndicationRow.round_id == bindparam("round_id"),
-        ~exists().where(CorrectionRow.old_id == IndicationRow.id),
-    )
-    .order_by(IndicationRow.id)
 )
 
 
@@ -92,32 +75,6 @@ def load_sheet(session: Session, key: str) -> tuple[str, JobHead, SheetRecord]:
     row = sheet_row(session, key)
     job = session.get_one(JobRow, row.job_id)
     return job.key, _head(session, job), _sheets(session, [row])[0]
-
-
-@dataclass(frozen=True, slots=True)
-class RoundAtHand:
-    """A round as it stands, without its history, and where it belongs."""
-
-    job: str
-    job_id: int
-    sheet: str
-    connector: Connector
-    round: Round
-
-
-def load_round(session: Session, key: str) -> RoundAtHand:
-    """One round as it stands: what a further reading of it is held against."""
-    row, sheet = round_row(session, key)
-    connector = Connector(sheet.name, sheet.kind, _terminals(session, [sheet.id])[sheet.id])
-    entries = session.scalars(_STANDING, {"round_id": row.id})
-    cells = _standing_cells(((e.quantity, e.place), indication_of(e)) for e in entries)
-    return RoundAtHand(
-        job=session.scalars(_KEY_OF_JOB, {"id": sheet.job_id}).one(),
-        job_id=sheet.job_id,
-        sheet=sheet.key,
-        connector=connector,
-        round=with_cells(_bare(row), cells, connector.pins),
-    )
 
 
 def _head(session: Session, row: JobRow) -> JobHead:
@@ -185,7 +142,9 @@ def _sheets(session: Session, rows: Sequence[SheetRow]) -> tuple[SheetRecord, ..
 
 def _terminals(session: Session, ids: Sequence[int]) -> defaultdict[int, tuple[Terminal, ...]]:
     found: defaultdict[int, tuple[Terminal, ...]] = defaultdict(tuple)
-    for row in session.scalars(_TERMINALS, {"sheets": ids}):
+    for row in session.scalars(
+        select(TerminalRow).where(TerminalRow.sheet_id.in_(ids)).order_by(TerminalRow.position)
+    ):
         found[row.sheet_id] += (Terminal(row.pin, row.colour, row.diagram),)
     return found
 
@@ -214,7 +173,7 @@ def _rounds(
         found[row.sheet_id].append(
             RoundRecord(
                 key=row.key,
-                round=with_cells(_bare(row), _standing_cells(standing), pins),
+                round=with_cells(bare_round(row), standing_cells(standing), pins),
                 entries=tuple(entries[row.id]),
                 begun_at=row.begun_at,
                 repeats=keys[row.repeats_id] if row.repeats_id else "",
@@ -223,7 +182,8 @@ def _rounds(
     return found
 
 
-def _bare(row: RoundRow) -> Round:
+def bare_round(row: RoundRow | Row[*tuple[Any, ...]]) -> Round:
+    """A round's state, without its readings."""
     return Round(
         name=row.name,
         plugged=row.plugged,
@@ -239,7 +199,7 @@ def _bare(row: RoundRow) -> Round:
     )
 
 
-def _standing_cells(
+def standing_cells(
     entries: Iterable[tuple[Cell, Indication | None]],
 ) -> list[tuple[Cell, Indication]]:
     """What each cell says; one in which entries contradict each other says nothing yet."""
@@ -285,7 +245,7 @@ def _entries(session: Session, ids: Sequence[int]) -> defaultdict[int, list[Entr
     return found
 
 
-def indication_of(row: IndicationRow) -> Indication | None:
+def indication_of(row: IndicationRow | Row[*tuple[Any, ...]]) -> Indication | None:
     """What an entry showed; None where it takes back."""
     if row.is_taken_back:
         return None

@@ -20,6 +20,7 @@ from sqlalchemy import (
     Integer,
     LargeBinary,
     MetaData,
+    Table,
     Text,
     UniqueConstraint,
 )
@@ -365,3 +366,8 @@ class DeviceRow(Base):
     paired_at: Mapped[datetime]
     seen_at: Mapped[datetime]
     revoked_at: Mapped[datetime | None]
+
+
+def table_of(row: type[Base]) -> Table:
+    """The table of a kind of row, for statements of plain columns."""
+    return Base.metadata.tables[row.__tablename__]

@@ -12,8 +12,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections import deque
-from collections.abc import AsyncIterator, Iterator, Mapping
+from collections import defaultdict, deque
+from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -22,7 +22,7 @@ from starlette.concurrency import run_in_threadpool
 
 from backprobe.errors import StoreError
 from backprobe.store.engine import Store
-from backprobe.store.feed import events_after, newest_of_jobs
+from backprobe.store.feed import news_after
 from backprobe.store.record import Event
 
 ASK_EVERY: Final = 0.5  # s
@@ -69,7 +69,7 @@ class Listener:
         self.changes, self.is_behind = [], False
         return None if was_behind else taken
 
-    def hand(self, found: tuple[Event, ...]) -> None:
+    def hand(self, found: Sequence[Event]) -> None:
         """Hand changes over."""
         if len(self.changes) + len(found) > MOST_CHANGES:
             self.lose()
@@ -92,7 +92,7 @@ class Live:
         self.ask_every = ask_every
         self.is_closing = False
         self._listeners: set[Listener] = set()
-        self._told: dict[int, int] = {}  # number of the newest change of a job, once told
+        self._told: int | None = None  # number of the newest change that was told
         self._woken = asyncio.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
 
@@ -129,21 +129,11 @@ class Live:
         while True:
             await self._pause()
             self._woken.clear()
-            jobs = {listener.job.id for listener in self._listeners}
-            if not jobs:
+            if not self._listeners:
+                self._told = None  # whoever comes asks the store itself first
                 continue
             with contextlib.suppress(StoreError):
-                self._tell(*await run_in_threadpool(self._ask, jobs))
-
-    def _ask(self, jobs: set[int]) -> tuple[Mapping[int, int], Mapping[int, tuple[Event, ...]]]:
-        """Newest number of each job, and the changes of those that have changed."""
-        newest = newest_of_jobs(self.store, jobs)
-        changed = {
-            job: events_after(self.store, job, self._told[job])
-            for job, number in newest.items()
-            if number > self._told.get(job, number)
-        }
-        return newest, changed
+                self._tell(*await run_in_threadpool(news_after, self.store, self._told))
 
     async def _pause(self) -> None:
         # Nobody listens: nothing need be asked until somebody does.
@@ -151,18 +141,18 @@ class Live:
         with contextlib.suppress(TimeoutError):
             await asyncio.wait_for(self._woken.wait(), limit)
 
-    def _tell(self, newest: Mapping[int, int], changed: Mapping[int, tuple[Event, ...]]) -> None:
+    def _tell(self, newest: int, found: tuple[tuple[int, Event], ...]) -> None:
+        changes: defaultdict[int, list[Event]] = defaultdict(list)
+        for job, event in found:
+            changes[job].append(event)
+        # Numbers go back where a backup was put in the place of the store.
+        is_lost = self._told is None or newest < self._told
         for listener in self._listeners:
-            job = listener.job.id
-            if job in changed:
-                listener.hand(changed[job])
-            elif job in newest and job not in self._told:
+            if is_lost:
                 listener.lose()
-        self._told = {
-            # Read after the number was: it may hold more than the number says.
-            job: max([number, *(event.id for event in changed.get(job, ()))])
-            for job, number in newest.items()
-        }
+            elif listener.job.id in changes:
+                listener.hand(changes[listener.job.id])
+        self._told = newest
 
     def _publish(self, job_key: str, message: Passing) -> None:
         for listener in self._listeners:
