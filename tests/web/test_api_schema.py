@@ -29,7 +29,7 @@ from backprobe.services.job_book import JobBook
 from backprobe.services.recording_book import RecordingBook
 from backprobe.services.recording_intake import Placing, keep_file
 from backprobe.store.engine import Store
-from backprobe.web import api, event_stream, health, picture_api, recording_api
+from backprobe.web import api, entry_api, event_stream, health, picture_api, recording_api
 
 EXAMPLES = int(os.environ.get("BACKPROBE_SCHEMA_EXAMPLES", "15"))
 FILE = Path(__file__).parents[2] / "examples" / "half-a-sheet.toml"
@@ -42,7 +42,13 @@ CHECKS = [
 OURS = {"X-Backprobe": "1", "Host": "localhost"}
 ROUTES = [
     (method, route.path)
-    for router in (api.router, picture_api.router, recording_api.router, health.router)
+    for router in (
+        api.router,
+        entry_api.router,
+        picture_api.router,
+        recording_api.router,
+        health.router,
+    )
     for route in router.routes
     if isinstance(route, APIRoute)
     for method in sorted(route.methods or ())

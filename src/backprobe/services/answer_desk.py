@@ -129,6 +129,13 @@ class AnswerDesk:
             found = _input(session, sheet_key)
             return _known(session, sheet_key, found)
 
+    def current_or_asked(self, sheet_key: str) -> StoredAnswer | None:
+        """The answer to the sheet as it stands; where there is none yet it is asked for."""
+        found = self.current(sheet_key)
+        if found is None:
+            self.ask(sheet_key)
+        return found
+
     def whole(self, sheet_key: str, patience: float = PATIENCE) -> StoredAnswer | None:
         """The answer to the sheet as it stands, searched from the start; waits until it is there.
 

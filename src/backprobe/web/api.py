@@ -10,11 +10,9 @@ from fastapi.responses import PlainTextResponse
 from backprobe.errors import JobFileError, ValueOutOfRange
 from backprobe.job import parse_job
 from backprobe.services.answer import answer_to_json
-from backprobe.services.entry_book import Entered
 from backprobe.web.answering import AnswersAtHand, BookAtHand
 from backprobe.web.api_given import (
     ConnectorGiven,
-    EntryGiven,
     JobGiven,
     NewJob,
     NewRound,
@@ -23,11 +21,9 @@ from backprobe.web.api_given import (
     ReasonGiven,
     RoundGiven,
     SetAsideGiven,
-    UndoGiven,
 )
 from backprobe.web.api_told import (
     AnswerTold,
-    EntryTold,
     JobBegun,
     JobTold,
     KeyTold,
@@ -36,10 +32,8 @@ from backprobe.web.api_told import (
     NumberTold,
     SheetTold,
     job_told,
-    number_of,
     sheet_told,
 )
-from backprobe.web.at_hand import LiveAtHand
 from backprobe.web.changing import ChangeAtHand
 from backprobe.web.error_answers import ANSWERS_BESIDE_TEXT
 
@@ -167,10 +161,8 @@ def job_file(key: str, book: BookAtHand) -> PlainTextResponse:
 def show_answer(key: str, book: BookAtHand, answers: AnswersAtHand) -> AnswerTold:
     """What is known; after a new reading what was known before, until the answer is there."""
     book.sheet(key)
-    current = answers.current(key)
+    current = answers.current_or_asked(key)
     found = current or answers.latest(key)
-    if current is None:
-        answers.ask(key)
     return AnswerTold(
         answer=None if found is None else answer_to_json(found.answer),
         is_current=current is not None,
@@ -252,7 +244,7 @@ def change_round(
 ) -> None:
     """Write a round's state and note anew."""
     change.book.change_round(key, given.round(), device=change.device)
-    _changed(key, change.book, change.answers, change.live)
+    change.told_of_round(key)
 
 
 @router.post("/rounds/{key}/void", tags=["rounds"], status_code=204)
@@ -263,60 +255,11 @@ def void_round(
 ) -> None:
     """Take a round out of the reasoning; it stays visible."""
     change.book.void_round(key, given.reason, device=change.device)
-    _changed(key, change.book, change.answers, change.live)
+    change.told_of_round(key)
 
 
 @router.post("/rounds/{key}/count-again", tags=["rounds"], status_code=204)
 def count_again(key: str, change: ChangeAtHand) -> None:
     """Let a void round count again."""
     change.book.count_again(key, device=change.device)
-    _changed(key, change.book, change.answers, change.live)
-
-
-@router.post("/rounds/{key}/entries", tags=["rounds"])
-def enter(
-    key: str,
-    given: EntryGiven,
-    change: ChangeAtHand,
-) -> EntryTold:
-    """Write a reading into a cell; the answer comes when it is stored durably."""
-    entered = change.book.enter(
-        key,
-        (given.quantity, given.place),
-        given.written,
-        entry_key=given.entry_key or "",
-        seen=given.seen,
-        device=change.device,
-    )
-    change.told_of(entered.sheet)
-    return _stored(entered)
-
-
-@router.post("/rounds/{key}/undo", tags=["rounds"])
-def undo(
-    key: str,
-    given: UndoGiven,
-    change: ChangeAtHand,
-) -> EntryTold:
-    """Put back what stood in a cell before an entry."""
-    entered = change.book.undo(
-        key, given.entry, device=change.device, entry_key=given.entry_key or ""
-    )
-    change.told_of(entered.sheet)
-    return _stored(entered)
-
-
-def _stored(entered: Entered) -> EntryTold:
-    shown = entered.indication
-    return EntryTold(
-        entry=entered.entry,
-        is_new=entered.is_new,
-        value=number_of(shown),
-        over_range=shown is not None and shown.over_range,
-        written="" if shown is None else shown.written,
-    )
-
-
-def _changed(round_key: str, book: BookAtHand, answers: AnswersAtHand, live: LiveAtHand) -> None:
-    answers.ask(book.sheet_of_round(round_key))
-    live.wake()
+    change.told_of_round(key)

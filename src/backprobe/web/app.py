@@ -23,6 +23,7 @@ from backprobe.web import (
     connector_pages,
     curve_pages,
     device_pages,
+    entry_api,
     entry_pages,
     event_stream,
     health,
@@ -59,8 +60,11 @@ from backprobe.web.static_files import StaticFiles
 
 Hook = Callable[[FastAPI], AbstractAsyncContextManager[None]]
 
-# Everything that can be asked for, in the order in which it is looked for.
+# Everything that can be asked for, in the order in which it is looked for: looking takes longer
+# than some answers, so that what is asked for most often comes first.
 ROUTERS: Final[tuple[APIRouter, ...]] = (
+    entry_api.router,
+    event_stream.router,
     static_files.router,
     list_pages.router,
     job_pages.router,
@@ -74,7 +78,6 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     said_pieces.router,
     device_pages.router,
     health.router,
-    event_stream.router,
     api.router,
     sheet_pages.router,
     picture_api.router,

@@ -33,6 +33,10 @@ class Change:
         self.answers.ask(sheet)
         self.live.wake()
 
+    def told_of_round(self, round_key: str) -> None:
+        """Have the sheet of a round worked out anew, and all who look at it told."""
+        self.told_of(self.book.sheet_of_round(round_key))
+
 
 async def _change(
     book: BookAtHand, answers: AnswersAtHand, live: LiveAtHand, visitor: AnyVisitor

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Header, Query
@@ -125,7 +125,8 @@ class Stream:
 async def heard(listener: Listener, seconds: float) -> bool:
     """Wait for news; False where there was none in that time."""
     try:
-        await asyncio.wait_for(listener.changed.wait(), seconds)
+        async with asyncio.timeout(seconds):  # unlike wait_for it needs no task for each
+            await listener.changed.wait()
     except TimeoutError:
         return False
     return True
@@ -133,25 +134,19 @@ async def heard(listener: Listener, seconds: float) -> bool:
 
 def change_text(event: Event) -> str:
     """A committed change as it is sent."""
-    told = ChangeTold(
-        number=event.id,
-        kind=event.kind,
-        details=dict(event.details),
-        at=event.at.isoformat(),
-        device=event.device,
-    )
-    return f"id: {event.id}\n{_data(told)}"
+    told = _data(event.id, event.kind, event.details, event.at.isoformat(), event.device)
+    return f"id: {event.id}\n{told}"
 
 
 def passing_text(message: Passing) -> str:
     """A passing message as it is sent."""
-    return _data(
-        ChangeTold(
-            number=None, kind=message.kind, details=dict(message.details), at=None, device=None
-        )
-    )
+    return _data(None, message.kind, message.details, None, None)
 
 
-def _data(told: ChangeTold) -> str:
+def _data(
+    number: int | None, kind: str, details: Mapping[str, Any], at: str | None, device: str | None
+) -> str:
+    """A `ChangeTold` as it is sent: every page that looks on gets one for every reading."""
+    told = {"number": number, "kind": kind, "details": dict(details), "at": at, "device": device}
     # Without indent JSON is one line, whatever stands in its texts: none can end the event early.
-    return f"data: {json.dumps(told.model_dump())}\n\n"
+    return f"data: {json.dumps(told)}\n\n"
