@@ -12,16 +12,10 @@ from backprobe.services.recording_book import checked_error
 from backprobe.services.recording_intake import Placing, preview, take_in
 from backprobe.services.told_of_samples import ToldOfSamples
 from backprobe.web.answering import BookAtHand
-from backprobe.web.at_hand import LiveAtHand
 from backprobe.web.pages import pages_of
-from backprobe.web.recording_view import (
-    IncomingView,
-    NewRecordingView,
-    round_lines,
-)
-from backprobe.web.recordings_at_hand import RecordingsAtHand
+from backprobe.web.recording_view import IncomingView, NewRecordingView, round_lines
+from backprobe.web.recordings_at_hand import RecordingChangeAtHand, RecordingsAtHand
 from backprobe.web.typed_form import SEE_OTHER, UNUSABLE, FormView, Typed, TypedForm, said
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 USUAL_ERROR = "3"  # per cent; eight bits and a usual probe (common practice)
@@ -64,26 +58,20 @@ def incoming_page(
 
 @router.post("/incoming/{key}")
 def keep_recording(
-    request: Request,
-    key: str,
-    typed: TypedForm,
-    book: BookAtHand,
-    recordings: RecordingsAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    request: Request, key: str, typed: TypedForm, change: RecordingChangeAtHand
 ) -> Response:
     """Keep a file as it is read now, or look again with another mapping."""
-    there = incoming.found(recordings.store, key)
+    there = incoming.found(change.book.store, key)
     errors: dict[str, str] = {}
     if typed.text("do") == "keep":
         try:
-            kept = take_in(recordings, there, _placing(typed), device=visitor.name)
+            kept = take_in(change.recordings, there, _placing(typed), device=change.device)
         except BackprobeError as error:
             errors["form"] = said(error)
         else:
-            live.wake()
+            change.told()
             return RedirectResponse(f"/recordings/{kept}", SEE_OTHER)
-    view = _incoming_view(there, book, typed, errors)
+    view = _incoming_view(there, change.book, typed, errors)
     return pages_of(request).page(
         request, "recording_in.html", view, status=UNUSABLE if errors else 200
     )

@@ -11,16 +11,14 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from backprobe.errors import BackprobeError, ValueOutOfRange
 from backprobe.job import parse_job
-from backprobe.services.answer_desk import AnswerDesk
 from backprobe.services.job_book import JobBook
 from backprobe.services.words import fault_words
 from backprobe.store.record import JobLine
-from backprobe.web.answering import AnswersAtHand, BookAtHand
-from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.answering import BookAtHand
+from backprobe.web.changing import Change, ChangeAtHand
 from backprobe.web.job_view import time_words
 from backprobe.web.pages import pages_of
 from backprobe.web.typed_form import SEE_OTHER, UNUSABLE, SentFile, TypedForm, said
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 ON_A_PAGE: Final = 25
@@ -143,32 +141,27 @@ def _url(q: str, state: str, page: int = 1) -> str:
 
 
 @router.post("/jobs/import")
-def take_in_files(
-    request: Request,
-    typed: TypedForm,
-    book: BookAtHand,
-    answers: AnswersAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
-) -> Response:
+def take_in_files(request: Request, typed: TypedForm, change: ChangeAtHand) -> Response:
     """Take job files in; each by itself, so that a bad one doesn't hold up the others."""
-    taken = tuple(_take_in(each, book, answers, visitor.name) for each in typed.files)
-    live.wake()
+    taken = tuple(_take_in(each, change) for each in typed.files)
+    change.told()
     if len(taken) == 1 and taken[0].key:
         return RedirectResponse(f"/jobs/{taken[0].key}", SEE_OTHER)
     files = taken or (FileView("No file", error="Choose one or several job files first."),)
     status = UNUSABLE if any(each.error for each in files) else 200
-    return pages_of(request).page(request, "jobs.html", _list(book, files=files), status=status)
+    return pages_of(request).page(
+        request, "jobs.html", _list(change.book, files=files), status=status
+    )
 
 
-def _take_in(file: SentFile, book: JobBook, answers: AnswerDesk, device: str) -> FileView:
+def _take_in(file: SentFile, change: Change) -> FileView:
     try:
         job = parse_job(_text(file), file.name)
-        key, sheet = book.take_in(job, device=device)
+        key, sheet = change.book.take_in(job, device=change.device)
     except BackprobeError as error:
         place = f"{error.where}: " if error.where and error.where != file.name else ""
         return FileView(file.name, error=f"{place}{said(error)}")
-    answers.ask(sheet)
+    change.answers.ask(sheet)
     return FileView(file.name, key, job.title)
 
 

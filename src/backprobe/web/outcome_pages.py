@@ -123,8 +123,7 @@ def outcome_page(
     """Show what was found and done so far, and what the readings say."""
     record = book.job(key)
     for sheet in record.sheets:
-        if answers.current(sheet.key) is None:
-            answers.ask(sheet.key)
+        answers.current_or_asked(sheet.key)
     kept, seen = record.outcome, tuple[str, ...]()
     listed = _listed(record, answers)
     if kept is None:

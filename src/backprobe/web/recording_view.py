@@ -9,7 +9,7 @@ from backprobe.services.findings.looking import SIGNALS
 from backprobe.services.findings.words import seconds
 from backprobe.services.words import state_words
 from backprobe.store.record import JobRecord
-from backprobe.store.recording import LOG, RecordedChannel, Recording
+from backprobe.store.recording import LOG, NewRecording, Recording
 from backprobe.web.typed_form import FormView
 
 ALIGNMENTS = (
@@ -51,6 +51,12 @@ class IncomingView:
     lacks: str = ""
 
     @property
+    def is_asked(self) -> bool:
+        """Whether it can't be read only because nothing is said yet of what it lacks."""
+        is_said = self.form.value("volts") or self.form.value("interval")
+        return bool(self.refused and self.lacks and not is_said)
+
+    @property
     def kinds(self) -> tuple[tuple[str, str], ...]:
         """What a file can be."""
         return KINDS
@@ -69,47 +75,73 @@ class MarkLine:
 
 @dataclass(frozen=True, slots=True)
 class Overlaid:
-    """Another recording that is laid over this one."""
+    """Another recording that is laid over this one, and how."""
 
     key: str
-    name: str
+    names: tuple[str, ...]  # of its channels
+    align: str
+    shift: float
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
 class RecordingView:
     """Everything on the page of a capture or log."""
 
-    key: str
-    job_key: str
-    title: str
-    name: str
-    caption: str
-    kind: str
-    sheet_key: str
-    round_key: str
-    round_name: str
-    placed: tuple[RecordedChannel, ...]
-    error: str
-    summary: str
-    void: str
-    remarks: tuple[str, ...]
-    start: float
-    end: float
-    interval: float
-    names: tuple[str, ...]
+    found: Recording
+    job: JobRecord
     picture_svg: str
     channels: tuple[ChannelAccount, ...] | None  # None: to be asked for
-    marks: tuple[MarkLine, ...]
-    others: tuple[tuple[str, str], ...]
-    rounds: tuple[tuple[str, str], ...]
-    facts: tuple[tuple[str, str], ...]
-    is_open: bool
+    others: tuple[tuple[str, str], ...]  # that can be laid over it: keys and names
     has_mdf: bool
     form: FormView = field(default_factory=FormView)
     other: Overlaid | None = None
-    align: str = "start"
-    shift: float = 0.0
-    alignment_words: str = ""
+
+    @property
+    def key(self) -> str:
+        """Of the recording."""
+        return self.found.key
+
+    @property
+    def told(self) -> NewRecording:
+        """What is kept of it."""
+        return self.found.told
+
+    @property
+    def is_open(self) -> bool:
+        """Whether its job takes changes."""
+        return self.job.closed_at is None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All channels that are drawn."""
+        own = (channel.name for channel in self.told.channels)
+        return (*own, *(self.other.names if self.other else ()))
+
+    @property
+    def rounds(self) -> tuple[tuple[str, str], ...]:
+        """Rounds that it can belong to."""
+        return round_lines(self.job)
+
+    @property
+    def marks(self) -> tuple[MarkLine, ...]:
+        """Remarks with their instants in words."""
+        return mark_lines(self.found)
+
+    @property
+    def summary(self) -> str:
+        """Length, samples and interval in one sentence."""
+        return summary_of(self.found)
+
+    @property
+    def facts(self) -> tuple[tuple[str, str], ...]:
+        """What is told of the file."""
+        return facts_of(self.found)
+
+    @property
+    def error(self) -> str:
+        """Error of the instrument, per cent of the highest value."""
+        return f"{100 * self.told.error_share:g}"
 
     @property
     def mark_spans(self) -> str:
@@ -129,7 +161,7 @@ class RecordingView:
     @property
     def is_log(self) -> bool:
         """Whether it holds what a control unit reported."""
-        return self.kind == LOG
+        return self.told.kind == LOG
 
 
 def round_lines(job: JobRecord, sheet_key: str = "") -> tuple[tuple[str, str], ...]:

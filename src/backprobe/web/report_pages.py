@@ -14,9 +14,8 @@ from backprobe.report.html import render_html
 from backprobe.report.pdf import render_pdf
 from backprobe.services.attachments import add_attachment, read_attachment
 from backprobe.web.answering import AnswersAtHand, BookAtHand
-from backprobe.web.at_hand import LiveAtHand
+from backprobe.web.changing import ChangeAtHand
 from backprobe.web.guards.headers import DOCUMENT_POLICY, POLICY
-from backprobe.web.visitor import AnyVisitor
 
 router = APIRouter(include_in_schema=False)
 
@@ -72,9 +71,7 @@ def show_file(key: str, book: BookAtHand) -> Response:
 @router.post("/jobs/{key}/files")
 def add_file(
     key: str,
-    book: BookAtHand,
-    live: LiveAtHand,
-    visitor: AnyVisitor,
+    change: ChangeAtHand,
     file: Annotated[UploadFile, File()],
     caption: Annotated[str, Form(max_length=500)] = "",
     round_key: Annotated[str, Form(max_length=64)] = "",
@@ -84,7 +81,7 @@ def add_file(
 ) -> Response:
     """Keep a picture or document with a job, a round or a reading."""
     add_attachment(
-        book.store,
+        change.book.store,
         key,
         file.filename or "picture",
         file.file.read(),
@@ -92,8 +89,8 @@ def add_file(
         round_key=round_key,
         quantity=quantity,
         place=place,
-        device=visitor.name,
+        device=change.device,
     )
-    live.wake()
-    sheet = book.sheet_of_round(round_key) if round_key and back == "sheet" else ""
+    change.told()
+    sheet = change.book.sheet_of_round(round_key) if round_key and back == "sheet" else ""
     return RedirectResponse(f"/sheets/{sheet}" if sheet else f"/jobs/{key}", 303)

@@ -40,10 +40,8 @@ def _page(key: str, book: JobBook, answers: AnswerDesk) -> SheetPage:
         after = newest_event(session)
     job_key, head, sheet = book.sheet(key)
     record = book.job(job_key)
-    current = answers.current(key)
+    current = answers.current_or_asked(key)
     stored = current or answers.latest(key)
-    if current is None:
-        answers.ask(key)
     known = None
     if stored is not None:
         with book.store.read() as session:

@@ -80,8 +80,7 @@ def witness_page(
     request: Request, key: str, book: BookAtHand, answers: AnswersAtHand
 ) -> HTMLResponse:
     """Show the witnesses side by side with the readings."""
-    if answers.current(key) is None:
-        answers.ask(key)
+    answers.current_or_asked(key)
     view = _view(key, book, answers, None)
     return pages_of(request).page(request, "witnesses.html", view)
 
