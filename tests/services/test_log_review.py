@@ -97,7 +97,7 @@ def test_air_that_does_not_follow_the_speed_is_substituted() -> None:
     frozen = np.where((flow.times > 45) & (flow.times < 60), 3.1, flow.values)
     found = review_log(with_series(log, series("air mass flow", "g/s", frozen))).suspicions
     assert len(found) == 1
-    assert "does not move for 15 s while the engine speed changes by 1700 1/min" in found[0].what
+    assert "does not move for 15 s while the engine speed changes by 1700 rpm" in found[0].what
     assert found[0].sureness == "likely"
 
 

@@ -57,8 +57,8 @@ def test_a_log_becomes_cells_with_what_they_are_worth() -> None:
     assert table.metering == "air mass"
     assert [cell.name.partition(",")[0] for cell in table.cells] == [
         "idle",
-        "2500 1/min",
-        "3000 1/min",
+        "2500 rpm",
+        "3000 rpm",
     ]
     for cell, true in zip(table.cells, (22.0, 5.0, 1.0), strict=True):
         # Swings of 2 % with a memory of 0.9 a step: about 19 times fewer values than rows.
@@ -99,7 +99,7 @@ def test_open_loop_is_left_out() -> None:
     clock = log[0].times
     closed = series("fuel system status", "", clock, np.where(clock < 108.0, 2.0, 4.0))
     table = table_from_log([*log, closed], 2.0)
-    assert [cell.name.partition(",")[0] for cell in table.cells] == ["idle", "2500 1/min"]
+    assert [cell.name.partition(",")[0] for cell in table.cells] == ["idle", "2500 rpm"]
     assert any("not in closed loop" in remark for remark in table.remarks)
 
 

@@ -196,7 +196,7 @@ def test_samples_of_a_wav_file_become_volts_on_the_page(
         file.writeframes(counts.tobytes())
     at = sent(app, kept, path.read_bytes(), "hall.wav")
     page = browser(app).get(at).text
-    assert "Full scale in it means" in page
+    assert "Volts at full scale" in page
     assert "1 channel: channel 1, one sample" in page
     wrong = browser(app).post(at, data={"do": "look", "kind": "capture", "volts": "much"})
     assert "Keep it</button>" not in wrong.text
@@ -227,6 +227,12 @@ def test_an_array_without_its_times_is_told_them_on_the_page(
     page = browser(app).get(at).text
     assert "The time between samples isn&#39;t told." in page
     assert 'name="interval"' in page
+    # What is lacking is asked, not complained of, and before anything else.
+    assert "notice-bad" not in page
+    assert "Where it was taken" not in page
+    wrong = browser(app).post(at, data={"do": "look", "kind": "capture", "interval": "soon"}).text
+    assert "notice-bad" in wrong
+    assert 'value="soon"' in wrong
     said = {"kind": "capture", "error": "3", "volts": "2 mV", "interval": "20 us"}
     looked = browser(app).post(at, data={"do": "look", **said}).text
     assert "1 channel: channel 1 (V), one sample every 20 µs." in looked

@@ -23,9 +23,9 @@ def trims(
     ] = None,
     idle: Annotated[str, typer.Option(help=f"Warm idle. {_BANKS}")] = "",
     at_2500: Annotated[
-        str, typer.Option("--at-2500", help="2500 1/min without load, the same way.")
+        str, typer.Option("--at-2500", help="2500 rpm without load, the same way.")
     ] = "",
-    loaded: Annotated[str, typer.Option(help="Pulling at about 3000 1/min, the same way.")] = "",
+    loaded: Annotated[str, typer.Option(help="Pulling at about 3000 rpm, the same way.")] = "",
     metering: Annotated[
         str, typer.Option(help='How air is metered: "air-mass" or "pressure".')
     ] = "",

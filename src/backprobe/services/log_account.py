@@ -14,6 +14,7 @@ from backprobe.services.log_review import LogReview, review_log
 from backprobe.services.measured_rows import MeasuredRow
 from backprobe.services.trim_review import review_trims
 from backprobe.services.trim_table import table_from_log
+from backprobe.services.words import unit_words
 from backprobe.store.record import JobRecord
 from backprobe.store.recording import LOG, Recording
 
@@ -40,10 +41,12 @@ def _whole(review: LogReview) -> ChannelAccount:
     )
     rows = []
     for one in review.series:
-        unit = one.series.unit
+        unit = unit_words(one.series.unit)
         gaps = f", {len(one.sampling.gaps)} gaps" if one.sampling.gaps else ""
-        name = f"{one.series.name}{f' ({one.series.quantity})' if one.series.quantity else ''}"
-        span = f"{significant(one.low, 4)} to {significant(one.high, 4)} {unit}".strip()
+        name, quantity = one.series.name, one.series.quantity
+        name += f" ({quantity})" if quantity not in ("", name) else ""
+        low, high = significant(one.low, 4), significant(one.high, 4)
+        span = f"{low if low == high else f'{low} to {high}'} {unit}".strip()
         every = f"every {seconds(one.sampling.interval)}{gaps}"
         rows.append(MeasuredRow(one.series.name, name, span, every, one.mean, 0.0))
     return ChannelAccount("Values", "", told, doubts, tuple(rows))

@@ -221,7 +221,7 @@ def _frozen(series: LogSeries, speed: LogSeries | None) -> Suspicion | None:
             return Suspicion(
                 series.name,
                 f"{series.name} does not move for {end - begin:.0f} s while the engine speed"
-                f" changes by {spread:.0f} 1/min: a substituted value or a dead signal.",
+                f" changes by {spread:.0f} rpm: a substituted value or a dead signal.",
                 "A logger that repeats an old answer looks the same; log this value alone.",
                 "likely",
                 begin,

@@ -131,17 +131,17 @@ def _full_load(values: Values, times: NDArray[np.float64]) -> NDArray[np.bool_] 
 
 
 RULES: Final = (
-    StateRule("key on, engine off", "engine speed below 1 1/min for 2 s", 2.0, _key_on),
-    StateRule("cranking", "engine speed from 50 to 450 1/min for 0.2 s", 0.2, _cranking),
+    StateRule("key on, engine off", "engine speed below 1 rpm for 2 s", 2.0, _key_on),
+    StateRule("cranking", "engine speed from 50 to 450 rpm for 0.2 s", 0.2, _cranking),
     StateRule(
         "idle",
-        "engine speed from 450 to 1200 1/min, within 150 1/min over 2 s, standing, for 3 s",
+        "engine speed from 450 to 1200 rpm, within 150 rpm over 2 s, standing, for 3 s",
         3.0,
         _idle,
     ),
     StateRule(
         "steady 2500",
-        "engine speed within 250 of 2500 1/min, within 250 1/min over 2 s, standing, for 3 s",
+        "engine speed within 250 of 2500 rpm, within 250 rpm over 2 s, standing, for 3 s",
         3.0,
         _steady_2500,
     ),
@@ -153,7 +153,7 @@ RULES: Final = (
     ),
     StateRule(
         "full load",
-        "throttle above 80 %, pedal or load above 90 %, above 1500 1/min, driving, for 1 s",
+        "throttle above 80 %, pedal or load above 90 %, above 1500 rpm, driving, for 1 s",
         1.0,
         _full_load,
     ),

@@ -50,8 +50,8 @@ class Standard:
 # Flows by the air equation: 32 kPa and 0.6 at idle, 0.75 at 2500, 75 kPa and 0.85 pulling.
 STANDARD_POINTS: Final[tuple[Standard, ...]] = (
     Standard("idle", "idle", 750.0, 1.3, "at idle, warm, loads off"),
-    Standard("2500", "2500 1/min", 2500.0, 5.0, "at 2500 1/min without load"),
-    Standard("loaded", "pulling", 3000.0, 19.0, "pulling at 3000 1/min, throttle well open"),
+    Standard("2500", "2500 rpm", 2500.0, 5.0, "at 2500 rpm without load"),
+    Standard("loaded", "pulling", 3000.0, 19.0, "pulling at 3000 rpm, throttle well open"),
 )
 
 
@@ -384,4 +384,4 @@ def _cells(
 def _cell_name(speed: float, load: float) -> str:
     if speed < SPEEDS[1] and load < LOADS[1]:
         return "idle"
-    return f"{round(speed, -1):.0f} 1/min, {100 * load:.0f} % load"
+    return f"{round(speed, -1):.0f} rpm, {100 * load:.0f} % load"

@@ -114,7 +114,7 @@ TESTS: Final[tuple[TrimTest, ...]] = (
     TrimTest(
         FULL_LOAD_TEST,
         "Log air mass flow in a full-throttle pull to high speed and compare with the displacement"
-        " (37 to 40 g/s per litre at 5000 1/min without a charger).",
+        " (37 to 40 g/s per litre at 5000 rpm without a charger).",
         8.0,
         ("low", "as expected", "high"),
         (0.05, 0.90, 0.05),

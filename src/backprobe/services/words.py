@@ -107,6 +107,7 @@ _QUANTITY_WORDS: Final[dict[str, str]] = {
     "scan": "control unit's",
     "fitted": "fitted resistor",
 }
+_UNITS_READ: Final = {"degC": "°C", "1/min": "rpm"}
 _READING: Final = re.compile(
     rf"(?P<round>.+?) (?P<quantity>{'|'.join(sorted(_QUANTITY_WORDS, key=len, reverse=True))})"
     r"(?: (?P<place>.+))?"
@@ -285,3 +286,8 @@ def interval_words(low: float, high: float, unit: str) -> str:
 def counted(number: int, one: str, many: str = "") -> str:
     """A number of things: "1 job", "2 jobs", "20,000 jobs"."""
     return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def unit_words(unit: str) -> str:
+    """A unit as it is read, where logs spell it for machines."""
+    return _UNITS_READ.get(unit, unit)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from backprobe.services.findings.words import significant
 from backprobe.services.kept_samples import Drawing, KeptSamples
+from backprobe.services.words import unit_words
 from backprobe.store.recording import Recording
 
 Array = NDArray[np.float64]
@@ -97,7 +98,7 @@ def _strip(traces: Sequence[Trace], top: float, tall: float) -> list[str]:
             ' fill="none" stroke="currentColor"/>'
         )
     ]
-    shown = f" {escape(traces[0].unit)}" if traces[0].unit else ""
+    shown = f" {escape(unit_words(traces[0].unit))}" if traces[0].unit else ""
     for tick in ticks:
         at = float(y(tick))
         parts.append(

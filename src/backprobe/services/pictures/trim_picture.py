@@ -67,7 +67,7 @@ def _draw_bank(canvas: Canvas, table: TrimTable, bank: int, y: float) -> float:
         corner = _LEFT + columns.index(column) * wide, y + rows.index(row) * _HIGH
         here = [c for c in table.cells if (_column(c), _row(c)) == (column, row)]
         _draw_cell(canvas, here, bank, corner, wide)
-    canvas.text(_EDGE, y + len(rows) * _HIGH + 18.0, "1/min", size=_SMALL)
+    canvas.text(_EDGE, y + len(rows) * _HIGH + 18.0, "rpm", size=_SMALL)
     return y + len(rows) * _HIGH + 60.0
 
 

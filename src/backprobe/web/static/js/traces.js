@@ -21,11 +21,17 @@ export function instant(seconds, step = Math.abs(seconds)) {
   return `${(seconds * factor).toFixed(Math.min(digits, 9))} ${unit}`;
 }
 
+// Units as they are read, where logs spell them for machines.
+const READ = { "degC": "°C", "1/min": "rpm" };
+export function unitWords(unit) {
+  return READ[unit] ?? unit;
+}
+
 // Values with their unit, volts below one in millivolts too.
 export function shown(value, unit) {
   if (value === null || value === undefined || Number.isNaN(value)) return "nothing";
   if (unit === "V") return Math.abs(value) < 1 ? `${(value * 1000).toFixed(Math.abs(value) < 0.1 ? 1 : 0)} mV` : `${value.toFixed(3)} V`;
-  return `${Number(value.toPrecision(5))} ${unit}`.trim();
+  return `${Number(value.toPrecision(5))} ${unitWords(unit)}`.trim();
 }
 
 export class Traces {
@@ -103,7 +109,7 @@ export class Traces {
         scales: { x: { time: false, auto: false }, ...Object.fromEntries(units.map((unit) => [unit, { auto: false }])) },
         axes: [
           { ...axis, size: isLast ? 34 : 8, values: isLast ? (_, ticks) => ticks.map((tick) => instant(tick, Math.abs(ticks[1] - ticks[0]) * 5 || Math.abs(tick))) : () => [] },
-          ...units.map((unit, index) => ({ ...axis, scale: unit, size: 52, side: index % 2 ? 1 : 3, grid: index ? { show: false } : axis.grid, label: unit === "value" ? "" : unit, labelSize: 16, labelFont: `bold 13px ${FAMILY}` })),
+          ...units.map((unit, index) => ({ ...axis, scale: unit, size: 52, side: index % 2 ? 1 : 3, grid: index ? { show: false } : axis.grid, label: unit === "value" ? "" : unitWords(unit), labelSize: 16, labelFont: `bold 13px ${FAMILY}` })),
         ],
         series,
         bands,
