@@ -139,7 +139,7 @@ def test_every_terminal_has_its_role_in_words_its_share_and_a_reason() -> None:
     wires = flat(told()).split("WIRES")[1].split("CIRCUIT")[0]
     assert "1 GN/WH thermistor signal (settled, 99.6 %)" in wires
     assert "fed through about 2.2 kohm. (A: volts with load at 1, decisive)" in wires
-    assert "4 RD not decided: signal, a voltage 52 %, signal, switching 45 % or not used" in wires
+    assert "4 RD not decided: signal, a voltage 52 %; signal, switching 45 %; or not used" in wires
     assert "2 BU regulated supply (very likely, 93 %) or not used 7 %" in wires
     assert "! The diagram says: battery feed." in wires
 

@@ -28,7 +28,6 @@ from backprobe.services.answer import (
 )
 from backprobe.services.proof import minimum_proof
 from backprobe.services.telling import (
-    DECIDED_FROM,
     WORTH_NAMING,
     because,
     best_reason,
@@ -102,7 +101,7 @@ def _wires(job: Job, answer: Answer) -> RenderableType:
         if reason is not None:
             lines.append(Text(because(reason)))
         others = other_roles(said)
-        if others and said.probability >= DECIDED_FROM:
+        if others:
             lines.append(Text(f"or {others}"))
         if terminal.diagram and terminal.diagram != said.role:
             lines.append(Text(f"! The diagram says: {role_words(terminal.diagram)}.", style="bold"))

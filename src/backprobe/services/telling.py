@@ -66,11 +66,19 @@ def role_line(said: TerminalAnswer) -> str:
         return f"{role_words(said.role)} ({sure(said.probability)})"
     falling = sorted(said.roles.items(), key=lambda item: -item[1])
     shares = [f"{role_words(role)} {percent(share)}" for role, share in falling[:4]]
-    return f"not decided: {listed(shares, joint='or')}"
+    if shares[1:]:
+        shares[-1] = f"or {shares[-1]}"
+    # Some roles hold a comma themselves: "signal, switching".
+    return f"not decided: {'; '.join(shares)}"
 
 
 def other_roles(said: TerminalAnswer) -> str:
-    """List the other roles that a wire may have, likeliest first."""
+    """List the other roles that a wire may have, likeliest first.
+
+    None where its line (`role_line`) lists them already, as that of an undecided one does.
+    """
+    if said.probability < DECIDED_FROM:
+        return ""
     others = [
         f"{role_words(role)} {percent(share)}"
         for role, share in sorted(said.roles.items(), key=lambda item: -item[1])
