@@ -98,6 +98,20 @@ def test_a_store_in_trouble_is_told_to_all(store: Store) -> None:
     assert titles(store) == ["again", "first"]
 
 
+def test_who_is_interrupted_leaves_the_others_their_turn(store: Store) -> None:
+    """What was told as kept is there, and nothing else, whoever wrote for all."""
+
+    def interrupted(_session: Session) -> str:
+        raise KeyboardInterrupt
+
+    group = Group(store)
+    names = [f"{n}" for n in range(6)]
+    found = group.write([*(begin(name) for name in names), interrupted])
+    kept = [name for name, each in zip(names, found, strict=False) if each.exception() is None]
+    assert len(kept) >= 5
+    assert titles(store) == [*kept, "first"]
+
+
 def test_one_alone_writes_at_once(store: Store) -> None:
     writing = SharedWriting(store)
     assert writing.write(begin("one"))

@@ -61,11 +61,13 @@ class SharedWriting:
         self._waiting.append(wish)  # type: ignore[arg-type]  # taken out with the same type
         with self._turn:
             if not wish.is_done:
-                self._write_all_that_wait()
+                self._write_all_that_wait(wish)  # type: ignore[arg-type]  # as above
         return wish.outcome()
 
-    def _write_all_that_wait(self) -> None:
+    def _write_all_that_wait(self, own: _Wish[object]) -> None:
         group = [self._waiting.popleft() for _ in range(len(self._waiting))]
+        if own not in group:  # whoever wrote for it was interrupted
+            group.append(own)
         if not self._is_written(group):
             for each in group:
                 self._is_written([each])
