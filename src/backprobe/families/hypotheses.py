@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,10 +63,13 @@ class Hypotheses:
     free_name: IntArray
     driven_name: IntArray
     severity_name: int = 0  # what the fault's severity is called in free_name
+    _slots: dict[int, Mapping[str, int]] = field(default_factory=dict, compare=False, repr=False)
 
-    def circuit(self, h: int) -> FamilyCircuit:
-        """The circuit of one hypothesis, by name."""
-        return compile_family(*self.pairs[h])
+    def slots(self, h: int) -> Mapping[str, int]:
+        """Value slot of each name of one hypothesis's circuit; drawn up when first asked for."""
+        if h not in self._slots:
+            self._slots[h] = prior_slots(compile_family(*self.pairs[h]))
+        return self._slots[h]
 
     def severity_place(self, h: int) -> int:
         """Place of the fault's severity among the free values of a hypothesis, or -1."""

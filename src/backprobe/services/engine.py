@@ -49,11 +49,9 @@ class Posterior:
     @property
     def best_fit(self) -> tuple[int, int]:
         """Condition and row of the best explanation (posterior mass, then evidence)."""
-        w = self.draws.weight
-        scores: dict[tuple[int, int], float] = {}
-        for c, g, x in zip(self.draws.condition, self.draws.group, w, strict=True):
-            scores[(int(c), int(g))] = scores.get((int(c), int(g)), 0.0) + float(x)
-        condition, group = max(scores, key=lambda k: scores[k])
+        draws, n_group = self.draws, int(self.draws.group.max()) + 1
+        mass = np.bincount(draws.condition * n_group + draws.group, weights=draws.weight)
+        condition, group = divmod(int(np.argmax(mass)), n_group)
         return condition, int(self.groups[condition][group].modes[0])
 
     @property

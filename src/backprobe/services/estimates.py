@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from backprobe.core.circuit.elements import thermistor_ohm
 from backprobe.core.inference.importance import gaussian_draws
 from backprobe.core.inference.predict import Prediction, predict
-from backprobe.families.circuit import FamilyCircuit
 from backprobe.families.fault_edits import SEVERITY
-from backprobe.families.hypotheses import prior_slots
+from backprobe.families.schema import Family
 from backprobe.services.answer import Estimate
 from backprobe.services.engine import Posterior
 from backprobe.services.summary import NOT_USED, best_roles, fault_answers
@@ -164,12 +163,13 @@ def _thermistor(
     posterior: Posterior, sample: _Sample, r: int, round_name: str, pin: str
 ) -> Iterator[Estimate]:
     ohm = np.full(sample.hypothesis.size, np.nan)
+    hypotheses = posterior.bench.hypotheses
     for h in np.unique(sample.hypothesis):
-        circuit = posterior.bench.hypotheses.circuit(int(h))
-        element = next((e for e in circuit.family.elements if e.kind == "thermistor"), None)
+        elements = hypotheses.pairs[int(h)][0].elements
+        element = next((e for e in elements if e.kind == "thermistor"), None)
         if element is None:
             continue
-        slot = prior_slots(circuit)
+        slot = hypotheses.slots(int(h))
         mine = sample.hypothesis == h
         values = sample.values[mine, r]
         ohm[mine] = thermistor_ohm(
@@ -196,7 +196,7 @@ def _severity(posterior: Posterior, draws: _Sample, fault: str) -> Array:
     found = np.full(draws.hypothesis.size, np.nan)
     for h in np.unique(draws.hypothesis):
         if posterior.bench.hypotheses.pairs[int(h)][1].name == fault:
-            slot = prior_slots(posterior.bench.hypotheses.circuit(int(h)))
+            slot = posterior.bench.hypotheses.slots(int(h))
             mine = draws.hypothesis == h
             found[mine] = draws.values[mine, 0, slot[SEVERITY]]
     return found
@@ -205,35 +205,31 @@ def _severity(posterior: Posterior, draws: _Sample, fault: str) -> Array:
 def _pull_up(posterior: Posterior, draws: _Sample, terminal: int) -> Array:
     """Resistance between the control unit's feed and the wire at a terminal, NaN: none."""
     found = np.full(draws.hypothesis.size, np.nan)
+    hypotheses = posterior.bench.hypotheses
     for h in np.unique(draws.hypothesis):
-        circuit = posterior.bench.hypotheses.circuit(int(h))
-        slot = prior_slots(circuit)
-        for k, wire in enumerate(circuit.family.wires):
+        family, slot = hypotheses.pairs[int(h)][0], hypotheses.slots(int(h))
+        for k, wire in enumerate(family.wires):
             mine = (draws.hypothesis == h) & (draws.best[:, terminal] == k)
             if not mine.any():
                 continue
-            for name, only in _pull_up_values(circuit, wire.to):
+            for name, only in _pull_up_values(family, wire.to):
                 if name not in slot:
                     continue
                 values = draws.values[mine, 0]
                 there = np.ones(values.shape[0], dtype=bool)
                 if only is not None and only[0] in slot:
-                    options = circuit.family.values[only[0]].choices
+                    options = family.values[only[0]].choices
                     there = values[:, slot[only[0]]] == options.index(only[1])
                 found[np.flatnonzero(mine)[there]] = values[there, slot[name]]
     return found
 
 
-def _pull_up_values(
-    circuit: FamilyCircuit, node: str
-) -> Iterator[tuple[str, tuple[str, str] | None]]:
+def _pull_up_values(family: Family, node: str) -> Iterator[tuple[str, tuple[str, str] | None]]:
     """Names of the resistors that join a node to a supply of the control unit."""
     own_feeds = {
-        e.nodes[0]
-        for e in circuit.family.elements
-        if e.kind == "source" and e.side == "control-unit"
+        e.nodes[0] for e in family.elements if e.kind == "source" and e.side == "control-unit"
     }
-    for e in circuit.family.elements:
+    for e in family.elements:
         if e.kind == "resistor" and e.side == "control-unit" and node in e.nodes:
             other = e.nodes[0] if e.nodes[1] == node else e.nodes[1]
             if other in FEEDS or other in own_feeds - {"cu-ground", "cu-inner"}:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference.importance import Draws
-from backprobe.families.hypotheses import Hypotheses, prior_slots
+from backprobe.families.hypotheses import Hypotheses
 from backprobe.families.schema import Element, Family, Prior, Wire
 
 IntArray = NDArray[np.int64]
@@ -97,7 +97,7 @@ def _has(
     hypotheses: Hypotheses, draws: Draws, sound: int, name: str, code: float
 ) -> NDArray[np.bool_]:
     """Which draws of one family have an option of a choice; ``sound`` is its sound hypothesis."""
-    slot = prior_slots(hypotheses.circuit(sound))[name]
+    slot = hypotheses.slots(sound)[name]
     place = int(np.flatnonzero(hypotheses.table.free_slot[sound] == slot)[0])
     is_it = hypotheses.free_name[draws.hypothesis] == hypotheses.free_name[sound, place]
     own_slot = hypotheses.table.free_slot[draws.hypothesis, np.argmax(is_it, axis=1)]

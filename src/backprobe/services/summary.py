@@ -38,6 +38,7 @@ def role_probabilities(posterior: Posterior) -> Array:
     return np.asarray(found / np.maximum(found.sum(axis=1, keepdims=True), 1e-300))
 
 
+@lru_cache(maxsize=2)
 def best_roles(posterior: Posterior) -> tuple[int, ...]:
     """Roles in the most probable assignment of all."""
     draws = posterior.draws
@@ -82,18 +83,21 @@ def fault_answers(posterior: Posterior) -> tuple[FaultAnswer, ...]:
     total: dict[str, float] = defaultdict(float)
     places: dict[str, dict[tuple[int, ...], float]] = defaultdict(lambda: defaultdict(float))
     draws = posterior.draws
-    for d, (h, w) in enumerate(zip(draws.hypothesis, draws.weight, strict=True)):
-        family, fault = posterior.bench.hypotheses.pairs[int(h)]
-        total[fault.name] += float(w)
+    terminal, weight = np.argsort(draws.best, axis=1), draws.weight  # terminal of each wire
+    for h in dict.fromkeys(draws.hypothesis.tolist()):  # in the order of the draws
+        family, fault = posterior.bench.hypotheses.pairs[h]
         names = [x.name for x in family.wires]
         wires = [names.index(x) for x in fault.wires]
-        at = tuple(sorted(int(np.flatnonzero(draws.best[d] == k)[0]) for k in wires))
-        places[fault.name][at] += float(w)
+        mine = np.flatnonzero(draws.hypothesis == h)
+        at = np.sort(terminal[mine][:, wires], axis=1).tolist()
+        for place, w in zip(map(tuple, at), weight[mine].tolist(), strict=True):
+            total[fault.name] += w
+            places[fault.name][place] += w
     pins = posterior.problem.job.connector.pins
     answers = []
     for name, p in sorted(total.items(), key=lambda item: -item[1]):
-        at = max(places[name], key=lambda key: places[name][key])
-        answers.append(FaultAnswer(name, p, tuple(pins[t] for t in at)))
+        most = max(places[name], key=lambda key: places[name][key])
+        answers.append(FaultAnswer(name, p, tuple(pins[t] for t in most)))
     return tuple(answers)
 
 

@@ -181,12 +181,11 @@ def sample_groups(
         drawn, density = _propose(fits, group, own, n_draw, rng)
         z.append(drawn)
         log_q.append(density)
-    each = [group for group in groups for _ in range(n_draw)]
     draws_z, density = np.concatenate(z), np.concatenate(log_q)
-    weighed = weigh(table, sheet, fits, each, draws_z, density)
+    weighed = weigh(table, sheet, fits, groups, draws_z, density)
     steadied = _steadied(weighed.log_weight.reshape(len(groups), n_draw), log_laplace)
     weighed = replace(weighed, log_weight=steadied.ravel())
-    return _as_draws(weighed, fits, each, draws_z)
+    return _as_draws(weighed, fits, groups, draws_z)
 
 
 def _steadied(log_weight: Array, log_laplace: Array) -> Array:
@@ -317,8 +316,8 @@ def weigh(
 
     Parameters
     ----------
-    groups : list of Group, n long
-        Group that each coordinate vector belongs to.
+    groups : list of Group
+        Groups that the coordinates belong to, as many of each, one group after the other.
     z : ndarray, shape (n, n_z)
     log_q : ndarray, shape (n,)
         Log density of the proposal, normal constant left out.
@@ -328,8 +327,9 @@ def weigh(
     Weighed
         Log weights, wire marginals and best assignments.
     """
-    mode = np.array([group.modes[0] for group in groups], dtype=np.int64)
-    rows = table.rows(fits.hypothesis[mode])
+    first = np.array([group.modes[0] for group in groups], dtype=np.int64)
+    times = len(z) // len(groups)
+    rows, mode = table.repeated(fits.hypothesis[first], times), np.repeat(first, times)
     layout = layout_of(table, sheet)
     assigned = fits.assigned[mode]
     prediction = predict(
@@ -350,7 +350,8 @@ def weigh(
     held = is_choice(rows, layout)
     log_prior_z = -0.5 * np.sum(np.where(held, 0.0, z) ** 2, axis=1)
     log_choice = fits.log_choice[mode]
-    log_prior = log_prior_z + log_choice + rows.log_prior + [g.log_condition for g in groups]
+    log_condition = np.repeat([g.log_condition for g in groups], times)
+    log_prior = log_prior_z + log_choice + rows.log_prior + log_condition
     log_weight = total.log_sum + common + log_prior - log_q
     if total.marginals is None or total.best is None:
         raise AssertionError  # asked for above; tells the type checker
@@ -373,10 +374,11 @@ def laplace_draws(table: HypothesisTable, sheet: Sheet, fits: Fit, groups: list[
 
 
 def _as_draws(weighed: Weighed, fits: Fit, groups: list[Group], z: Array) -> Draws:
+    times = len(z) // len(groups)
     return Draws(
-        hypothesis=fits.hypothesis[[g.modes[0] for g in groups]],
-        condition=np.array([g.condition for g in groups], dtype=np.int64),
-        group=np.array([g.number for g in groups], dtype=np.int64),
+        hypothesis=np.repeat(fits.hypothesis[[g.modes[0] for g in groups]], times),
+        condition=np.repeat([g.condition for g in groups], times),
+        group=np.repeat([g.number for g in groups], times),
         z=z,
         log_weight=weighed.log_weight,
         marginal=weighed.marginal,

@@ -237,7 +237,8 @@ def _fitted(
     n_m, n_r = table.n_wire.size, len(sheet.rounds)
     nodes = np.zeros((n_m, n_r, most, 2), dtype=np.int64)
     siemens = np.zeros((n_m, n_r, most))
-    full = np.concatenate([table.circuits.probe, np.zeros((n_m, 1), dtype=np.int64)], axis=1)
+    full = np.pad(table.circuits.probe, ((0, 0), (0, 1)))  # the last one is the reference
+    full = np.repeat(full, table.repeats, axis=0)
     for r, item in enumerate(sheet.rounds):
         for f, (a, b, ohm) in enumerate(item.fitted):
             for side, terminal in enumerate((a, b)):
@@ -246,6 +247,8 @@ def _fitted(
                     wire = np.where(wire < table.n_wire, wire, full.shape[1] - 1)
                     nodes[:, r, f, side] = np.take_along_axis(full, wire[:, None], axis=1)[:, 0]
             siemens[:, r, f] = 1.0 / ohm
+    shape = (n_m // table.repeats, table.repeats * n_r, most)  # of the circuits
+    nodes, siemens = nodes.reshape(*shape, 2), siemens.reshape(shape)
     return Extra(np.repeat(nodes, per_round, axis=1), np.repeat(siemens, per_round, axis=1))
 
 
