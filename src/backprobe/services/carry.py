@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.inference.fit import Fit
+from backprobe.core.inference.fit import Fit, fit
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import carry_bases, last_choices, layout_of
 from backprobe.core.inference.screen import screen
@@ -25,7 +25,7 @@ from backprobe.families.faults import Fault
 from backprobe.families.schema import Family
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.doubted import WORTH_WIDENING, alternatives, leading, reached
-from backprobe.services.fits import distinct, fit_split, refined, start_z
+from backprobe.services.fits import distinct, refined, start_z
 from backprobe.services.problem import Condition, Problem
 from backprobe.services.search import NEAR, widened
 from backprobe.vocabulary import NO_FAULT
@@ -61,9 +61,9 @@ class Known:
 def known_of(bench: Workbench, problem: Problem, fits: Sequence[Fit]) -> Known:
     """What to keep of the fits of a problem's conditions: as much as `go_on` takes over."""
     kept = []
-    for condition, fit in zip(problem.conditions, fits, strict=True):
-        rows = _taken_over(bench, condition.sheet, fit, *TAKEN_OVER)
-        kept.append(fit.rows(np.union1d(rows, np.argmax(fit.log_posterior))))
+    for condition, own in zip(problem.conditions, fits, strict=True):
+        rows = _taken_over(bench, condition.sheet, own, *TAKEN_OVER)
+        kept.append(own.rows(np.union1d(rows, np.argmax(own.log_posterior))))
     return Known(problem, tuple(kept), bench.hypotheses.pairs)
 
 
@@ -98,7 +98,7 @@ def go_on(bench: Workbench, problem: Problem, known: Known) -> list[Fit] | None:
         at = older[n]
         if condition.key_off and at is not None:
             starts = _starts(bench, condition, known, at)
-            found[n] = fit_split(bench, *starts, condition.sheet, STEPS)
+            found[n] = fit(bench.hypotheses.table, *starts, condition.sheet, STEPS)
     new = [n for n in range(len(conditions)) if n not in found]
     searched = alternatives(bench, problem.sheet, [conditions[n] for n in new], plain)
     found |= dict(zip(new, searched, strict=True))
@@ -127,8 +127,8 @@ def _fitted_together(
     parts += [_starts(bench, problem.conditions[n], known, at) for n, at in older.items()]
     sizes = [part[0].size for part in parts]
     bad = [problem.conditions[n].lead_bad for n in (0, *older)]
-    fits = fit_split(
-        bench,
+    fits = fit(
+        bench.hypotheses.table,
         np.concatenate([part[0] for part in parts]),
         np.concatenate([part[1] for part in parts]),
         np.concatenate([part[2] for part in parts]),

@@ -8,11 +8,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.inference.fit import Fit
+from backprobe.core.inference.fit import Fit, fit
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.fits import fit_split, start_z
+from backprobe.services.fits import start_z
 from backprobe.services.problem import Condition, corrected_sheets
 
 Array = NDArray[np.float64]
@@ -46,8 +46,8 @@ def alternatives(
     if lead:
         batch = [_starts_without(bench, c, carried) for c in lead]
         sizes = [b[0].size for b in batch]
-        fits = fit_split(
-            bench,
+        fits = fit(
+            bench.hypotheses.table,
             np.concatenate([b[0] for b in batch]),
             np.concatenate([b[1] for b in batch]),
             np.concatenate([b[2] for b in batch]),
@@ -60,7 +60,7 @@ def alternatives(
     for condition in conditions:
         if condition.key_off:
             starts = _starts_without(bench, condition, carried)
-            found.append(fit_split(bench, *starts, condition.sheet, STEPS))
+            found.append(fit(bench.hypotheses.table, *starts, condition.sheet, STEPS))
     return found
 
 

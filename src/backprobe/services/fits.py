@@ -1,4 +1,4 @@
-"""Fits of many rivals at once: in batches of like size, with better choices, without copies."""
+"""Fits of many rivals at once: with better choices, without copies."""
 
 from __future__ import annotations
 
@@ -52,8 +52,8 @@ def refined(
     best, rest = fits.rows(order[:n_near]), fits.rows(order[n_near:])
     z = _better_choices(bench, sheet, best)
     source, changed = _worth_trying(bench, sheet, best)
-    further = fit_split(
-        bench,
+    further = fit(
+        bench.hypotheses.table,
         np.concatenate([best.hypothesis, best.hypothesis[source]]),
         np.concatenate([best.assigned, best.assigned[source]]),
         np.concatenate([z, changed]),
@@ -178,31 +178,6 @@ def start_z(bench: Workbench, sheet: Sheet, particle: IntArray) -> Array:
     return start_coordinates(bench.bank, table, particle, whole, layout)
 
 
-def fit_split(
-    bench: Workbench,
-    hypothesis: IntArray,
-    assigned: IntArray,
-    z: Array,
-    sheet: Sheet,
-    steps: int,
-    lead_bad: Bools | None = None,
-    gentle: tuple[float, ...] = fitting.GENTLE,
-) -> Fit:
-    """Fit explanations in batches of like number of switching elements (less padding)."""
-    table = bench.hypotheses.table
-    n_switch = (table.circuits.switch_share[hypothesis] >= 0).sum(axis=1)
-    parts, order = [], []
-    for count in np.unique(n_switch):
-        index = np.flatnonzero(n_switch == count)
-        bad = None if lead_bad is None else lead_bad[index]
-        parts.append(
-            fit(table, hypothesis[index], assigned[index], z[index], sheet, steps, bad, gentle)
-        )
-        order.append(index)
-    joined = fitting.concatenate(parts)
-    return joined.rows(np.argsort(np.concatenate(order)))
-
-
 def score(
     bench: Workbench,
     hypothesis: IntArray,
@@ -212,11 +187,6 @@ def score(
     lead_bad: Bools,
 ) -> Array:
     """Log likelihood of each reading at given coordinates, no slopes, (M, n_read)."""
-    table = bench.hypotheses.table
-    n_switch = (table.circuits.switch_share[hypothesis] >= 0).sum(axis=1)
-    found = np.empty((hypothesis.size, sheet.n_read))
-    for count in np.unique(n_switch):
-        index = np.flatnonzero(n_switch == count)
-        rows = table.rows(hypothesis[index])
-        found[index] = readings_log(rows, assigned[index], z[index], sheet, lead_bad[index])
-    return found
+    if not hypothesis.size:
+        return np.zeros((0, sheet.n_read))
+    return readings_log(bench.hypotheses.table.rows(hypothesis), assigned, z, sheet, lead_bad)

@@ -218,9 +218,7 @@ def _lead_bad(
 def _batches(
     posterior: Posterior, draws: Draws, settings: Sequence[Setting], sheet: Sheet
 ) -> Iterator[tuple[IntArray, Sheet]]:
-    """Samples with as many switching elements whose continued rounds have the same key."""
-    circuits = posterior.bench.hypotheses.table.circuits
-    n_switch = (circuits.switch_share[draws.hypothesis] >= 0).sum(axis=1)
+    """Samples whose continued rounds have the same key."""
     rounds = [
         tuple(
             s.item
@@ -232,9 +230,7 @@ def _batches(
     ]
     number = np.array([rounds.index(r) for r in rounds])[draws.condition]
     for k in np.unique(number):
-        some = replace(sheet, rounds=rounds[int(k)])
-        for count in np.unique(n_switch[number == k]):
-            yield np.flatnonzero((number == k) & (n_switch == count)), some
+        yield np.flatnonzero(number == k), replace(sheet, rounds=rounds[int(k)])
 
 
 def _as_shown(meter: Meter, candidates: Candidates, mean: Array, spread: Array) -> Foresight:

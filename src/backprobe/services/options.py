@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from backprobe.core.inference import fit as fitting
 from backprobe.core.inference.choices import choice_bins, other_circuit_choices
-from backprobe.core.inference.fit import INDIFFERENT, Fit
+from backprobe.core.inference.fit import INDIFFERENT, Fit, fit
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.fits import distinct, fit_split, score
+from backprobe.services.fits import distinct, score
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -135,8 +135,8 @@ def _beside(bench: Workbench, sheet: Sheet, fits: Fit, others: _Others, behind: 
         return []
     chosen = np.array(new[:N_FITTED])
     source = source[chosen]
-    found = fit_split(
-        bench,
+    found = fit(
+        bench.hypotheses.table,
         fits.hypothesis[source],
         fits.assigned[source],
         z[chosen],

@@ -88,12 +88,9 @@ def _draws(
     table = bench.hypotheses.table
     laplace = importance.laplace_draws(table, sheet, fits, groups)
     is_near = np.array([(g.condition, g.number) in near for g in groups])
-    first = fits.hypothesis[[g.modes[0] for g in groups]]
-    n_switch = (table.circuits.switch_share[first] >= 0).sum(axis=1)
+    some = np.flatnonzero(is_near)
     parts = [laplace.rows(np.flatnonzero(~is_near))]
-    for count in np.unique(n_switch[is_near]):  # less padding
-        some = np.flatnonzero(is_near & (n_switch == count))
-        own = [groups[k] for k in some]
-        log_laplace = laplace.log_weight[some]
+    if some.size:
+        own, log_laplace = [groups[k] for k in some], laplace.log_weight[some]
         parts.append(importance.sample_groups(table, sheet, fits, own, N_DRAW, rng, log_laplace))
     return parts

@@ -17,13 +17,13 @@ from numpy.typing import NDArray
 
 from backprobe.core.inference import fit as fitting
 from backprobe.core.inference.bank import part
-from backprobe.core.inference.fit import Fit
+from backprobe.core.inference.fit import Fit, fit
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.families.schema import Family
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.fits import fit_split, refined, score, start_z
+from backprobe.services.fits import refined, score, start_z
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -52,7 +52,7 @@ def explore(bench: Workbench, sheet: Sheet) -> Fit:
     kin = np.unique(names, return_inverse=True)[1]
     start = screen(bench.bank, table, sheet, N_START, per_assignment=N_PARTICLE, kin=kin)
     z = start_z(bench, sheet, start.particle)
-    first = fit_split(bench, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
+    first = fit(bench.hypotheses.table, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
     return widened(bench, sheet, refined(bench, sheet, first, FIRST_STEPS))
 
 
@@ -89,14 +89,14 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     sound_lead = np.zeros((hypothesis.size, len(sheet.rounds)), dtype=bool)
     like = score(bench, hypothesis, wires, z, sheet, sound_lead).sum(axis=1)
     near = np.argsort(-(like + table.log_prior[hypothesis]), kind="stable")[:N_JOINT]
-    found = fit_split(bench, hypothesis[near], wires[near], z[near], sheet, JOINT_STEPS)
+    found = fit(table, hypothesis[near], wires[near], z[near], sheet, JOINT_STEPS)
     order = np.argsort(-(found.log_posterior + table.log_prior[found.hypothesis]))[:N_TURNED]
     source = np.flatnonzero(np.isin(np.arange(len(found.z)), order))
     turned = [wirings_alike(table.role[found.hypothesis[k]], found.assigned[k]) for k in source]
     source = np.repeat(source, [len(ways) for ways in turned])
     if source.size:
         ways, similar = np.concatenate(turned), found.rows(source)
-        again = fit_split(bench, similar.hypothesis, ways, similar.z, sheet, FIRST_STEPS)
+        again = fit(table, similar.hypothesis, ways, similar.z, sheet, FIRST_STEPS)
         found = fitting.concatenate([found, again])
     return refined(bench, sheet, found)
 
@@ -126,8 +126,8 @@ def nearest_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     doubted = first.lead_bad[:1]
     start = _best_severity(bench, hypothesis, wires, start, sheet, doubted)
     near, swapped = _near_exchanges(bench, sheet, first, leading)
-    return fit_split(
-        bench,
+    return fit(
+        bench.hypotheses.table,
         np.concatenate([hypothesis, first.hypothesis[near]]),
         np.concatenate([wires, swapped]),
         np.concatenate([start, first.z[near]]),

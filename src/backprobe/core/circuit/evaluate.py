@@ -1,7 +1,8 @@
 """Solve a table of circuits for many sets of values at once, with sensitivities."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from backprobe.core.circuit.sensitivity import (
     wanted_entries,
 )
 from backprobe.core.circuit.stamping import circuits_of
-from backprobe.core.circuit.wiring import Extra, Wiring, wire
+from backprobe.core.circuit.wiring import Extra, Solutions, Wiring, wire
 
 __all__ = ["Evaluation", "Extra", "evaluate", "evaluate_wired"]
 
@@ -24,25 +25,26 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+SLOPES = ("voltage_by", "unit_by", "alternating_by", "thevenin_by")
 _CHUNK = 60_000  # solutions in one piece: bounds the memory that the matrices take
 
 
 @dataclass(frozen=True, slots=True)
 class Evaluation:
-    """Solved circuits. M circuits (rows of the table), I solutions each, T terminals.
+    """Solved circuits: V solutions, T terminals. `evaluate` lays them out by circuit, (M, I, ...).
 
-    voltage, unit_voltage, alternating : ndarray, shape (M, I, T)
+    voltage, unit_voltage, alternating : ndarray, shape (V, T)
         Direct voltage at the probe points and at the control unit's ends of the wires, and
         alternating voltage (rms) at the probe points, V.
-    thevenin : ndarray, shape (M, I, T, T)
+    thevenin : ndarray, shape (V, T, T)
         Bus impedance matrix between probe points, ohm.
-    settled : ndarray of bool, shape (M, I)
+    settled : ndarray of bool, shape (V,)
         Whether the piecewise-linear elements found regions that fit the answer.
-    region : ndarray of int, shape (M, I, G)
+    region : ndarray of int, shape (V, G)
         Regions that the answer was found in.
-    pair_by : ndarray, shape (M, I, T, T, W), or None
-        Sensitivity of the resistance between two terminals; (M, I, n_pair, W) for some pairs.
-    voltage_by, unit_by, alternating_by, thevenin_by : ndarray, shape (M, I, T, W), or None
+    pair_by : ndarray, shape (V, n_pair, W), or None
+        Sensitivity of the resistance between two terminals; (M, I, T, T, W) from `evaluate`.
+    voltage_by, unit_by, alternating_by, thevenin_by : ndarray, shape (V, T, W), or None
         Sensitivities to the W wanted values; ``thevenin_by`` is that of the diagonal.
     """
 
@@ -57,12 +59,6 @@ class Evaluation:
     unit_by: Array | None = None
     alternating_by: Array | None = None
     thevenin_by: Array | None = None
-
-    def solutions(self, index: IntArray) -> "Evaluation":
-        """Some of the solutions of each circuit, repeats allowed."""
-        parts = {name: getattr(self, name) for name in Evaluation.__dataclass_fields__}
-        there = {name: part for name, part in parts.items() if part is not None}
-        return replace(self, **{n: part.take(index, axis=1) for n, part in there.items()})
 
 
 def evaluate(
@@ -107,26 +103,40 @@ def evaluate(
     NoUniqueAnswer
         A node of a circuit floats.
     """
-    shape = (*values.shape[:2], table.group_nodes.shape[1])
-    if region is None or region.shape != shape:
-        region = np.zeros(shape, dtype=np.int64)
-    step = max(1, _CHUNK // max(1, table.kind.shape[0]))
+    (n_m, n_i, n_value), n_group = values.shape, table.group_nodes.shape[1]
+    if region is None or region.shape != (n_m, n_i, n_group):
+        region = np.zeros((n_m, n_i, n_group), dtype=np.int64)
+    step = max(1, _CHUNK // max(1, n_m))
     pieces = []
-    for start in range(0, values.shape[1], step):
-        part = slice(start, start + step)
-        fitted = None if extra is None else extra.part(part)
-        own = np.arange(mode[part].size)
-        wiring = wire(table, mode[part], level[part], own, (own.size, values.shape[2]), fitted)
+    for start in range(0, n_i, step):
+        own = np.arange(start, min(start + step, n_i))
+        each = np.tile(own, n_m)
+        circuit = np.repeat(np.arange(n_m), own.size)
+        solutions = Solutions(circuit, mode[each], level[each], circuit * n_i + each)
+        fitted = None if extra is None else Extra(*(p[circuit, each] for p in _fields(extra)))
+        wiring = wire(table, solutions, n_value, fitted)
         entries = None if wanted is None else wanted_entries(wiring, wanted)
         ends = _all_pairs(wiring) if pairs else None
-        pieces.append(
-            evaluate_wired(wiring, values[:, part], entries, region=region[:, part], pairs=ends)
-        )
-    found = pieces[0] if len(pieces) == 1 else _joined(pieces)
-    if found.pair_by is None:
-        return found
-    n_t = found.thevenin.shape[2]
-    return replace(found, pair_by=found.pair_by.reshape(*values.shape[:2], n_t, n_t, -1))
+        found = evaluate_wired(wiring, values, entries, region=region[circuit, each], pairs=ends)
+        pieces.append([None if p is None else _by_circuit(p, n_m) for p in _fields(found)])
+    joined = Evaluation(*(_joined(parts) for parts in zip(*pieces, strict=True)))
+    if joined.pair_by is None:
+        return joined
+    n_t = joined.thevenin.shape[2]
+    return replace(joined, pair_by=joined.pair_by.reshape(n_m, n_i, n_t, n_t, -1))
+
+
+def _fields(of: Extra | Evaluation) -> list[Any]:
+    return [getattr(of, field.name) for field in fields(of)]
+
+
+def _by_circuit(part: Array, n_m: int) -> Array:
+    return part.reshape(n_m, -1, *part.shape[1:])
+
+
+def _joined(parts: Sequence[Any]) -> Any:
+    """Pieces (M, i, ...) one after the other along the solutions; None where there is none."""
+    return None if parts[0] is None else np.concatenate(parts, axis=1)
 
 
 def _all_pairs(wiring: Wiring) -> tuple[IntArray, IntArray]:
@@ -143,89 +153,64 @@ def evaluate_wired(
     *,
     region: IntArray | None = None,
     pairs: tuple[IntArray, IntArray] | None = None,
+    slopes: Collection[str] = SLOPES,
 ) -> Evaluation:
     """Solve circuits that are wired up already.
 
     Parameters
     ----------
     wiring : Wiring
-        Of M circuits, I solutions each.
-    values : ndarray, shape (M, J, P)
+        Of V solutions.
+    values : ndarray, shape (..., P)
         Sets of values by slot, SI units.
     wanted : Wanted, optional
         Entries of the values to return derivatives by.
-    region : ndarray of int, shape (M, I, G), optional
+    region : ndarray of int, shape (V, G), optional
         Regions to start the walk from.
     pairs : two ndarrays of int, shape (V, n_pair), optional
         Nodes between which to derive the resistance, instead of what is read at the terminals.
+    slopes : collection of str
+        Which of `SLOPES` to derive.
 
     Returns
     -------
     Evaluation
-        See there; ``pair_by`` has the shape (M, I, n_pair, W).
+        See there.
 
     Raises
     ------
     NoUniqueAnswer
         A node of a circuit floats.
     """
-    n_m, n_i, n_t = wiring.value_shape[0], wiring.n_solution, wiring.terminal.shape[1] // 2
-    start = np.zeros((wiring.count, wiring.n_group), dtype=np.int64)
-    if region is not None and region.size == start.size:
-        start = region.reshape(start.shape)
+    n_t = wiring.terminal.shape[1] // 2
+    start = np.zeros((wiring.count, wiring.n_group), dtype=np.int64) if region is None else region
     circuits = circuits_of(wiring, values)
     walked = walk(circuits, limits_of(wiring.edges, values), start)
     size, place, probe = wiring.n_node + 1, wiring.terminal_place, wiring.terminal[:, :n_t]
     at = walked.voltage.reshape(-1, 2).take(place, axis=0)  # (V, 2T, 2)
-    thevenin = walked.impedance.ravel().take(place[:, :n_t, None] * size + probe[:, None])
-
-    def shaped(found: Array) -> Array:
-        return found.reshape(n_m, n_i, *found.shape[1:])
-
     found = Evaluation(
-        voltage=shaped(at[:, :n_t, 0]),
-        unit_voltage=shaped(at[:, n_t:, 0]),
-        alternating=shaped(np.abs(at[:, :n_t, 1])),
-        thevenin=shaped(thevenin),
-        settled=walked.settled.reshape(n_m, n_i),
-        region=walked.region.reshape(n_m, n_i, -1),
+        voltage=at[:, :n_t, 0],
+        unit_voltage=at[:, n_t:, 0],
+        alternating=np.abs(at[:, :n_t, 1]),
+        thevenin=walked.impedance.ravel().take(place[:, :n_t, None] * size + probe[:, None]),
+        settled=walked.settled,
+        region=walked.region,
     )
     if wanted is None:
         return found
     moved = moved_entries(circuits, walked, wanted)
     if pairs is not None:
-        return replace(found, pair_by=shaped(pair_slopes(moved, *pairs)))
-    ends_by = voltage_slopes(moved)
-    alternating_by = np.zeros_like(ends_by[:, :n_t])
-    if wiring.is_alternating.any():
+        return replace(found, pair_by=pair_slopes(moved, *pairs))
+    ends_by, alternating_by, thevenin_by = voltage_slopes(moved), None, None
+    if "alternating_by" in slopes:
         sign = np.sign(at[:, :n_t, 1, None])
         alternating_by = sign * voltage_slopes(moved, alternating=True)[:, :n_t]
+    if "thevenin_by" in slopes:
+        thevenin_by = pair_slopes(moved, probe, np.zeros_like(probe))
     return replace(
         found,
-        voltage_by=shaped(ends_by[:, :n_t]),
-        unit_by=shaped(ends_by[:, n_t:]),
-        alternating_by=shaped(alternating_by),
-        thevenin_by=shaped(pair_slopes(moved, probe, np.zeros_like(probe))),
-    )
-
-
-def _joined(pieces: Sequence[Evaluation]) -> Evaluation:
-    """Evaluations of the same circuits, one after the other."""
-
-    def join(values: Sequence[Array | None]) -> Array | None:
-        there = [value for value in values if value is not None]
-        return np.concatenate(there, axis=1) if there else None
-
-    return Evaluation(
-        voltage=np.concatenate([p.voltage for p in pieces], axis=1),
-        unit_voltage=np.concatenate([p.unit_voltage for p in pieces], axis=1),
-        alternating=np.concatenate([p.alternating for p in pieces], axis=1),
-        thevenin=np.concatenate([p.thevenin for p in pieces], axis=1),
-        settled=np.concatenate([p.settled for p in pieces], axis=1),
-        region=np.concatenate([p.region for p in pieces], axis=1),
-        pair_by=join([p.pair_by for p in pieces]),
-        voltage_by=join([p.voltage_by for p in pieces]),
-        unit_by=join([p.unit_by for p in pieces]),
-        alternating_by=join([p.alternating_by for p in pieces]),
-        thevenin_by=join([p.thevenin_by for p in pieces]),
+        voltage_by=ends_by[:, :n_t],
+        unit_by=ends_by[:, n_t:],
+        alternating_by=alternating_by,
+        thevenin_by=thevenin_by,
     )

@@ -63,8 +63,8 @@ def limits_of(edges: Edges, values: Array) -> Limits:
     ----------
     edges : Edges
         Of V solutions.
-    values : ndarray, shape (M, J, P)
-        Values by slot, SI units.
+    values : ndarray, shape (..., P)
+        Sets of values by slot, SI units.
 
     Returns
     -------

@@ -48,21 +48,21 @@ def wanted_entries(wiring: Wiring, slots: IntArray) -> Wanted:
     Parameters
     ----------
     wiring : Wiring
-        Of M circuits.
+        Of circuits of a table.
     slots : ndarray of int, shape (M, W)
-        Value slots to derive by, each once; -1 pads.
+        Value slots to derive by of each of the table's circuits, each once; -1 pads.
 
     Returns
     -------
     Wanted
         See there.
     """
-    (n_m, _, n_value), n_wanted = wiring.value_shape, slots.shape[1]
+    (n_m, n_wanted), n_value = slots.shape, wiring.n_value
     number = np.full((n_m, n_value + 1), -1)  # the last column takes the pads
     number[np.arange(n_m)[:, None], slots] = np.arange(n_wanted)
     number[:, -1] = -1
-    circuit = wiring.solution // wiring.n_solution  # (E,)
-    found = number[circuit, wiring.slots % n_value]  # (3, E)
+    circuit = wiring.circuit.take(wiring.solution)  # (E,)
+    found = number.ravel().take(circuit * (n_value + 1) + wiring.slots % n_value)  # (3, E)
     which, entry = np.nonzero(found >= 0)
     return Wanted(
         n_wanted=n_wanted,

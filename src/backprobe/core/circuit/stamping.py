@@ -43,9 +43,9 @@ def circuits_of(wiring: Wiring, values: Array) -> Circuits:
     Parameters
     ----------
     wiring : Wiring
-        Of M circuits.
-    values : ndarray, shape (M, J, P)
-        Values by slot, SI units.
+        Of V solutions.
+    values : ndarray, shape (..., P)
+        Sets of values by slot, SI units.
 
     Returns
     -------

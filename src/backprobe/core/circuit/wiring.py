@@ -26,26 +26,38 @@ _IS_CURRENT = np.isin(np.arange(len(Coefficient)), [int(kind) for kind in CURREN
 
 
 @dataclass(frozen=True, slots=True)
+class Solutions:
+    """What is solved: V solutions, each of a circuit in a mode, at a level, with a set of values.
+
+    circuit : ndarray of int, shape (V,): row of the table.
+    mode : ndarray of int, shape (V,): `Mode`.
+    level : ndarray of int, shape (V, N_SWITCH): level (0 or 1) of each switching element.
+    value_set : ndarray of int, shape (V,): number of the set of values.
+    """
+
+    circuit: IntArray
+    mode: IntArray
+    level: IntArray
+    value_set: IntArray
+
+
+@dataclass(frozen=True, slots=True)
 class Extra:
     """Resistors fitted for some solutions only.
 
-    nodes : ndarray of int, shape (M, I, F, 2); 0 is the reference.
-    siemens : ndarray, shape (M, I, F); 0 is "not fitted".
+    nodes : ndarray of int, shape (V, F, 2); 0 is the reference.
+    siemens : ndarray, shape (V, F); 0 is "not fitted".
     """
 
     nodes: IntArray
     siemens: Array
 
-    def part(self, solutions: slice | IntArray) -> "Extra":
-        """Those of some solutions."""
-        return Extra(self.nodes[:, solutions], self.siemens[:, solutions])
-
-    def matrices(self, n_node: int) -> Array:
-        """What they add to the conductance matrices, S, (M * I, N, N)."""
+    def matrices(self, number: IntArray, n_node: int) -> Array:
+        """What they add to the conductance matrices, S, (V, N, N); ``number`` as nodes count."""
         eye = np.vstack([np.zeros((1, n_node)), np.eye(n_node)])
-        e = eye[self.nodes[..., 0]] - eye[self.nodes[..., 1]]  # (M, I, F, N)
-        added = np.matmul(np.swapaxes(e, -1, -2), self.siemens[..., None] * e)
-        return np.asarray(added.reshape(-1, n_node, n_node))
+        nodes = number[np.arange(len(number))[:, None, None], self.nodes]
+        e = eye[nodes[..., 0]] - eye[nodes[..., 1]]  # (V, F, N)
+        return np.asarray(np.matmul(np.swapaxes(e, -1, -2), self.siemens[..., None] * e))
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +67,7 @@ class Edges:
     ends : ndarray of int, shape (2, V, G)
         Places of the nodes whose difference decides, among voltages (V, 1 + N) laid flat.
     low, high : ndarray of int, shape (3, V, G)
-        Places of the values that make up the limits, among values (M, J, P) laid flat.
+        Places of the values that make up the limits, among all values laid flat.
     is_low, is_high : ndarray of bool, shape (V, G): whether there is such a limit.
     """
 
@@ -68,14 +80,15 @@ class Edges:
 
 @dataclass(frozen=True, eq=False)  # no slots: what follows from the fields is kept once made
 class Wiring:
-    """Entries of M circuits with I solutions each: V = M I solutions, N nodes, G groups.
+    """Entries of V solutions with N nodes and G groups.
 
-    E entries, in order of solution and stamp. "Place among values" is that in an array of shape
-    (M, J, P), laid flat: J sets of values a circuit, P slots; solutions may share a set.
+    E entries, in order of solution and stamp. "Place among values" is that in an array of sets of
+    P values each, laid flat; solutions may share a set. Nodes are numbered afresh in each solution,
+    those left out that nothing touches there: what is left to solve is smaller by a third.
 
-    table : the circuits.
-    n_solution : I.
-    value_shape : (M, J, P).
+    circuit : ndarray of int, shape (V,): row of the table that each solution is of.
+    n_value : P.
+    n_node : nodes of the solution that has most.
     solution : ndarray of int, shape (E,): the solution (0 to V - 1) that an entry is in.
     nodes : ndarray of int, shape (4, E): u+, u-, w+, w-; 0 is the reference.
     slots : ndarray of int, shape (3, E): places of p0, p1, p2 among values.
@@ -91,9 +104,8 @@ class Wiring:
     added : ndarray, shape (V, N, N), or None: conductance of fitted resistors, S.
     """
 
-    table: CircuitTable
-    n_solution: int
-    value_shape: tuple[int, int, int]
+    circuit: IntArray
+    n_value: int
     n_node: int
     solution: IntArray
     nodes: IntArray
@@ -129,7 +141,7 @@ class Wiring:
         return live
 
     def chosen(self, values: Array) -> Bools | None:
-        """Entries that the choices among values (M, J, P) leave, (E,); None: all of them."""
+        """Entries that the choices among values (..., P) leave, (E,); None: all of them."""
         if not self.choosing.size:
             return None
         left = np.ones(self.solution.size, dtype=bool)
@@ -196,27 +208,18 @@ class Wiring:
 
 
 def wire(
-    table: CircuitTable,
-    mode: IntArray,
-    level: IntArray,
-    value_set: IntArray,
-    sets: tuple[int, int],
-    extra: Extra | None = None,
+    table: CircuitTable, solutions: Solutions, n_value: int, extra: Extra | None = None
 ) -> Wiring:
-    """Wire up the circuits of a table for some solutions each.
+    """Wire up circuits of a table.
 
     Parameters
     ----------
     table : CircuitTable
         M circuits.
-    mode : ndarray of int, shape (I,)
-        `Mode` of each solution.
-    level : ndarray of int, shape (I, N_SWITCH)
-        Level of each switching element.
-    value_set : ndarray of int, shape (I,)
-        Which of a circuit's sets of values each solution takes.
-    sets : tuple of int
-        How many sets of values a circuit has, J, and how many slots a set has, P.
+    solutions : Solutions
+        What is to be solved.
+    n_value : int
+        How many slots a set of values has, P.
     extra : Extra, optional
         Fitted resistors.
 
@@ -225,26 +228,27 @@ def wire(
     Wiring
         See there.
     """
-    (n_m, n_stamp), n_i, (n_set, n_value) = table.kind.shape, mode.size, sets
-    n_node, n_group = int(table.n_node.max()), table.group_nodes.shape[1]
-    m, i, k = np.nonzero(_present(table, mode, level))
-    stamp = m * n_stamp + k  # (E,), place in arrays (M, K) laid flat
-    solution = m * n_i + i
-    base = (m * n_set + value_set[i]) * n_value  # (E,), where a circuit's set of values begins
+    n_stamp, n_group, circuit = table.kind.shape[1], table.group_nodes.shape[1], solutions.circuit
+    solution, k = np.nonzero(_present(table, solutions))
+    stamp = circuit.take(solution) * n_stamp + k  # (E,), place in arrays (M, K) laid flat
+    base = (solutions.value_set * n_value).take(solution)  # (E,), where the set of values begins
     kind, group = table.kind.ravel().take(stamp), table.group.ravel().take(stamp)
     grouped, choosing = np.flatnonzero(group >= 0), _choosing(table, stamp)
     is_current = _IS_CURRENT.take(kind)
     codes = [code for code in np.unique(table.kind).tolist() if code != Coefficient.NONE]
     own = [np.flatnonzero(kind == code) for code in codes]
     slots = _columns(table.value).take(stamp, axis=1) + base
-    ends = np.concatenate([table.probe, table.unit], axis=1)  # (M, 2T)
+    nodes = _columns(table.nodes).take(stamp, axis=1)
+    terminal = np.concatenate([table.probe, table.unit], axis=1).take(circuit, axis=0)  # (V, 2T)
+    number = _numbered(table, solution, nodes, terminal, extra)
+    row = np.arange(circuit.size)[:, None]
+    n_node = int(number.max(initial=0))
     return Wiring(
-        table=table,
-        n_solution=n_i,
-        value_shape=(n_m, n_set, n_value),
+        circuit=circuit,
+        n_value=n_value,
         n_node=n_node,
         solution=solution,
-        nodes=_columns(table.nodes).take(stamp, axis=1),
+        nodes=number.ravel().take(solution * number.shape[1] + nodes),
         slots=slots,
         kinds=tuple(
             (Coefficient(code), at, slots.take(at, axis=1))
@@ -259,10 +263,29 @@ def wire(
         choosing=choosing,
         choice_slot=base[choosing] + table.only_slot.ravel()[stamp[choosing]],
         choice_code=table.only_code.ravel()[stamp[choosing]],
-        edges=_edges(table, value_set, sets, n_node),
-        terminal=np.repeat(ends, n_i, axis=0),
-        added=None if extra is None else extra.matrices(n_node),
+        edges=_edges(table, solutions, n_value, number, n_node),
+        terminal=number[row, terminal],
+        added=None if extra is None else extra.matrices(number, n_node),
     )
+
+
+def _numbered(
+    table: CircuitTable,
+    solution: IntArray,
+    nodes: IntArray,
+    terminal: IntArray,
+    extra: Extra | None,
+) -> IntArray:
+    """New numbers of the nodes that are there in each solution, (V, 1 + N); the others get 0."""
+    count, size = terminal.shape[0], int(table.n_node.max()) + 1
+    there = np.zeros((count, size), dtype=bool)
+    there.ravel()[solution * size + nodes] = True
+    row = np.arange(count)[:, None]
+    there[row, terminal] = True
+    if extra is not None:
+        there[row, extra.nodes.reshape(count, -1)] = True
+    there[:, 0] = False
+    return np.where(there, np.cumsum(there, axis=1), 0)
 
 
 def _columns(table: IntArray) -> IntArray:
@@ -277,33 +300,37 @@ def _choosing(table: CircuitTable, stamp: IntArray) -> IntArray:
     return np.flatnonzero(table.only_slot.ravel()[stamp] >= 0)
 
 
-def _present(table: CircuitTable, mode: IntArray, level: IntArray) -> Bools:
-    """Stamps present by mode and by the level of the switching elements, (M, I, K)."""
-    each = [tuple(row) for row in np.concatenate([mode[:, None], level], axis=1).tolist()]
-    settings = list(dict.fromkeys(each))  # a few make up all solutions
-    present = np.empty((table.kind.shape[0], len(settings), table.kind.shape[1]), dtype=bool)
-    for number, (of_mode, *of_level) in enumerate(settings):
-        wanted = np.array([*of_level, 0])[table.switch]  # switch -1 picks the padding
-        by_level = (table.switch < 0) | (wanted == table.level)
-        present[:, number] = table.active[:, :, of_mode] & by_level & (table.kind > 0)
-    place = {setting: number for number, setting in enumerate(settings)}
-    return present[:, [place[setting] for setting in each]]
+def _present(table: CircuitTable, solutions: Solutions) -> Bools:
+    """Stamps present by mode and by the level of the switching elements, (V, K)."""
+    each = np.column_stack([solutions.circuit, solutions.mode, solutions.level])
+    most = each.max(axis=0, initial=0) + 1
+    key = np.ravel_multi_index(tuple(each.T), tuple(most))
+    _, first, place = np.unique(key, return_index=True, return_inverse=True)
+    circuit, mode, level = (part[first] for part in (each[:, 0], each[:, 1], each[:, 2:]))
+    # A few make up all solutions. Switch -1 picks the padding.
+    switch = table.switch[circuit]
+    wanted = np.take_along_axis(np.pad(level, ((0, 0), (0, 1))), switch, axis=1)
+    by_level = (switch < 0) | (wanted == table.level[circuit])
+    present = table.active[circuit, :, mode] & by_level & (table.kind[circuit] > 0)
+    return np.asarray(present[place])
 
 
-def _edges(table: CircuitTable, value_set: IntArray, sets: tuple[int, int], n_node: int) -> Edges:
-    n_m, n_i = table.kind.shape[0], value_set.size
-    first = (np.arange(n_m)[:, None] * sets[0] + value_set) * sets[1]  # (M, I)
-    item = np.arange(n_m * n_i).reshape(n_m, n_i) * (n_node + 1)
+def _edges(
+    table: CircuitTable, solutions: Solutions, n_value: int, number: IntArray, n_node: int
+) -> Edges:
+    circuit, row = solutions.circuit, np.arange(len(number))[:, None, None]
+    first = (solutions.value_set * n_value)[:, None, None]
 
-    def flat(numbers: IntArray, start: IntArray) -> IntArray:
-        """Numbers (M, G, n) from a start (M, I) on, as (n, V, G)."""
-        at = np.maximum(numbers, 0)[:, None] + start[:, :, None, None]  # (M, I, G, n)
-        return np.moveaxis(at.reshape(n_m * n_i, *numbers.shape[1:]), 2, 0).copy()
+    def flat(places: IntArray) -> IntArray:
+        """Places (V, G, n) as (n, V, G)."""
+        return np.ascontiguousarray(np.moveaxis(places, 2, 0))
 
+    ends = number[row, np.maximum(table.group_nodes[circuit], 0)]  # (V, G, 2)
+    low, high = table.group_low[circuit], table.group_high[circuit]
     return Edges(
-        ends=flat(table.group_nodes, item),
-        low=flat(table.group_low, first),
-        high=flat(table.group_high, first),
-        is_low=np.repeat(table.group_low[:, :, 0] >= 0, n_i, axis=0),
-        is_high=np.repeat(table.group_high[:, :, 0] >= 0, n_i, axis=0),
+        ends=flat(ends + row * (n_node + 1)),
+        low=flat(np.maximum(low, 0) + first),
+        high=flat(np.maximum(high, 0) + first),
+        is_low=low[:, :, 0] >= 0,
+        is_high=high[:, :, 0] >= 0,
     )

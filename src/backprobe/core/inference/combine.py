@@ -31,6 +31,8 @@ class LevelPlan:
     """How levels are combined, apart from values: M hypotheses, C combinations, T wires.
 
     level : ndarray of int, shape (C, n_switch): levels of the switching elements.
+    solution : ndarray of int, shape (M, R, S, C)
+        The solution of each round, set and combination: its first one where several are alike.
     share_slot, hertz_slot : ndarray of int, shape (M, N_SWITCH): value slots of each element's
         share of time high and frequency, -1: none.
     alternating_hertz : ndarray of int, shape (M,): value slot of the sources' frequency, -1: none.
@@ -39,6 +41,7 @@ class LevelPlan:
     """
 
     level: IntArray
+    solution: IntArray
     share_slot: IntArray
     hertz_slot: IntArray
     alternating_hertz: IntArray
@@ -46,13 +49,31 @@ class LevelPlan:
     wanted: IntArray
 
 
-def plan_levels(table: HypothesisTable, level: IntArray) -> LevelPlan:
-    """Look up what the combination of levels (C, n_switch) follows from."""
+# The derivatives of a solution that those of a quantity follow from.
+_NEEDED = {
+    "mean": "voltage_by",
+    "unit": "unit_by",
+    "alternating": "alternating_by",
+    "thevenin": "thevenin_by",
+}
+
+
+def slopes_needed(slopes: Collection[str]) -> frozenset[str]:
+    """Derivatives of solutions (`SLOPES`) that those of some quantities follow from."""
+    return frozenset(_NEEDED.get(name, "voltage_by") for name in slopes)
+
+
+def plan_levels(table: HypothesisTable, level: IntArray, solution: IntArray) -> LevelPlan:
+    """Look up what the combination of levels (C, n_switch) follows from.
+
+    ``solution`` (M, R, S, C) is the solution of each.
+    """
     first = np.full(table.celsius.size, BATTERY_SLOT)
     place = np.stack([first, table.celsius], axis=1)  # among the driven quantities, (M, 2)
     slot = table.driven_slot[np.arange(first.size)[:, None], np.maximum(place, 0)]
     return LevelPlan(
         level=level,
+        solution=solution,
         share_slot=np.repeat(table.circuits.switch_share, table.repeats, axis=0),
         hertz_slot=np.repeat(table.circuits.switch_hertz, table.repeats, axis=0),
         alternating_hertz=table.alternating_hertz,
@@ -101,7 +122,7 @@ def combine(
     values : RoundValues
         R rounds, S sets each.
     found : Evaluation
-        R * S * C solutions of each hypothesis.
+        Of the solutions.
     slopes : collection of str
         Quantities whose derivatives are wanted.
 
@@ -144,8 +165,10 @@ def _parts(plan: LevelPlan, values: RoundValues, found: Evaluation) -> _Parts:
     n_m, n_r, n_s = values.value.shape[:3]
     n_c = len(plan.level)
 
+    at = plan.solution.reshape(n_m, n_r, n_s * n_c)
+
     def by_round(value: Array) -> Array:
-        return value.reshape(n_m, n_r, n_s * n_c, *value.shape[2:])
+        return value.take(at, axis=0)
 
     v = by_round(found.voltage)
     weight, weight_by = _shares(plan, values)
@@ -159,7 +182,7 @@ def _parts(plan: LevelPlan, values: RoundValues, found: Evaluation) -> _Parts:
         deviation = v - (weight[:, :, None] @ v)
         middle = 0.5 * (_picked(v, top) + _picked(v, bottom))
         is_up = (v > middle[:, :, None]).astype(np.float64)
-    own = np.diagonal(by_round(found.thevenin), axis1=3, axis2=4)
+    own = by_round(np.diagonal(found.thevenin, axis1=1, axis2=2))
     alternating, unit = by_round(found.alternating), by_round(found.unit_voltage)
     return _Parts(weight, weight_by, v, deviation, unit, own, alternating, is_up, top, bottom)
 
@@ -277,14 +300,20 @@ class _Slopes:
         return n_m, n_r, n_s, len(self.plan.level), n_t, n_w
 
     def _summed(self, by: Array | None, factor: Array) -> Array:
-        """Sum over the levels of a set: slopes (M, RSC, T, W) times factors (M, R, SC, T or 1)."""
+        """Sum over the levels of a set: slopes (V, T, W) times factors (M, R, SC, T or 1)."""
         if by is None:
             raise AssertionError  # asked for by the caller; tells the type checker
-        shape = self._shape()
-        if shape[3] == 1:
-            return by.reshape(*shape[:3], *shape[4:]) * factor[..., None]
-        weighed = by.reshape(shape) * factor.reshape(*shape[:4], -1, 1)
-        return np.asarray(weighed.sum(axis=3))
+        *shape, n_c, n_t, n_w = self._shape()
+        at, factors = self.plan.solution.reshape(-1, n_c), factor.reshape(-1, n_c, factor.shape[3])
+        whole = np.zeros((len(by), factor.shape[3]))  # of a solution that stands for several levels
+        for c in range(n_c):
+            whole[at[:, c]] += factors[:, c]
+        weighed = by * whole[..., None]
+        total = weighed.take(at[:, 0], axis=0)
+        for c in range(1, n_c):
+            own = np.flatnonzero(at[:, c] > at[:, :c].max(axis=1))
+            total[own] += weighed.take(at[own, c], axis=0)
+        return total.reshape(*shape, n_t, n_w)
 
     def _leveled(self, per_level: Array) -> Array:
         """Slopes through the shares of time: sum of d weight times a quantity of each level."""

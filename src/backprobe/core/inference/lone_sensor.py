@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from backprobe.core.circuit.evaluate import evaluate_wired
 from backprobe.core.circuit.plan import N_SWITCH, Mode
 from backprobe.core.circuit.sensitivity import Wanted, wanted_entries
-from backprobe.core.circuit.wiring import Wiring, wire
+from backprobe.core.circuit.wiring import Solutions, Wiring, wire
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.round_values import RoundPlan, RoundValues
 from backprobe.core.inference.sheet import Sheet
@@ -28,7 +28,8 @@ class SensorPlan:
     rounds : the r rounds.
     same, active, both : ndarray of bool, shape (M, 1, T, T): terminals of one passive group; with
         electronics at either of them; at both.
-    wiring : of the circuits, r solutions each, or 2 r where a sensor has a contact (open, closed).
+    wiring : of the circuits, r solutions a hypothesis, or 2 r where a sensor has a contact (open,
+        closed).
     contact : ndarray of int, shape (M,): value slot of its contact's share of time closed, -1:
         none; or None where no sensor has one.
     wanted : entries to derive by, or None.
@@ -57,18 +58,18 @@ def plan_sensor(
     """Wire up the lone sensors for an ohmmeter in some rounds; None without rounds."""
     if not rounds:
         return None
-    n_share, (_, n_r, n_s) = table.repeats, plan.shape
-    first_set = (np.arange(n_share)[:, None] * n_r + rounds) * n_s
+    n_m, n_r, n_s = plan.shape
+    first_set = (np.arange(n_m)[:, None] * n_r + rounds) * n_s  # (M, r)
     contact = _contact(table)
     levels = np.array([1] if contact is None else [0, 1])
     count = first_set.size * levels.size
-    wiring = wire(
-        table.circuits,
+    solutions = Solutions(
+        np.repeat(np.arange(n_m) // table.repeats, count // n_m),
         np.full(count, int(Mode.SENSOR_ALONE)),
         np.repeat(np.tile(levels, first_set.size)[:, None], N_SWITCH, axis=1),
         np.repeat(first_set.ravel(), levels.size),
-        (n_share * n_r * n_s, plan.fixed.shape[1]),
     )
+    wiring = wire(table.circuits, solutions, plan.fixed.shape[1])
     one, other = table.active_end[:, None, :, None], table.active_end[:, None, None, :]
     first, second = _pairs(table, sheet, assigned)
     return SensorPlan(
@@ -136,14 +137,14 @@ def sensor_ohm(
     ohm = np.full((n_m, n_r, n_t, n_t), np.nan)
     if plan is None:
         return ohm, None
-    count, shape = len(plan.rounds), plan.wiring.value_shape
+    count = len(plan.rounds)
     n_level = 1 if plan.contact is None else 2
     pairs = None
     if plan.wanted is not None:
         nodes, row = plan.wiring.terminal[:, :n_t], np.arange(n_m * count * n_level)[:, None]
         first, second = (np.repeat(p, count * n_level, axis=0) for p in (plan.first, plan.second))
         pairs = nodes[row, first], nodes[row, second]
-    found = evaluate_wired(plan.wiring, values.value.reshape(shape), plan.wanted, pairs=pairs)
+    found = evaluate_wired(plan.wiring, values.value, plan.wanted, pairs=pairs)
     thevenin = _standing(plan, values, found.thevenin.reshape(n_m, count, n_level, n_t, n_t))
     own = np.diagonal(thevenin, axis1=2, axis2=3)
     across = own[..., :, None] + own[..., None, :] - thevenin - np.swapaxes(thevenin, 2, 3)

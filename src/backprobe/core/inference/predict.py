@@ -14,8 +14,14 @@ from numpy.typing import NDArray
 from backprobe.core.circuit.evaluate import evaluate_wired
 from backprobe.core.circuit.plan import N_SWITCH, Mode
 from backprobe.core.circuit.sensitivity import Wanted, wanted_entries
-from backprobe.core.circuit.wiring import Extra, Wiring, wire
-from backprobe.core.inference.combine import BATTERY_SLOT, LevelPlan, combine, plan_levels
+from backprobe.core.circuit.wiring import Extra, Solutions, Wiring, wire
+from backprobe.core.inference.combine import (
+    BATTERY_SLOT,
+    LevelPlan,
+    combine,
+    plan_levels,
+    slopes_needed,
+)
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.lone_sensor import SensorPlan, plan_sensor, sensor_ohm
@@ -48,8 +54,6 @@ class PredictionPlan:
     rounds : what the values follow from.
     levels : how levels are combined.
     wiring : the circuits, a solution for each round, set and combination of levels that matters.
-    solution : ndarray of int, shape (R * S * C,) a row, or None
-        The solution of each round, set and combination; None where each has its own.
     wanted : entries to derive by, or None.
     slopes : quantities to derive.
     sensor : the lone sensor for the ohmmeter, or None.
@@ -59,7 +63,6 @@ class PredictionPlan:
     rounds: RoundPlan
     levels: LevelPlan
     wiring: Wiring
-    solution: IntArray | None
     wanted: Wanted | None
     slopes: frozenset[str]
     sensor: SensorPlan | None
@@ -94,28 +97,24 @@ def prepare(
     """
     layout = layout_of(table, sheet)
     rounds = plan_rounds(table, layout, sheet)
+    mode = np.array([int(_mode(r)) for r in sheet.rounds], dtype=np.int64)
     level = np.array(list(product((0, 1), repeat=_n_switch(table, sheet))), dtype=np.int64)
-    n_share, (_, n_r, n_s), n_c = table.repeats, rounds.shape, len(level)
-    both = np.zeros((n_c, N_SWITCH), dtype=np.int64)
-    both[:, : level.shape[1]] = level
-    n_set = n_share * n_r * n_s
-    mode = np.tile(np.repeat([int(_mode(r)) for r in sheet.rounds], n_s * n_c), n_share)
-    kept, solution = _distinct(table, mode, n_c)
-    extra = _fitted(table, sheet, assigned, n_s * n_c)
+    kept, solution = _distinct(table, mode, level, rounds.shape)
+    (_, n_r, n_s), n_c = rounds.shape, len(level)
+    row_round = kept // (n_s * n_c)
+    circuit = row_round // n_r // table.repeats
+    both = np.pad(level, ((0, 0), (0, N_SWITCH - level.shape[1])))
     wiring = wire(
         table.circuits,
-        mode[kept],
-        np.tile(both, (n_set, 1))[kept],
-        np.repeat(np.arange(n_set), n_c)[kept],
-        (n_set, table.fixed.shape[1]),
-        None if extra is None else extra.part(kept),
+        Solutions(circuit, mode.take(row_round % max(n_r, 1)), both[kept % n_c], kept // n_c),
+        table.fixed.shape[1],
+        _fitted(table, sheet, assigned, row_round),
     )
     return PredictionPlan(
         layout=layout,
         rounds=rounds,
-        levels=plan_levels(table, level),
+        levels=plan_levels(table, level, solution),
         wiring=wiring,
-        solution=None if kept.size == mode.size else solution,
         wanted=wanted_entries(wiring, table.wanted) if sensitivities else None,
         slopes=frozenset(slopes) if sensitivities else frozenset(),
         sensor=plan_sensor(table, rounds, sheet, sorted(ohm_rounds), assigned, sensitivities),
@@ -167,17 +166,15 @@ def predict(
             table, sheet, assigned=assigned, sensitivities=sensitivities, ohm_rounds=ohm_rounds
         )
     values, layout = round_values(plan.rounds, z), plan.layout
-    shape = plan.wiring.value_shape
     found = evaluate_wired(
         plan.wiring,
-        values.value.reshape(shape),
+        values.value,
         plan.wanted,
         region=None if walk is None else walk.get("volts"),
+        slopes=slopes_needed(plan.slopes),
     )
     if walk is not None:
         walk["volts"] = found.region
-    if plan.solution is not None:
-        found = found.solutions(plan.solution)
     ohm, ohm_by = sensor_ohm(plan.sensor, values, table.role.shape[1])
     if lead_bad is None:
         lead_bad = np.zeros((z.shape[0], len(sheet.rounds)), dtype=bool)
@@ -212,25 +209,46 @@ def _n_switch(table: HypothesisTable, sheet: Sheet) -> int:
     return int((circuits.switch_share >= 0).sum(axis=1).max(initial=0))
 
 
-def _distinct(table: HypothesisTable, mode: IntArray, n_c: int) -> tuple[IntArray, IntArray]:
-    """Solutions that differ, given the mode of all of them: n_c levels in a row.
+def _distinct(
+    table: HypothesisTable, mode: IntArray, level: IntArray, shape: tuple[int, int, int]
+) -> tuple[IntArray, IntArray]:
+    """Solutions that differ, of all rounds, sets and combinations of levels of M hypotheses.
 
-    Where no switching element is there in a mode, all combinations of levels are one solution.
-    Returns those to solve, and which of these each one is.
+    Combinations that differ in a switching element which is not there in a round's mode are one.
+
+    Parameters
+    ----------
+    mode : ndarray of int, shape (R,)
+    level : ndarray of int, shape (C, n_switch)
+    shape : M, R and S
+
+    Returns
+    -------
+    kept : ndarray of int, shape (V,)
+        Which of all, laid flat, are solved.
+    solution : ndarray of int, shape (M, R, S, C)
+        The one of these that each is.
     """
+    (n_m, n_r, n_s), (n_c, n_switch) = shape, level.shape
+    if n_switch == 0:
+        every = np.arange(n_m * n_r * n_s)
+        return every, every.reshape(n_m, n_r, n_s, 1)
     circuits = table.circuits
-    switching = circuits.active & (circuits.switch >= 0)[:, :, None]  # (M, K, n_mode)
-    is_moved = np.asarray(switching.any(axis=(0, 1)))[mode]
-    number = np.arange(mode.size)
-    first = np.where(is_moved, number, number - number % n_c)
-    kept, solution = np.unique(first, return_inverse=True)
-    return kept, solution
+    own = circuits.switch[:, :, None] == np.arange(n_switch)  # (M, K, n_switch)
+    there = np.swapaxes(circuits.active[:, :, mode], 1, 2).astype(np.int64) @ own > 0
+    there = np.repeat(there, table.repeats, axis=0)  # (M, R, n_switch)
+    place = 2 ** np.arange(n_switch)[::-1]  # of a switch among the combinations
+    same = (there * place) @ level.T  # (M, R, C), the first combination that is alike
+    same = np.broadcast_to(same[:, :, None], (n_m, n_r, n_s, n_c))
+    is_first = same == np.arange(n_c)
+    number = (np.cumsum(is_first) - 1).reshape(same.shape)
+    return np.flatnonzero(is_first), np.take_along_axis(number, same, axis=3)
 
 
 def _fitted(
-    table: HypothesisTable, sheet: Sheet, assigned: IntArray | None, per_round: int
+    table: HypothesisTable, sheet: Sheet, assigned: IntArray | None, row_round: IntArray
 ) -> Extra | None:
-    """Resistors fitted in some rounds, for every solution."""
+    """Resistors fitted in some rounds, for solutions of hypotheses in rounds (M, R) laid flat."""
     most = max((len(r.fitted) for r in sheet.rounds), default=0)
     if most == 0 or assigned is None:
         return None
@@ -247,9 +265,7 @@ def _fitted(
                     wire = np.where(wire < table.n_wire, wire, full.shape[1] - 1)
                     nodes[:, r, f, side] = np.take_along_axis(full, wire[:, None], axis=1)[:, 0]
             siemens[:, r, f] = 1.0 / ohm
-    shape = (n_m // table.repeats, table.repeats * n_r, most)  # of the circuits
-    nodes, siemens = nodes.reshape(*shape, 2), siemens.reshape(shape)
-    return Extra(np.repeat(nodes, per_round, axis=1), np.repeat(siemens, per_round, axis=1))
+    return Extra(nodes.reshape(-1, most, 2)[row_round], siemens.reshape(-1, most)[row_round])
 
 
 def _lead(
