@@ -33,6 +33,7 @@ from backprobe.vocabulary import NO_FAULT
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Starts = tuple[IntArray, IntArray, Array]
+Most = tuple[int, int]
 
 # Explanations that are taken over: without a fault and with one.
 TAKEN_OVER = (10, 20)
@@ -97,8 +98,9 @@ def go_on(bench: Workbench, problem: Problem, known: Known) -> list[Fit] | None:
     for n, condition in enumerate(conditions):
         at = older[n]
         if condition.key_off and at is not None:
-            starts = _starts(bench, condition, known, at)
-            found[n] = fit(bench.hypotheses.table, *starts, condition.sheet, STEPS)
+            best = [(at, OF_DOUBTED), (0, OF_PLAIN)]
+            starts = [_starts(bench, condition, known, *which) for which in best]
+            found[n] = fit(bench.hypotheses.table, *_joined(starts), condition.sheet, STEPS)
     new = [n for n in range(len(conditions)) if n not in found]
     searched = alternatives(bench, problem.sheet, [conditions[n] for n in new], plain)
     found |= dict(zip(new, searched, strict=True))
@@ -120,39 +122,34 @@ def _older(problem: Problem, known: Known) -> list[int | None]:
 def _fitted_together(
     bench: Workbench, problem: Problem, known: Known, older: dict[int, int]
 ) -> dict[int, Fit]:
-    """Fits of the conditions that share the plain sheet, the plain one first, in one batch."""
-    table, sheet = bench.hypotheses.table, problem.sheet
+    """Fits of the conditions that share the plain sheet, the plain one first, in one batch.
+
+    To a bad measurement come the best explanations of the plain sheet.
+    """
+    table, sheet, conditions = bench.hypotheses.table, problem.sheet, problem.conditions
     fresh = screen(bench.bank, table, sheet, N_FRESH, per_hypothesis=1)
-    parts = [(fresh.hypothesis, fresh.assigned, start_z(bench, sheet, fresh.particle))]
-    parts += [_starts(bench, problem.conditions[n], known, at) for n, at in older.items()]
+    plain = (fresh.hypothesis, fresh.assigned, start_z(bench, sheet, fresh.particle))
+    parts = [_joined([plain, _starts(bench, conditions[0], known, 0, TAKEN_OVER)])]
+    beside = _starts(bench, conditions[0], known, 0, OF_PLAIN)
+    for n, at in older.items():
+        if n > 0:
+            parts.append(_joined([_starts(bench, conditions[n], known, at, OF_DOUBTED), beside]))
     sizes = [part[0].size for part in parts]
-    bad = [problem.conditions[n].lead_bad for n in (0, *older)]
-    fits = fit(
-        bench.hypotheses.table,
-        np.concatenate([part[0] for part in parts]),
-        np.concatenate([part[1] for part in parts]),
-        np.concatenate([part[2] for part in parts]),
-        sheet,
-        STEPS,
-        np.repeat(np.stack(bad), sizes, axis=0),
-    )
-    sizes = [sizes[0] + sizes[1], *sizes[2:]]  # what is fresh belongs to the plain sheet
+    bad = np.repeat(np.stack([conditions[n].lead_bad for n in older]), sizes, axis=0)
+    fits = fit(table, *_joined(parts), sheet, STEPS, bad)
     ends = np.cumsum([0, *sizes])
     return {n: fits.rows(np.arange(a, b)) for n, (a, b) in zip(older, pairwise(ends), strict=True)}
 
 
-def _starts(bench: Workbench, condition: Condition, known: Known, at: int) -> Starts:
-    """What explained a condition before, as starts on the sheet of now.
+def _starts(bench: Workbench, condition: Condition, known: Known, at: int, most: Most) -> Starts:
+    """What explained an older condition best, as starts on the sheet of another one now."""
+    old, fits = known.problem.conditions[at].sheet, known.fits[at]
+    best = fits.rows(_taken_over(bench, old, fits, *most))
+    return best.hypothesis, best.assigned, recast(bench, best, old, condition.sheet)
 
-    To a bad measurement come the best explanations of the plain sheet.
-    """
-    plain = condition.bad_rounds == ()
-    taken = [(at, TAKEN_OVER if plain else OF_DOUBTED), *(() if plain else ((0, OF_PLAIN),))]
-    parts = []
-    for number, most in taken:
-        old = known.problem.conditions[number].sheet
-        best = known.fits[number].rows(_taken_over(bench, old, known.fits[number], *most))
-        parts.append((best.hypothesis, best.assigned, recast(bench, best, old, condition.sheet)))
+
+def _joined(parts: Sequence[Starts]) -> Starts:
+    """Starts one after the other."""
     hypothesis, assigned, z = zip(*parts, strict=True)
     return np.concatenate(hypothesis), np.concatenate(assigned), np.concatenate(z)
 

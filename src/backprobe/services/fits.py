@@ -11,8 +11,8 @@ from backprobe.core.inference import fit as fitting
 from backprobe.core.inference.bank import start_coordinates
 from backprobe.core.inference.choices import (
     best_path,
-    choice_bins,
     choice_log_probability,
+    choice_places,
     other_circuit_choices,
     other_driven_choices,
     track_of,
@@ -71,7 +71,7 @@ def distinct(bench: Workbench, sheet: Sheet, fits: Fit) -> IntArray:
     What differs in a choice that some reading depends on is no copy, however alike it reads.
     """
     rows = bench.hypotheses.table.rows(fits.hypothesis)
-    bins, _ = choice_bins(rows, layout_of(rows, sheet), fits.z, fits.told)
+    bins = choice_places(rows, layout_of(rows, sheet), fits.z, fits.told)
     how_good = np.round(fits.log_posterior, 1)
     key = np.column_stack([fits.hypothesis, fits.assigned, bins, how_good])
     return np.sort(np.unique(key, axis=0, return_index=True)[1])

@@ -15,7 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference import fit as fitting
-from backprobe.core.inference.choices import choice_bins, other_circuit_choices
+from backprobe.core.inference.choices import (
+    choice_bins,
+    choice_places,
+    other_circuit_choices,
+)
 from backprobe.core.inference.fit import INDIFFERENT, Fit, fit
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.sheet import Sheet
@@ -178,5 +182,5 @@ def _combinations(fits: Fit, others: _Others, near: Bools) -> tuple[IntArray, Ar
 def _keys(bench: Workbench, sheet: Sheet, fits: Fit, z: Array) -> list[bytes]:
     """What tells explanations apart, at other coordinates: hypothesis, wires and choices."""
     rows = bench.hypotheses.table.rows(fits.hypothesis)
-    bins, _ = choice_bins(rows, layout_of(bench.hypotheses.table, sheet), z, fits.told)
+    bins = choice_places(rows, layout_of(rows, sheet), z, fits.told)
     return [k.tobytes() for k in np.column_stack([fits.hypothesis, fits.assigned, bins])]

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import ndtri
 
 from backprobe.core.inference.choices import (
     Track,
@@ -19,7 +20,7 @@ from backprobe.core.inference.choices import (
     track_of,
 )
 from backprobe.core.inference.layout import layout_of, start_choices
-from backprobe.core.inference.prior import N_CHOICE, choice_middles
+from backprobe.core.inference.prior import N_CHOICE, option_middles
 from backprobe.core.inference.round_values import plan_rounds, round_values
 from backprobe.core.inference.sheet import Array, SheetRound
 from tests.core.inference.small_sheets import IDLE, KEY_ON, UNPLUGGED, draws, healthy, sheet
@@ -32,16 +33,15 @@ SWEEP = SheetRound("W", plugged=True, powered=True, state=6, state_high=7)
 def track(alias: list[int], share: list[float], moves: float) -> Track:
     """One choice of one hypothesis along some ends."""
     n = len(alias)
-    options = np.zeros(N_CHOICE)
-    options[: len(share)] = share
-    middle = np.where(np.arange(N_CHOICE) < len(share), 0.0, np.nan)
+    edge = np.full(N_CHOICE, np.inf)
+    edge[: len(share)] = ndtri(np.minimum(np.cumsum(share), 1.0))
+    choice = np.where(np.arange(N_CHOICE) < len(share), 0.0, np.nan)
     return Track(
         at=np.arange(n)[:, None],
         alias=np.array(alias)[None, :, None],
         used=np.ones((1, n, 1), dtype=bool),
-        share=np.tile(options, (1, n, 1, 1)),
-        middle=np.tile(middle, (1, n, 1, 1)),
-        edge=np.full((1, n, 1, N_CHOICE), np.inf),
+        choice=np.tile(choice, (1, n, 1, 1)),
+        edge=np.tile(edge, (1, n, 1, 1)),
         moves=np.array([[moves]]),
     )
 
@@ -203,7 +203,7 @@ def test_every_other_option_is_reached_once(
     assert all(reached)
     assert len(set(reached)) == len(reached)
     alone = [r[0] for r in reached if len(r) == 1]
-    circuit = (~np.isnan(choice_middles(table.static))).sum()
+    circuit = (~np.isnan(option_middles(table.static.choice, table.static.edge))).sum()
     own = track_of(table, layout)
     driven = own.n_option[own.used].sum()
     n_choice = int(table.static.is_choice.sum()) + int(own.used.sum())

@@ -36,7 +36,7 @@ def test_sides_are_where_a_small_step_outward_changes_no_value() -> None:
     found = []
     for _ in range(20):
         z = rng.normal(0.0, 2.0, (table.n_wire.size, layout.size))
-        side = limit_side(table, layout, z)[:, at]
+        side = limit_side(plan_rounds(table, layout, readings), z)[:, at]
         here, _ = to_values(prior, z[:, at])
         there, _ = to_values(prior, z[:, at] + 0.01 * side)
         assert np.all(here[side != 0] == there[side != 0])

@@ -10,6 +10,7 @@ from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.likelihood import LEAD_OHM, OPEN_OHM, Indicated, indicate
 from backprobe.core.inference.limits import limit_side
 from backprobe.core.inference.predict import Bools, Prediction, predict
+from backprobe.core.inference.round_values import plan_rounds
 from backprobe.core.inference.sheet import Array, IntArray, Quantity, Sheet, SheetRound
 from backprobe.families.circuit import compile_family
 from backprobe.families.hypotheses import Hypotheses, prior_slots
@@ -160,7 +161,7 @@ def test_slopes_of_every_indication_are_central_differences(
     bound = 1e-4 * (1.0 + np.abs(expected)) + rounding(readings, prediction, shown)[:, :, None]
     wrong = np.abs(shown.by - expected) > bound
     # At a limit of its value a coordinate has the slope towards the inside only.
-    inside = limit_side(table, layout, z) == 0
+    inside = limit_side(plan_rounds(table, layout, readings), z) == 0
     blamed = np.argwhere(wrong & smooth & inside[:, None])
     assert not blamed.size, [(int(m), readings.label[i], int(k)) for m, i, k in blamed[:5]]
     assert smooth[np.isfinite(expected)].mean() > 0.95

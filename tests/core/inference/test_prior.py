@@ -12,8 +12,8 @@ from backprobe.core.inference.prior import (
     Array,
     PriorTable,
     choice_bin,
-    choice_middles,
     normal_shape,
+    option_middles,
     to_coordinates,
     to_values,
     uniform_shape,
@@ -139,7 +139,7 @@ weight_lists = st.lists(st.floats(0.05, 1.0), min_size=2, max_size=N_CHOICE).map
 @given(weights=weight_lists)
 def test_bins_of_a_choice_have_the_probability_of_their_weights(weights: tuple[float, ...]) -> None:
     prior = one(0.0, 0.0, options=tuple(float(i) for i in range(len(weights))), weights=weights)
-    middles = choice_middles(prior)[0, : len(weights)]
+    middles = option_middles(prior.choice, prior.edge)[0, : len(weights)]
     place, log_p = choice_bin(prior, middles[:, None])
     assert place[:, 0].tolist() == list(range(len(weights)))
     assert np.exp(log_p[:, 0]) == pytest.approx(list(weights), rel=1e-9)
@@ -148,7 +148,7 @@ def test_bins_of_a_choice_have_the_probability_of_their_weights(weights: tuple[f
 @given(weights=weight_lists)
 def test_middle_of_a_bin_halves_its_probability(weights: tuple[float, ...]) -> None:
     prior = one(0.0, 0.0, options=tuple(float(i) for i in range(len(weights))), weights=weights)
-    middles = choice_middles(prior)[0]
+    middles = option_middles(prior.choice, prior.edge)[0]
     below = np.cumsum(weights) - np.array(weights)
     got = ndtr(middles[: len(weights)]) - below
     assert got == pytest.approx([0.5 * w for w in weights], abs=1e-6)
@@ -169,7 +169,7 @@ def test_value_that_is_no_choice_costs_nothing_as_a_choice() -> None:
     place, log_p = choice_bin(prior, np.array([[-2.0], [3.0]]))
     assert not place.any()
     assert not log_p.any()
-    assert np.isnan(choice_middles(prior)).all()
+    assert np.isnan(option_middles(prior.choice, prior.edge)).all()
 
 
 @given(

@@ -8,6 +8,7 @@ by the chain's forward recursion, and the best path is found by maximising along
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from scipy.special import ndtr
 
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout
-from backprobe.core.inference.prior import N_CHOICE, PriorTable, choice_bin, choice_middles
+from backprobe.core.inference.prior import N_CHOICE, choice_bin, option_at, option_middles
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -24,36 +25,43 @@ Bools = NDArray[np.bool_]
 _LEAST = 1e-12  # stands for a probability of nothing
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # no slots: what follows from the fields is kept once made
 class Track:
     """C driven choices of M hypotheses along the N ends of all rounds, in their order.
 
     at : ndarray of int, shape (N, C): their coordinates.
     alias : ndarray of int, shape (M, N, C): state whose chain each belongs to.
     used : ndarray of bool, shape (M, N, C): whether it is a choice of its own.
-    share : ndarray, shape (M, N, C, N_CHOICE): prior probability of each option.
-    middle, edge : ndarray, shape (M, N, C, N_CHOICE)
-        Coordinate in the middle of each option's bin (NaN: no option), and its upper edge.
+    choice, edge : ndarray, shape (M, N, C, N_CHOICE)
+        Value of each option (NaN: no option), and the upper edge of its bin of coordinates.
     moves : ndarray, shape (M, C): chance of a fresh draw from one end to the next.
     """
 
     at: IntArray
     alias: IntArray
     used: Bools
-    share: Array
-    middle: Array
+    choice: Array
     edge: Array
     moves: Array
+
+    @cached_property
+    def share(self) -> Array:
+        """Prior probability of each option, (M, N, C, N_CHOICE)."""
+        return np.diff(ndtr(self.edge), axis=-1, prepend=0.0)
+
+    @cached_property
+    def middle(self) -> Array:
+        """Coordinate in the middle of each option's bin, NaN: no option, (M, N, C, N_CHOICE)."""
+        return option_middles(self.choice, self.edge)
 
     @property
     def n_option(self) -> IntArray:
         """Number of options, (M, N, C)."""
-        return np.asarray((~np.isnan(self.middle)).sum(axis=-1))
+        return np.asarray((~np.isnan(self.choice)).sum(axis=-1))
 
     def places(self, z: Array) -> IntArray:
         """Option that each coordinate of ``z`` (M, n_z) picks, (M, N, C)."""
-        own = z[:, self.at]
-        return np.asarray(np.minimum((own[..., None] > self.edge).sum(axis=-1), N_CHOICE - 1))
+        return option_at(self.edge, z[:, self.at])
 
     def moved(self, z: Array, places: IntArray, where: Bools) -> Array:
         """Coordinates with some choices (M, N, C) put on other options."""
@@ -68,9 +76,8 @@ def track_of(rows: HypothesisTable, layout: Layout) -> Track:
     states = np.array([s for ends in layout.ends for s in ends], dtype=np.int64)
     row, place = np.arange(rows.n_wire.size)[:, None, None], np.maximum(rows.choice_at, 0)[:, None]
     at = (row, states[:, None], place)  # to (M, N, C)
-    whole, alias = rows.driven_prior, rows.driven_alias[at]
-    prior = PriorTable(*(getattr(whole, name)[at] for name in PriorTable.__dataclass_fields__))
-    used = prior.is_choice & (rows.choice_at >= 0)[:, None]
+    alias, choice = rows.driven_alias[at], rows.driven_prior.choice[at]
+    used = ~np.isnan(choice[..., 0]) & (rows.choice_at >= 0)[:, None]
     if layout.n_end == 2:  # where both ends share a state's value, they are one
         used[:, 1::2] &= alias[:, 1::2] != alias[:, ::2]
     ends = [(r, end) for r in range(layout.n_round) for end in range(layout.n_end)]
@@ -79,9 +86,8 @@ def track_of(rows: HypothesisTable, layout: Layout) -> Track:
         at=starts[:, None] + np.arange(rows.choice_at.shape[1]),
         alias=alias,
         used=used,
-        share=np.diff(ndtr(prior.edge), axis=-1, prepend=0.0),
-        middle=choice_middles(prior),
-        edge=prior.edge,
+        choice=choice,
+        edge=rows.driven_prior.edge[at],
         moves=rows.choice_moves,
     )
 
@@ -209,6 +215,16 @@ def choice_bins(
     return np.concatenate([place, driven], axis=1), total
 
 
+def choice_places(rows: HypothesisTable, layout: Layout, z: Array, told: Bools) -> IntArray:
+    """Option of each choice, -1 where it doesn't count, (M, n_choice); see `choice_bins`."""
+    static, own = rows.static, z[:, : layout.n_free]
+    place = np.where(static.is_choice, option_at(static.edge, own), 0)
+    place = np.where(static.is_choice & ~told[:, : layout.n_free], -1, place)
+    track = track_of(rows, layout)
+    driven = np.where(track.used & told[:, track.at], track.places(z), -1)
+    return np.concatenate([place, driven.reshape(len(z), track.at.size)], axis=1)
+
+
 def choice_log_probability(rows: HypothesisTable, layout: Layout, z: Array) -> Array:
     """Log prior probability of the options that z picks, (M,)."""
     return choice_bins(rows, layout, z)[1]
@@ -233,7 +249,7 @@ def other_circuit_choices(
         Row that each new vector comes from.
     changed : ndarray, shape (n_new, n_z)
     """
-    middle = choice_middles(rows.static)
+    middle = option_middles(rows.static.choice, rows.static.edge)
     now, _ = choice_bin(rows.static, z[:, : layout.n_free])
     options = np.argwhere(~np.isnan(middle))
     options = options[options[:, 2] != now[options[:, 0], options[:, 1]]]

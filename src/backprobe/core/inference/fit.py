@@ -164,14 +164,14 @@ def fit(
         # What the readings say comes first, how well they agree after that.
         source = source if step % 2 else source.told_by_values()
         towards = _update(source, at, knee)
-        outward = limit_side(rows, layout, at) * (towards - at) > 0
+        outward = limit_side(plan.rounds, at) * (towards - at) > 0
         if outward.any():
             towards = _update(source.without(outward), at, knee)
         move = np.clip(np.where(held | outward, 0.0, towards - at), -LONGEST_STEP, LONGEST_STEP)
         z = np.clip(at + np.maximum(damping, SMALLEST_DAMPING)[:, None] * move, -FURTHEST, FURTHEST)
     if keep is None:
         raise AssertionError  # the loop ran once at least; tells the type checker
-    side = limit_side(rows, layout, best)
+    side = limit_side(plan.rounds, best)
     keep = keep.told_by(np.isfinite(readings.value)).without(side != 0)
     told = held & _told(table, hypothesis, assigned, best, sheet, lead_bad, keep.reading_log)
     _, log_choice = choice_bins(rows, layout, best, told)
@@ -232,8 +232,9 @@ def readings_log(
     prediction = predict(
         rows, z, sheet, assigned=assigned, ohm_rounds=sheet.ohm_rounds, lead_bad=lead_bad
     )
-    shown = indicate(rows, sheet, prediction, pick=assigned)
-    return np.asarray(log_likelihood(sheet, shown)[:, :, 0])
+    readings = readings_of(sheet)
+    shown = indicate(rows, sheet, prediction, pick=assigned, readings=readings)
+    return np.asarray(log_likelihood(sheet, shown, readings)[:, :, 0])
 
 
 def by_round(of_readings: Array, sheet: Sheet) -> Array:

@@ -1,6 +1,7 @@
 """The rival explanations of a connector as stacked arrays."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,27 +84,30 @@ class HypothesisTable:
 
     def repeated(self, index: IntArray, times: int) -> "HypothesisTable":
         """Each hypothesis of ``index`` ``times`` over, its circuit kept once."""
-        return replace(self.rows(np.repeat(index, times)), circuits=self.circuits.rows(index))
+        return _Rows(self, np.repeat(index, times), circuits=self.circuits.rows(index))
 
     def rows(self, index: IntArray) -> "HypothesisTable":
         """Some hypotheses, in the order of ``index`` (repeats allowed)."""
-        return HypothesisTable(
-            self.circuits.rows(index),
-            self.fixed[index],
-            self.free_slot[index],
-            self.static.rows(index),
-            self.driven_slot[index],
-            self.driven_prior.rows(index),
-            self.driven_alias[index],
-            self.driven_step[index],
-            self.choice_at[index],
-            self.choice_moves[index],
-            self.log_prior[index],
-            self.role[index],
-            self.component[index],
-            self.active_end[index],
-            self.alternating_hertz[index],
-            self.celsius[index],
-            self.n_wire[index],
-            self.reported[index],
-        )
+        return _Rows(self, index)
+
+
+class _Rows(HypothesisTable):
+    """Rows of a table; each array is taken when it is first asked for, few are of most."""
+
+    __slots__ = ("_index", "_whole")
+
+    def __init__(
+        self, whole: HypothesisTable | None = None, index: IntArray | None = None, **known: Any
+    ) -> None:
+        """Rows ``index`` of a table, fields that are known aside; of no table where all are."""
+        for name, value in {"_whole": whole, "_index": index, **known}.items():
+            object.__setattr__(self, name, value)
+
+    def __getattr__(self, name: str) -> Any:
+        """Take a field that is not there yet."""
+        if name not in HypothesisTable.__dataclass_fields__:
+            raise AttributeError(name)
+        of = getattr(self._whole, name)
+        taken = of[self._index] if isinstance(of, np.ndarray) else of.rows(self._index)
+        object.__setattr__(self, name, taken)
+        return taken

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference.assignment import log_sum_with_pairs
-from backprobe.core.inference.choices import choice_bins, is_choice
+from backprobe.core.inference.choices import choice_places, is_choice
 from backprobe.core.inference.fit import Fit, log_determinant
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import layout_of
@@ -118,7 +118,7 @@ def group_modes(
 ) -> list[Group]:
     """Group fitted modes by hypothesis and choices, best group first."""
     rows = table.rows(fits.hypothesis)
-    bins, _ = choice_bins(rows, layout_of(table, sheet), fits.z, fits.told)
+    bins = choice_places(rows, layout_of(table, sheet), fits.z, fits.told)
     tied = sorted({t for r in sheet.rounds for f in r.fitted for t in f[:2] if t >= 0})
     keys = [
         (int(h), tuple(b), tuple(a[tied]))

@@ -9,23 +9,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr
 
-from backprobe.core.inference.hypotheses import HypothesisTable
-from backprobe.core.inference.layout import Layout, base_index
-from backprobe.core.inference.prior import PriorTable, to_values
+from backprobe.core.inference.prior import to_values
+from backprobe.core.inference.round_values import RoundPlan
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
-def limit_side(rows: HypothesisTable, layout: Layout, z: Array) -> IntArray:
+def limit_side(plan: RoundPlan, z: Array) -> IntArray:
     """Which coordinates are at or beyond a limit of their value, and on which side.
 
     Parameters
     ----------
-    rows : HypothesisTable
-        M hypotheses.
-    layout : Layout
-        Of the coordinates.
+    plan : RoundPlan
+        Of M hypotheses.
     z : ndarray, shape (M, n_z)
 
     Returns
@@ -34,22 +31,12 @@ def limit_side(rows: HypothesisTable, layout: Layout, z: Array) -> IntArray:
         1 at the highest value, -1 at the lowest, 0 between. A coordinate that several states
         share counts only where all of them are at the limit.
     """
-    side = np.zeros(z.shape, dtype=np.int64)
-    side[:, : layout.n_free] = _side(rows.static, z[:, : layout.n_free])
-    row = np.arange(len(z))[:, None]
-    for state in layout.states:
-        prior = rows.driven_prior.in_states(np.array(state))
-        at = base_index(rows, layout, state)
-        own = at == layout.base(state).start + np.arange(layout.n_driven)
-        here = _side(prior, z[row, at])
-        side[row, at] = np.where(own | (side[row, at] == here), here, 0)
-    return side
-
-
-def _side(prior: PriorTable, z: Array) -> IntArray:
-    value, slope = to_values(prior, z)
-    there = (slope > 0).astype(np.int64)
-    return np.asarray(there * ((value >= prior.highest).astype(np.int64) - (value <= prior.lowest)))
+    prior, at = plan.prior, plan.at.ravel()
+    value, slope = to_values(prior, z.ravel().take(plan.at))
+    side = np.where(slope > 0, (value >= prior.highest) * 1.0 - (value <= prior.lowest), 0.0)
+    total = np.bincount(at, weights=side.ravel(), minlength=z.size)
+    agreed = np.abs(total) == np.bincount(at, minlength=z.size)
+    return np.where(agreed, total, 0.0).astype(np.int64).reshape(z.shape)
 
 
 def log_tail(side: IntArray, z: Array) -> Array:

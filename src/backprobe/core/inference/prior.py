@@ -207,7 +207,7 @@ def choice_bin(prior: PriorTable, z: Array) -> tuple[NDArray[np.int64], Array]:
     """
     shape = np.broadcast_shapes(prior.centre.shape, z.shape)
     edge = np.broadcast_to(prior.edge, (*shape, N_CHOICE))
-    place = np.minimum((z[..., None] > edge).sum(axis=-1), N_CHOICE - 1)
+    place = option_at(edge, z)
     upper = ndtr(np.take_along_axis(edge, place[..., None], axis=-1)[..., 0])
     below = np.take_along_axis(edge, np.maximum(place - 1, 0)[..., None], axis=-1)[..., 0]
     lower = np.where(place > 0, ndtr(below), 0.0)
@@ -216,19 +216,24 @@ def choice_bin(prior: PriorTable, z: Array) -> tuple[NDArray[np.int64], Array]:
     return np.where(chosen, place, 0), np.where(chosen, log_p, 0.0)
 
 
-def choice_middles(prior: PriorTable) -> Array:
+def option_at(edge: Array, z: Array) -> NDArray[np.int64]:
+    """Which option coordinates (...) fall on, given the upper edges (..., N_CHOICE) of all."""
+    return np.asarray(np.minimum((z[..., None] > edge).sum(axis=-1), N_CHOICE - 1))
+
+
+def option_middles(choice: Array, edge: Array) -> Array:
     """Coordinate in the middle of each option's bin, NaN where there is no option.
 
     Parameters
     ----------
-    prior : PriorTable
-        Any shape (..., n_value).
+    choice, edge : ndarray, shape (..., N_CHOICE)
+        As in `PriorTable`.
 
     Returns
     -------
-    ndarray, shape (..., n_value, N_CHOICE)
+    ndarray, shape (..., N_CHOICE)
     """
-    upper = ndtr(prior.edge)
+    upper = ndtr(edge)
     lower = np.concatenate([np.zeros_like(upper[..., :1]), upper[..., :-1]], axis=-1)
     middle = ndtri(np.clip(0.5 * (upper + lower), 1e-6, 1.0 - 1e-6))
-    return np.where(np.isnan(prior.choice), np.nan, middle)
+    return np.where(np.isnan(choice), np.nan, middle)
