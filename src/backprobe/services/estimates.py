@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.circuit.elements import thermistor_ohm
+from backprobe.core.inference import fit as fitting
 from backprobe.core.inference.importance import gaussian_draws
-from backprobe.core.inference.predict import Prediction, predict
+from backprobe.core.inference.predict import Prediction
 from backprobe.families.fault_edits import SEVERITY
 from backprobe.families.schema import Family
 from backprobe.services.answer import Estimate
@@ -70,30 +71,21 @@ def _sampled(posterior: Posterior, roles: tuple[int, ...]) -> _Sample | None:
 
     Weighted draws would make intervals too narrow where few of them carry the weight.
     """
-    table, conditions = posterior.bench.hypotheses.table, posterior.problem.conditions
-    rng = np.random.default_rng(SEED)
-    hypothesis, best, z, lead = [], [], [], []
-    modes = _modes(posterior, roles)
-    for condition in sorted({c for c, _, _ in modes}):
-        mode = np.array([m for c, m, _ in modes if c == condition])
-        n = np.array([max(1, round(N_SAMPLE * share)) for c, _, share in modes if c == condition])
-        fits, sheet = posterior.fits[condition], conditions[condition].sheet
-        z.append(gaussian_draws(table, sheet, fits, mode, n, rng))
-        each = np.repeat(mode, n)
-        hypothesis.append(fits.hypothesis[each])
-        best.append(fits.assigned[each])
-        lead.append(fits.lead_bad[each])
-    if not z:
+    modes = sorted(_modes(posterior, roles), key=lambda mode: mode[0])
+    if not modes:
         return None
-    which, wires = np.concatenate(hypothesis), np.concatenate(best)
-    prediction = predict(
-        table.rows(which),
-        np.concatenate(z),
+    fits = fitting.concatenate([posterior.fits[c].rows(np.array([m])) for c, m, _ in modes])
+    n = np.array([max(1, round(N_SAMPLE * share)) for _, _, share in modes])
+    _, prediction = gaussian_draws(
+        posterior.bench.hypotheses.table,
         posterior.problem.sheet,
-        assigned=wires,
-        lead_bad=np.concatenate(lead),
+        fits,
+        np.arange(len(modes)),
+        n,
+        np.random.default_rng(SEED),
     )
-    return _Sample(which, wires, prediction.values, prediction)
+    each = np.repeat(np.arange(len(modes)), n)
+    return _Sample(fits.hypothesis[each], fits.assigned[each], prediction.values, prediction)
 
 
 def _modes(posterior: Posterior, roles: tuple[int, ...]) -> list[tuple[int, int, float]]:

@@ -178,7 +178,7 @@ def test_draws_spread_the_readings_as_the_linear_model_says() -> None:
     readings = thermistor_sheet()
     readings = replace(readings, value=_middle(table, readings))
     fits = fitted(table, readings)
-    z = gaussian_draws(
+    z, _ = gaussian_draws(
         table, readings, fits, np.array([0]), np.array([3000]), np.random.default_rng(2)
     )
     rows, assigned = table.rows(np.zeros(len(z), dtype=np.int64)), identity(len(z), 2)
@@ -245,7 +245,7 @@ def test_ranks_of_true_values_are_even_among_draws() -> None:
     for k in range(n_case):
         case = replace(readings, value=noted[k])
         fits = fitted(table, case, 5)
-        drawn[k] = gaussian_draws(table, case, fits, np.array([0]), np.array([n_draw]), rng)
+        drawn[k], _ = gaussian_draws(table, case, fits, np.array([0]), np.array([n_draw]), rng)
     for name, place in places.items():
         ranks = ranks_of_truth(truth[:, place], drawn[:, :, place], rng)
         found = rank_histogram(ranks, n_draw, n_bin=5)

@@ -148,13 +148,17 @@ def assignment_marginals(log_likelihood: Array) -> tuple[Array, Array]:
     return result.log_sum, result.marginals
 
 
-def best_assignment(log_likelihood: Array) -> tuple[IntArray, Array]:
+def best_assignment(
+    log_likelihood: Array, pairs: Sequence[PairFactor] = ()
+) -> tuple[IntArray, Array]:
     """Find the single assignment with the largest product of likelihoods.
 
     Parameters
     ----------
     log_likelihood : ndarray, shape (n_batch, n, n)
         As for `log_permanent`.
+    pairs : sequence of (int, int, ndarray of shape (n_batch, n, n))
+        As for `log_sum_with_pairs`.
 
     Returns
     -------
@@ -168,8 +172,7 @@ def best_assignment(log_likelihood: Array) -> tuple[IntArray, Array]:
     ValueOutOfRange
         As for `log_permanent`.
     """
-    unary = _checked_unary(log_likelihood)
-    return _best_in_chunks(make_plan(unary.shape[1], ()), unary, [])
+    return _best_in_chunks(*_checked(log_likelihood, pairs))
 
 
 def log_sum_with_pairs(
@@ -215,9 +218,7 @@ def log_sum_with_pairs(
     Marginals are forward value times factor times backward value over the sum, as in the
     forward-backward recursion for chains.
     """
-    unary = _checked_unary(log_likelihood)
-    tables = [_checked_table(one, other, table, unary.shape) for one, other, table in pairs]
-    plan = make_plan(unary.shape[1], tuple((one, other) for one, other, _ in pairs))
+    plan, unary, tables = _checked(log_likelihood, pairs)
     log_sum: Array = np.empty(unary.shape[0])
     shares: Array | None = np.empty(unary.shape) if marginals else None
     for part in _chunks(plan, unary.shape[0]):
@@ -230,6 +231,13 @@ def log_sum_with_pairs(
         return AssignmentSum(log_sum, shares)
     wires, value = _best_in_chunks(plan, unary, tables)
     return AssignmentSum(log_sum, shares, wires, value)
+
+
+def _checked(log_likelihood: Array, pairs: Sequence[PairFactor]) -> tuple[Plan, Array, list[Array]]:
+    """Plan, factors of the terminals and of the pairs, the shapes checked."""
+    unary = _checked_unary(log_likelihood)
+    tables = [_checked_table(one, other, table, unary.shape) for one, other, table in pairs]
+    return make_plan(unary.shape[1], tuple((one, other) for one, other, _ in pairs)), unary, tables
 
 
 def _checked_unary(log_likelihood: Array) -> Array:

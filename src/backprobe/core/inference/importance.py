@@ -25,7 +25,7 @@ from backprobe.core.inference.likelihood import (
     readings_of,
 )
 from backprobe.core.inference.log_sum import log_sum_exp
-from backprobe.core.inference.predict import predict, prepare
+from backprobe.core.inference.predict import Prediction, predict, prepare
 from backprobe.core.inference.sheet import Sheet
 
 Array = NDArray[np.float64]
@@ -260,12 +260,13 @@ def gaussian_draws(
     mode: IntArray,
     n_draw: IntArray,
     rng: np.random.Generator,
-) -> Array:
+) -> tuple[Array, Prediction]:
     """Equally weighted draws around some modes, one mode after the other, (n_draw.sum(), n_z).
 
     Drawn by Laplace's approximation, then moved so that the readings they predict are as far off
     as the linear model says: what bends between mode and draw would else throw them away from
-    readings that are known well. All modes are moved in one batch.
+    readings that are known well. All modes are moved in one batch. Returns what the draws predict
+    beside them.
     """
     each = np.repeat(mode, n_draw)
     place = np.repeat(np.arange(mode.size), n_draw)
@@ -291,7 +292,7 @@ def gaussian_draws(
         miss = np.clip(miss / deviation[place], -LARGEST_MISS, LARGEST_MISS)
         moved = (miss[:, None] @ gain[place])[:, 0]
         z = np.where(held, z, np.clip(z + moved, -FURTHEST_DRAW, FURTHEST_DRAW))
-    return np.asarray(z)
+    return z, predict(rows, z, sheet, lead_bad=lead_bad, plan=plan)
 
 
 @dataclass(frozen=True, slots=True)
