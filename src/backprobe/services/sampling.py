@@ -67,13 +67,19 @@ def _by_sheet(conditions: Sequence[Condition]) -> Iterator[tuple[Sheet, list[int
 
 def _joined(fits: Sequence[Fit], groups: Sequence[Group]) -> tuple[Fit, list[Group]]:
     """The modes of some groups as one fit, and the groups as they are numbered there."""
-    parts, moved, start = [], [], 0
+    if not groups:
+        return fits[0], []
+    parts, start, first = [], 0, {}
+    for condition in dict.fromkeys(g.condition for g in groups):
+        modes = np.concatenate([g.modes for g in groups if g.condition == condition])
+        parts.append(fits[condition].rows(modes))
+        first[condition], start = start, start + modes.size
+    moved = []
     for group in groups:
-        parts.append(fits[group.condition].rows(group.modes))
-        stop = start + group.modes.size
-        moved.append(replace(group, modes=np.arange(start, stop)))
-        start = stop
-    return (fitting.concatenate(parts) if parts else fits[0]), moved
+        at = first[group.condition]
+        first[group.condition] += group.modes.size
+        moved.append(replace(group, modes=np.arange(at, first[group.condition])))
+    return fitting.concatenate(parts), moved
 
 
 def _draws(

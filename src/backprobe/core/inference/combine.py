@@ -322,10 +322,10 @@ class _Slopes:
         given = per_level.reshape(n_m, n_r, n_s, n_c, n_t)
         weight_by = self.parts.weight_by.reshape(n_m, n_r, n_s, n_c, -1)
         for k in range(weight_by.shape[4]):
-            slot = self.plan.share_slot[:, k, None]
-            here = (self.plan.wanted == slot) & (slot >= 0)  # (M, W)
-            total = (weight_by[..., None, :, k] @ given)[..., 0, :]
-            out += total[..., None] * here[:, None, None, None]
+            some = np.flatnonzero(self.plan.share_slot[:, k] >= 0)
+            here = self.plan.wanted[some] == self.plan.share_slot[some, k, None]  # (m, W)
+            total = (weight_by[some][..., None, :, k] @ given[some])[..., 0, :]
+            out[some] += total[..., None] * here[:, None, None, None]
         return out
 
     def _mean(self, by: Array | None, per_level: Array) -> Array:
