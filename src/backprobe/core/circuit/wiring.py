@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.circuit.elements import CURRENT_KINDS, Coefficient
-from backprobe.core.circuit.plan import CircuitTable
+from backprobe.core.circuit.plan import CircuitTable, Mode
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -302,17 +302,18 @@ def _choosing(table: CircuitTable, stamp: IntArray) -> IntArray:
 
 def _present(table: CircuitTable, solutions: Solutions) -> Bools:
     """Stamps present by mode and by the level of the switching elements, (V, K)."""
-    each = np.column_stack([solutions.circuit, solutions.mode, solutions.level])
-    most = each.max(axis=0, initial=0) + 1
-    key = np.ravel_multi_index(tuple(each.T), tuple(most))
+    key = solutions.circuit * len(Mode) + solutions.mode
+    for switch in range(solutions.level.shape[1]):
+        key = 2 * key + solutions.level[:, switch]
     _, first, place = np.unique(key, return_index=True, return_inverse=True)
-    circuit, mode, level = (part[first] for part in (each[:, 0], each[:, 1], each[:, 2:]))
-    # A few make up all solutions. Switch -1 picks the padding.
-    switch = table.switch[circuit]
-    wanted = np.take_along_axis(np.pad(level, ((0, 0), (0, 1))), switch, axis=1)
-    by_level = (switch < 0) | (wanted == table.level[circuit])
-    present = table.active[circuit, :, mode] & by_level & (table.kind[circuit] > 0)
-    return np.asarray(present[place])
+    # A few make up all solutions.
+    circuit, level = solutions.circuit[first], solutions.level[first]
+    own, wanted = table.switch.take(circuit, axis=0), table.level.take(circuit, axis=0)
+    present = table.active[circuit, :, solutions.mode[first]]
+    present = present & (table.kind.take(circuit, axis=0) > 0)
+    for switch in range(level.shape[1]):
+        present &= (own != switch) | (wanted == level[:, switch, None])
+    return np.asarray(present.take(place, axis=0))
 
 
 def _edges(

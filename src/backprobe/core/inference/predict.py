@@ -103,7 +103,8 @@ def prepare(
     (_, n_r, n_s), n_c = rounds.shape, len(level)
     row_round = kept // (n_s * n_c)
     circuit = row_round // n_r // table.repeats
-    both = np.pad(level, ((0, 0), (0, N_SWITCH - level.shape[1])))
+    both = np.zeros((n_c, N_SWITCH), dtype=np.int64)
+    both[:, : level.shape[1]] = level
     wiring = wire(
         table.circuits,
         Solutions(circuit, mode.take(row_round % max(n_r, 1)), both[kept % n_c], kept // n_c),
