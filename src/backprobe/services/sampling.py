@@ -97,6 +97,10 @@ def _draws(
     some = np.flatnonzero(is_near)
     parts = [laplace.rows(np.flatnonzero(~is_near))]
     if some.size:
+        first = fits.hypothesis[[g.modes[0] for g in groups]]
+        n_switch = (table.circuits.switch_share[first] >= 0).sum(axis=1)
+        # Any order will do; this one gives every group the random numbers that it always had.
+        some = some[np.argsort(n_switch[some], kind="stable")]
         own, log_laplace = [groups[k] for k in some], laplace.log_weight[some]
         parts.append(importance.sample_groups(table, sheet, fits, own, N_DRAW, rng, log_laplace))
     return parts
