@@ -44,7 +44,7 @@ KNOWN_ROLE: Final = 0.8  # probability of a wire's role from which on it is judg
 GREATEST_DROP_VOLT: Final = 2.0
 FIVE_VOLT: Final = (4.0, 6.0)
 HALF: Final = 0.5
-SUSPECT_FROM: Final = 0.05  # probability of a fault on a wire from which on grey is told
+SUSPECT_FROM: Final = 0.03  # probability of a fault on a wire from which on grey is told
 COVERAGE: Final = 2.0  # standard uncertainties by which a limit has to be passed
 POWERED: Final = ("on", "run")
 
