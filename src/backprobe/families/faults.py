@@ -39,7 +39,7 @@ KIND_WEIGHT = {
     "swapped": 0.2,
 }
 
-OPEN_OHM = Prior("log_uniform", 4e6, 3e10, source=COMMON_PRACTICE)
+OPEN_OHM = Prior("log_uniform", 6e6, 4e9, source=COMMON_PRACTICE)
 SHORT_OHM = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
 LIFT_VOLT = Prior("log_uniform", 0.06, 2.6, source=COMMON_PRACTICE)
 LOW_SHARE = Prior("uniform", 0.05, 0.93, source=COMMON_PRACTICE)

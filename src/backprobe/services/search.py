@@ -40,7 +40,8 @@ FIRST_STEPS, WIDEN_STEPS = 4, 2
 N_ALIKE = 7  # ways to exchange wires of like roles among each other, at most
 N_LOOKED_AT, N_WAYS = 600, 2  # hypotheses with their wires looked at, and ways to wire one of them
 N_ALTERNATIVE = 3  # starts of each from the bank
-N_JOINT, JOINT_STEPS = 120, 4  # of them fitted, those that explain the readings best
+N_JOINT, JOINT_STEPS = 120, 5  # of them fitted, those that explain the readings best
+JOINT_GENTLE = (40.0, 12.0, 4.0)  # more patient with readings that a start is far from
 SIGNALS_ALIKE = ("signal-analogue", "signal-switching")
 N_TURNED = 3  # of them looked at with wires of like roles changed over
 
@@ -89,7 +90,9 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     sound_lead = np.zeros((hypothesis.size, len(sheet.rounds)), dtype=bool)
     like = score(bench, hypothesis, wires, z, sheet, sound_lead).sum(axis=1)
     near = np.argsort(-(like + table.log_prior[hypothesis]), kind="stable")[:N_JOINT]
-    found = fit(table, hypothesis[near], wires[near], z[near], sheet, JOINT_STEPS)
+    found = fit(
+        table, hypothesis[near], wires[near], z[near], sheet, JOINT_STEPS, gentle=JOINT_GENTLE
+    )
     order = np.argsort(-(found.log_posterior + table.log_prior[found.hypothesis]))[:N_TURNED]
     source = np.flatnonzero(np.isin(np.arange(len(found.z)), order))
     turned = [wirings_alike(table.role[found.hypothesis[k]], found.assigned[k]) for k in source]
