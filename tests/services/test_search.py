@@ -24,6 +24,7 @@ from backprobe.services.search import (
     nearest_rivals,
     wirings_alike,
 )
+from backprobe.services.summary import circuit_answers
 from tests.services.sheets import after, job, taken, unplugged
 
 
@@ -177,3 +178,23 @@ def test_joint_rivals_are_wired_in_ways_of_their_own() -> None:
     assert len(wired) > 1
     # Each is fitted as every other explanation is: none explains the sheet better than the best.
     assert found.log_posterior.max() <= first.log_posterior.max() + 0.1
+
+
+# Reports of the control unit ---------------------------------------------------------------------
+def test_a_stuck_sensor_is_found_by_what_the_control_unit_calls_it() -> None:
+    # The same 3.36 V at rest and at idle: a steady pressure, had the control unit not called it
+    # an air mass.
+    def seen(name: str, key: str, signal: float, *, reported: bool) -> Round:
+        volts = {"1": 5.0, "2": 2.6, "3": 0.005, "4": signal}
+        said = {"air mass flow volts": Indication(signal)} if reported else {}
+        return Round(name, plugged=True, key=key, volts=taken(volts), scan=said)
+
+    def leading(*, reported: bool) -> str:
+        free = unplugged("A", {"1": 5.0, "2": 5.0, "3": 0.004, "4": 0.003}, loaded={"2": 1.5})
+        rest = seen("B", "on", 3.36, reported=reported)
+        idle = replace(seen("C", "run", 3.36, reported=reported), rpm=800.0)
+        posterior = posterior_of(job("1234", free, rest, idle))
+        return circuit_answers(posterior)[0].circuit
+
+    assert leading(reported=False).startswith("pressure")
+    assert leading(reported=True).startswith("air mass")

@@ -40,7 +40,11 @@ FIRST_STEPS, WIDEN_STEPS = 4, 2
 N_ALIKE = 7  # ways to exchange wires of like roles among each other, at most
 N_LOOKED_AT, N_WAYS = 600, 2  # hypotheses with their wires looked at, and ways to wire one of them
 N_ALTERNATIVE = 3  # starts of each from the bank
-N_JOINT, JOINT_STEPS = 120, 5  # of them fitted, those that explain the readings best
+N_BEST, N_JOINT, JOINT_STEPS = (
+    60,
+    200,
+    5,
+)  # of them fitted: the best, and the best of each hypothesis
 JOINT_GENTLE = (40.0, 12.0, 4.0)  # more patient with readings that a start is far from
 SIGNALS_ALIKE = ("signal-analogue", "signal-switching")
 N_TURNED = 3  # of them looked at with wires of like roles changed over
@@ -89,7 +93,7 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     z = start_z(bench, sheet, own[start.particle])
     sound_lead = np.zeros((hypothesis.size, len(sheet.rounds)), dtype=bool)
     like = score(bench, hypothesis, wires, z, sheet, sound_lead).sum(axis=1)
-    near = np.argsort(-(like + table.log_prior[hypothesis]), kind="stable")[:N_JOINT]
+    near = _promising(hypothesis, like + table.log_prior[hypothesis])
     found = fit(
         table, hypothesis[near], wires[near], z[near], sheet, JOINT_STEPS, gentle=JOINT_GENTLE
     )
@@ -102,6 +106,14 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
         again = fit(table, similar.hypothesis, ways, similar.z, sheet, FIRST_STEPS)
         found = fitting.concatenate([found, again])
     return refined(bench, sheet, found)
+
+
+def _promising(hypothesis: IntArray, score: Array) -> IntArray:
+    """The best starts of all, and the best one of each hypothesis."""
+    order = np.argsort(-score, kind="stable")
+    first = np.sort(np.unique(hypothesis[order], return_index=True)[1])
+    places = np.union1d(np.arange(min(N_BEST, order.size)), first[:N_JOINT])
+    return np.asarray(order[places])
 
 
 def _roles(family: Family) -> tuple[str, ...]:
