@@ -58,6 +58,8 @@ LEAST_SUPPLY = (0.7, 1.6)  # that an output works with, shares of what its famil
 LEAST_FULL_VOLT = 1.2  # of supply from which on electronics draw their full current, V
 # Left of an input: the other resistor of a filter or divider, a burnt one, or mere leakage.
 INPUT_LEFT_OHM = Prior("log_uniform", 1e5, 3e9, source=COMMON_PRACTICE)
+# A break inside the sensor, where no damp reaches.
+INNER_OPEN_OHM = Prior("log_uniform", 3e7, 3e9, source=COMMON_PRACTICE)
 # Across an output inside, and across the turns of a coil, heater or motor.
 INNER_SHORT_OHM = Prior("log_uniform", 0.1, 60.0, source=COMMON_PRACTICE)
 TURNS_OHM = Prior("log_uniform", 0.03, 2.0, source=COMMON_PRACTICE)
@@ -346,7 +348,7 @@ def _control_unit_input(netlist: Netlist, fault: Fault) -> None:
 
 
 def _sensor_open(netlist: Netlist, fault: Fault) -> None:
-    netlist.values[SEVERITY] = OPEN_OHM
+    netlist.values[SEVERITY] = INNER_OPEN_OHM
     netlist.contact[fault.wire] = SEVERITY
 
 
