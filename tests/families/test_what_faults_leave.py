@@ -3,8 +3,13 @@
 Facts of the trade, common practice, no source, but where a closed form is named: Ohm's law.
 """
 
+from importlib.resources import files
+
 import pytest
 
+from backprobe.families.circuit import compile_family
+from backprobe.families.faults import faults_of
+from backprobe.families.loader import parse_family
 from tests.families.trade_bench import BATTERY, GHOST, METER, Bench
 
 
@@ -70,3 +75,19 @@ def test_starved_electronics_draw_their_current_or_what_little_is_left_lets_thro
     }
     bench = Bench("air-mass-voltage-three-wire", known, "resistance supply", size=45.0)
     assert bench.volts("supply", plugged=True) == pytest.approx(expected, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    "ohm", ["60.0", "{ normal = [60.0, 40.0] }", "{ choice = [40.0, 80.0], weights = [0.5, 0.5] }"]
+)
+def test_whatever_a_family_file_says_of_a_consumption_starves(ohm: str) -> None:
+    name = "air-mass-voltage-three-wire"
+    text = (files("backprobe.families") / "data" / f"{name}.toml").read_text(encoding="utf-8")
+    start = text.index("ohm = ", text.index('name = "consumption"'))
+    end = text.index("\n", start)
+    sourced = ohm.replace(" }", ', source = "common practice" }')
+    family = parse_family(f"{text[:start]}ohm = {sourced}{text[end:]}", f"{name}.toml")
+    (fault,) = (f for f in faults_of(family) if f.name == "resistance:supply-battery")
+    ampere = compile_family(family, fault).values["fault.consumption-ampere"]
+    # Ohm's law at the 12.6 V of a full battery, for 60 ohm.
+    assert 0.0 < ampere.a <= 12.6 / 60.0 <= ampere.b

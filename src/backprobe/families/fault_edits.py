@@ -55,6 +55,7 @@ OUTPUT_LEAK = Prior("log_uniform", 2e6, 1e13, source=COMMON_PRACTICE)
 NOMINAL_VOLT = {"feed": 12.6, "vcc": 5.0, "ref": 5.0}
 OTHER_VOLT = 8.5
 LEAST_SUPPLY = (0.7, 1.6)  # that an output works with, shares of what its family says
+LEAST_SHARE = 0.01  # of its greatest, what a consumption's resistance comes down to
 LEAST_FULL_VOLT = 1.2  # of supply from which on electronics draw their full current, V
 # Left of an input: the other resistor of a filter or divider, a burnt one, or mere leakage.
 INPUT_LEFT_OHM = Prior("log_uniform", 1e5, 3e9, source=COMMON_PRACTICE)
@@ -147,10 +148,11 @@ def _give_appetite(netlist: Netlist) -> None:
             continue
         if e.nodes[0] not in supplies or e.nodes[1] not in grounds:
             continue
-        volt, ohm = supplies[e.nodes[0]], netlist.values[e.parameters["ohm"]]
+        volt, (least, most) = supplies[e.nodes[0]], _ends(netlist.values[e.parameters["ohm"]])
+        least = max(least, LEAST_SHARE * most)  # a normal prior's lower end may be none
         ampere, full = f"fault.{e.name}-ampere", f"fault.{e.name}-full-volt"
         netlist.values |= {
-            ampere: Prior("log_uniform", volt / ohm.b, volt / ohm.a, source=COMMON_PRACTICE),
+            ampere: Prior("log_uniform", volt / most, volt / least, source=COMMON_PRACTICE),
             full: Prior("log_uniform", LEAST_FULL_VOLT, volt, source=COMMON_PRACTICE),
         }
         sink = replace(e, kind="sink", parameters={"ampere": ampere, "full_volt": full})
@@ -187,15 +189,6 @@ def _add_leaks(netlist: Netlist, fault: Fault) -> None:
                 passive=False,
             )
             netlist.elements = [*netlist.elements, leak]
-
-
-def _either(
-    found: dict[tuple[str, str], tuple[str, str] | None],
-    ends: tuple[str, str],
-    only_if: tuple[str, str] | None,
-) -> tuple[str, str] | None:
-    """What a junction depends on that two outputs share: one of them is always there."""
-    return only_if if found.get(ends, only_if) == only_if else None
 
 
 def _open(netlist: Netlist, fault: Fault) -> None:
