@@ -12,7 +12,7 @@ from backprobe.core.circuit.evaluate import evaluate
 from backprobe.core.circuit.plan import FIRST_SLOT, N_SWITCH, ONE_SLOT, Mode, stack_plans
 from backprobe.families.circuit import compile_family
 from backprobe.families.element_kinds import is_switching
-from backprobe.families.fault_edits import LOWER_JUNCTION
+from backprobe.families.fault_electronics import LOWER_JUNCTION
 from backprobe.families.faults import HEALTHY, Fault, faults_of
 from backprobe.families.loader import load_families
 from backprobe.families.schema import Family, Prior

@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from backprobe.core.circuit.evaluate import Evaluation
 from backprobe.core.circuit.nodal import loaded_voltage
 from backprobe.core.circuit.plan import Mode
-from backprobe.families.fault_edits import PULLED_OHM, UPPER_JUNCTION
+from backprobe.families.fault_edits import PULLED_OHM
+from backprobe.families.fault_electronics import UPPER_JUNCTION
 from backprobe.families.faults import HEALTHY, Fault, faults_of
 from backprobe.families.loader import load_families
 from tests.core.circuit.drawn_up import Case, Subject, solve
