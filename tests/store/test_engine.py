@@ -1,6 +1,5 @@
 """Transactions lose nothing, constraints hold, times keep their zone, errors tell what to do."""
 
-import asyncio
 import threading
 from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta, timezone
@@ -16,6 +15,7 @@ from backprobe.store.engine import THREADS, Store, is_reachable
 from backprobe.store.schema import DeviceRow, EventRow, SettingRow
 from backprobe.store.upgrade import upgrade
 from backprobe.store.workshop import put_setting, setting
+from tests.web.running import in_a_loop
 
 
 def test_no_update_is_lost(store: Store) -> None:
@@ -174,4 +174,4 @@ def test_the_pool_holds_a_connection_for_every_thread_of_the_server() -> None:
     async def threads() -> float:
         return to_thread.current_default_thread_limiter().total_tokens
 
-    assert asyncio.run(threads()) == THREADS
+    assert in_a_loop(threads()) == THREADS

@@ -87,4 +87,4 @@ def in_a_loop(work: Coroutine[Any, Any, _Found]) -> _Found:
     In a thread of its own too: a browser that other tests drive leaves a loop running in this one.
     """
     with ThreadPoolExecutor(1) as thread:
-        return thread.submit(asyncio.run, work).result()
+        return thread.submit(asyncio.run, work).result()  # noqa: TID251 - its thread is its own
