@@ -8,7 +8,7 @@ import math
 import re
 import subprocess
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from backprobe.families.schema import Element, Family, Wire
@@ -20,6 +20,10 @@ BACKWARDS = (3.0 * 2e4) ** 0.5  # the middle of its prior
 JUNCTION_VOLT, JUNCTION_OHM, RELEASED = 0.58, (0.1 * 6.0) ** 0.5, 2e6
 # What an open collector passes on from its supply once its wire is open, ohm.
 OUTPUT_LEAK = (2e6 * 1e13) ** 0.5
+# What it keeps across itself with hardly any current, V, and in series with that, ohm.
+FLOOR_VOLT, FLOOR_OHM = (0.005 * 0.4) ** 0.5, 1.0
+# From here on a wire is open and no more a resistance, ohm.
+OPEN_OHM = 1e6
 # Of a fuse that holds a short, ohm.
 SOUND_FUSE = 0.005
 # Slope beyond the limit, ohm: steep enough that what is left changes no voltage by 0.1 mV.
@@ -162,11 +166,25 @@ class Deck:
         self.resistor(name, e.nodes[0], e.nodes[1], self.value(e, "ohm_0") * ratio)
 
     def add_contact(self, name: str, e: Element) -> None:
+        e = self.above_floor(name, e)
         key = "closed_ohm" if self.levels[e.name] else "open_ohm"
         if "full_volt" in e.parameters and self.levels[e.name]:
             self.add_fed_contact(name, e)
             return
         self.resistor(name, e.nodes[0], e.nodes[1], self.value(e, key))
+
+    def above_floor(self, name: str, e: Element) -> Element:
+        """An output whose wire is open ends a little above its ground."""
+        fault = self.fault
+        if fault is None or fault.place != "series" or fault.ohm < OPEN_OHM:
+            return e
+        if "full_volt" not in e.parameters:
+            return e
+        if e.nodes[0] != next(w.pin for w in self.family.wires if w.name == fault.wire):
+            return e
+        floor = f"floor {name}"
+        self.behind(f"{name}f", floor, e.nodes[1], f"{FLOOR_VOLT:.15g}", FLOOR_OHM)
+        return replace(e, nodes=(e.nodes[0], floor, *e.nodes[2:]))
 
     def add_fed_contact(self, name: str, e: Element) -> None:
         """An output that lets go while its sensor isn't fed."""

@@ -135,10 +135,17 @@ def test_a_short_inside_a_sensor_is_across_its_output(name: str, wire: str, ends
     assert bridge[3]  # it goes with the sensor when that is unplugged
 
 
-def test_a_short_to_the_supply_is_to_the_connector_s_own_one() -> None:
-    for name, supply in (("hall-8v", "supply"), ("thermistor-two-wire", "ref")):
+def test_a_short_to_the_supply_is_to_the_connector_s_own_one_or_to_5_v_of_another() -> None:
+    for name, supply in (("hall-5v", "supply"), ("thermistor-two-wire", "ref")):
         (bridge,) = edited(name, "short-to-supply", "signal").bridges
         assert set(bridge[:2]) == {"signal", supply}
+    shorts = [
+        e
+        for e in edited("hall-8v", "short-to-supply", "signal").elements
+        if e.name.startswith("short-to-")
+    ]
+    assert [e.nodes for e in shorts] == [("signal", "supply"), ("signal", "ref")]
+    assert {e.only_if for e in shorts} == {("fault.supply-wire", word) for word in ("own", "5 V")}
 
 
 def test_a_failed_input_leaves_nothing_but_its_leakage() -> None:

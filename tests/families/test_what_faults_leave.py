@@ -48,6 +48,7 @@ def test_a_chafed_wire_stands_at_the_body_and_not_at_battery_negative(offset: fl
 def test_without_its_pull_up_an_open_collector_shows_what_it_leaks(leak: float) -> None:
     known: dict[str, float | str] = {
         "fault.output-leak-ohm": leak,
+        "fault.output-floor-volt": 0.15,
         "output.open_ohm": 1e12,
         "signal.insulation-ohm": 1e12,
     }
@@ -55,7 +56,9 @@ def test_without_its_pull_up_an_open_collector_shows_what_it_leaks(leak: float) 
     # A divider of the leak and the meter.
     alone = 5.0 * METER / (METER + leak)
     assert bench.volts("signal", plugged=True, levels=(0,)) == pytest.approx(alone, rel=0.02)
-    assert bench.volts("signal", plugged=True, levels=(1,)) < 0.01
+    # With next to no current a saturated transistor keeps tens to hundreds of millivolts across
+    # itself (Ebers and Moll 1954 for a bare one, from memory; more behind a driver stage).
+    assert bench.volts("signal", plugged=True, levels=(1,)) == pytest.approx(0.15, abs=0.005)
 
 
 # 0.1 A through 45 ohm more: 4.5 V lost while the current holds. Where it falls with the voltage

@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from backprobe.families.fault_electronics import let_electronics_answer, prior_ends
@@ -41,6 +41,8 @@ LIVE = "fault.live-wire"
 LIVE_WIRE = Prior(
     "choice", choices=("switched", "permanent"), weights=(0.5, 0.5), source=COMMON_PRACTICE
 )
+REACHED = "fault.supply-wire"
+REACHED_WIRE = Prior("choice", choices=("own", "5 V"), weights=(0.5, 0.5), source=COMMON_PRACTICE)
 # Bad is the joint of the sensors' returns alone, or the control unit's own ground.
 LIFTED = "fault.lifted"
 LIFTED_PART = Prior("choice", choices=("rail", "whole"), weights=(0.7, 0.3), source=COMMON_PRACTICE)
@@ -138,22 +140,32 @@ def _fuse(netlist: Netlist) -> None:
 
 
 def _short_to_supply(netlist: Netlist, fault: Fault) -> None:
-    supply = next((w.name for w in netlist.family.wires if w.role == "supply-regulated"), "ref")
-    _bridge(netlist, fault.wire, supply)
+    """The other wire is this sensor's own feed, or the 5 V of another sensor beside it."""
+    own = next((w for w in netlist.family.wires if w.role == "supply-regulated"), None)
+    if own is None or own.to == "ref":
+        _bridge(netlist, fault.wire, "ref" if own is None else own.name)
+        return
+    netlist.values[REACHED] = REACHED_WIRE
+    _short_to_either(netlist, fault, REACHED, {"own": own.name, "5 V": "ref"})
 
 
 def _short_to_battery(netlist: Netlist, fault: Fault) -> None:
     """The other wire is a permanent feed, or one behind the ignition switch."""
-    netlist.values[SEVERITY], netlist.values[LIVE] = SHORT_OHM, LIVE_WIRE
-    for node, word in (("battery", "permanent"), ("feed", "switched")):
+    netlist.values[LIVE] = LIVE_WIRE
+    _short_to_either(netlist, fault, LIVE, {"permanent": "battery", "switched": "feed"})
+
+
+def _short_to_either(netlist: Netlist, fault: Fault, choice: str, nodes: Mapping[str, str]) -> None:
+    netlist.values[SEVERITY] = SHORT_OHM
+    for word, node in nodes.items():
         netlist.elements.append(
             Element(
-                name=f"short-to-{word}",
+                name=f"short-to-{node}",
                 kind="resistor",
                 side="control-unit",
                 nodes=(fault.wire, node),
                 parameters={"ohm": SEVERITY},
-                only_if=(LIVE, word),
+                only_if=(choice, word),
             )
         )
 

@@ -18,6 +18,10 @@ LOWER = Prior("choice", choices=("there", "none"), weights=(0.8, 0.2), source=CO
 UPPER = Prior("choice", choices=("there", "none"), weights=(0.5, 0.5), source=COMMON_PRACTICE)
 OUTPUT_LEAK_OHM = "fault.output-leak-ohm"
 OUTPUT_LEAK = Prior("log_uniform", 2e6, 1e13, source=COMMON_PRACTICE)
+# What a transistor keeps across itself with hardly any current through it.
+FLOOR_VOLT, FLOOR_OHM = "fault.output-floor-volt", "fault.output-floor-ohm"
+FLOOR = Prior("log_uniform", 0.005, 0.4, source=COMMON_PRACTICE)
+LITTLE_OHM = Prior("fixed", 1.0, source=COMMON_PRACTICE)
 # V that sensors are made for, by the node that feeds them; a regulator of 8 to 10 V elsewhere.
 NOMINAL_VOLT = {"feed": 12.6, "vcc": 5.0, "ref": 5.0}
 OTHER_VOLT = 8.5
@@ -119,12 +123,27 @@ def _vary_the_least_supply(netlist: Netlist) -> None:
 def _add_leaks(netlist: Netlist, fault: Fault) -> None:
     """What little current an open collector passes on from its supply: all that is left to it.
 
-    Against a pull-up it would not show, and is left out elsewhere.
+    With so little it can't pull down to its ground altogether. Against a pull-up neither would
+    show, and both are left out elsewhere.
     """
     pin = next(w.pin for w in netlist.family.wires if w.name == fault.wire)
     for e in netlist.elements:
         if e.kind == "contact" and e.nodes[0] == pin and is_integrated(e.kind, e.parameters):
-            netlist.values[OUTPUT_LEAK_OHM] = OUTPUT_LEAK
+            netlist.values |= {
+                OUTPUT_LEAK_OHM: OUTPUT_LEAK,
+                FLOOR_VOLT: FLOOR,
+                FLOOR_OHM: LITTLE_OHM,
+            }
+            above = f"{e.name}-floor"
+            floor = Element(
+                name=above,
+                kind="source",
+                side="sensor",
+                nodes=(above, e.nodes[1]),
+                parameters={"volt": FLOOR_VOLT, "ohm": FLOOR_OHM},
+                passive=False,
+            )
+            output = replace(e, nodes=(pin, above, *e.nodes[2:]))
             leak = Element(
                 name="output-leak",
                 kind="resistor",
@@ -133,7 +152,8 @@ def _add_leaks(netlist: Netlist, fault: Fault) -> None:
                 parameters={"ohm": OUTPUT_LEAK_OHM},
                 passive=False,
             )
-            netlist.elements = [*netlist.elements, leak]
+            others = [output if x is e else x for x in netlist.elements]
+            netlist.elements = [*others, floor, leak]
 
 
 def prior_ends(prior: Prior) -> tuple[float, float]:
