@@ -6,10 +6,13 @@
 3. The same once more from the bank, and with it all families whose wires have the same roles:
    started from another explanation's values a fit may miss its own best ones, and with a fault,
    wires may pass for each other that are told apart easily without it.
+4. The best hypotheses are fitted from every particle that the bank has of them: how near one is
+   says little of where its fit will end.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import combinations, permutations, product
 
 import numpy as np
@@ -18,6 +21,7 @@ from numpy.typing import NDArray
 from backprobe.core.inference import fit as fitting
 from backprobe.core.inference.bank import part
 from backprobe.core.inference.fit import Fit, fit
+from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
@@ -38,16 +42,30 @@ NEAR = 14.0  # nats behind the best within which they are
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, WIDEN_STEPS = 4, 2
 N_ALIKE = 7  # ways to exchange wires of like roles among each other, at most
-N_LOOKED_AT, N_WAYS = 600, 2  # hypotheses with their wires looked at, and ways to wire one of them
-N_ALTERNATIVE = 3  # starts of each from the bank
-N_BEST, N_JOINT, JOINT_STEPS = (
-    60,
-    200,
-    5,
-)  # of them fitted: the best, and the best of each hypothesis
+N_ALTERNATIVE = 3  # starts of each explanation from the bank
+N_WAYS = 2  # ways to wire a hypothesis
+JOINT_STEPS = 5
 JOINT_GENTLE = (40.0, 12.0, 4.0)  # more patient with readings that a start is far from
+N_WHOLE, WITHIN_WHOLE = 20, 15.0  # explanations fitted from every particle; nats behind the best
 SIGNALS_ALIKE = ("signal-analogue", "signal-switching")
-N_TURNED = 3  # of them looked at with wires of like roles changed over
+N_TURNED = 3  # of the best, looked at with wires of like roles changed over
+
+
+@dataclass(frozen=True, slots=True)
+class Width:
+    """How wide to look for rivals from the bank.
+
+    n_family : families whose faults are fitted, and with them all with wires of the same roles.
+    n_looked_at : explanations (hypotheses with their wires) that are looked at.
+    n_fitted : the best of them, which are fitted.
+    """
+
+    n_family: int
+    n_looked_at: int
+    n_fitted: int
+
+
+USUAL, WIDE = Width(2, 600, 200), Width(5, 1200, 400)
 
 
 def explore(bench: Workbench, sheet: Sheet) -> Fit:
@@ -58,19 +76,48 @@ def explore(bench: Workbench, sheet: Sheet) -> Fit:
     start = screen(bench.bank, table, sheet, N_START, per_assignment=N_PARTICLE, kin=kin)
     z = start_z(bench, sheet, start.particle)
     first = fit(bench.hypotheses.table, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
-    return widened(bench, sheet, refined(bench, sheet, first, FIRST_STEPS))
+    near = _with_rivals(bench, sheet, refined(bench, sheet, first, FIRST_STEPS), WIDE)
+    near = fitting.concatenate([near, from_every_particle(bench, sheet, near)])
+    return refined(bench, sheet, near, most=N_LAST, within=NEAR)
 
 
 def widened(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
     """The same fits with their nearest rivals beside them, the best of all carried to the end."""
-    near = refined(bench, sheet, fitting.concatenate([fits, nearest_rivals(bench, sheet, fits)]))
-    best = int(np.argmax(near.log_posterior + bench.hypotheses.table.log_prior[near.hypothesis]))
-    if not near.lead_bad[best].any():
-        near = fitting.concatenate([near, joint_rivals(bench, sheet, near)])
+    near = _with_rivals(bench, sheet, fits, USUAL)
     return refined(bench, sheet, near, most=N_LAST, within=NEAR)
 
 
-def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
+def _with_rivals(bench: Workbench, sheet: Sheet, fits: Fit, width: Width) -> Fit:
+    near = refined(bench, sheet, fitting.concatenate([fits, nearest_rivals(bench, sheet, fits)]))
+    best = int(np.argmax(near.log_posterior + bench.hypotheses.table.log_prior[near.hypothesis]))
+    if near.lead_bad[best].any():
+        return near
+    return fitting.concatenate([near, joint_rivals(bench, sheet, near, width)])
+
+
+def from_every_particle(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
+    """The best explanations, each fitted afresh from all that the bank has of its hypothesis."""
+    table = bench.hypotheses.table
+    score = first.log_evidence + table.log_prior[first.hypothesis]
+    order = np.argsort(-score, kind="stable")
+    order = order[score[order] > score[order[0]] - WITHIN_WHOLE]
+    leading = order[_first_of_each(table, first.hypothesis[order], first.assigned[order])][:N_WHOLE]
+    own = [np.flatnonzero(bench.bank.hypothesis == h) for h in first.hypothesis[leading]]
+    particle, source = np.concatenate(own), np.repeat(leading, [some.size for some in own])
+    found = fit(
+        table,
+        first.hypothesis[source],
+        first.assigned[source],
+        start_z(bench, sheet, particle),
+        sheet,
+        JOINT_STEPS,
+        first.lead_bad[source],
+        gentle=JOINT_GENTLE,
+    )
+    return refined(bench, sheet, found)
+
+
+def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit, width: Width) -> Fit:
     """All faults of the best families and of others with the same wires, afresh from the bank.
 
     The bank finds the wires of each; of its particles those count that explain the readings best
@@ -78,14 +125,15 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     tracks differ little to the bank.
     """
     table, pairs = bench.hypotheses.table, bench.hypotheses.pairs
-    best = {_roles(pairs[int(first.hypothesis[row])][0]) for row in best_of_families(bench, first)}
+    leading = best_of_families(bench, first, width.n_family)
+    best = {_roles(pairs[int(first.hypothesis[row])][0]) for row in leading}
     some = np.array([_roles(family) in best for family, _ in pairs])
     own = np.flatnonzero(some[bench.bank.hypothesis])
     start = screen(
         part(bench.bank, own),
         table,
         sheet,
-        N_LOOKED_AT,
+        width.n_looked_at,
         per_hypothesis=N_WAYS,
         per_assignment=N_ALTERNATIVE,
     )
@@ -93,7 +141,8 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     z = start_z(bench, sheet, own[start.particle])
     sound_lead = np.zeros((hypothesis.size, len(sheet.rounds)), dtype=bool)
     like = score(bench, hypothesis, wires, z, sheet, sound_lead).sum(axis=1)
-    near = _promising(hypothesis, like + table.log_prior[hypothesis])
+    order = np.argsort(-(like + table.log_prior[hypothesis]), kind="stable")
+    near = order[_first_of_each(table, hypothesis[order], wires[order])][: width.n_fitted]
     found = fit(
         table, hypothesis[near], wires[near], z[near], sheet, JOINT_STEPS, gentle=JOINT_GENTLE
     )
@@ -108,12 +157,11 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     return refined(bench, sheet, found)
 
 
-def _promising(hypothesis: IntArray, score: Array) -> IntArray:
-    """The best starts of all, and the best one of each hypothesis."""
-    order = np.argsort(-score, kind="stable")
-    first = np.sort(np.unique(hypothesis[order], return_index=True)[1])
-    places = np.union1d(np.arange(min(N_BEST, order.size)), first[:N_JOINT])
-    return np.asarray(order[places])
+def _first_of_each(table: HypothesisTable, hypothesis: IntArray, assigned: IntArray) -> IntArray:
+    """Places of the first of each hypothesis with each way to wire it."""
+    used = np.where(assigned < table.n_wire[hypothesis][:, None], assigned, -1)
+    keys = np.column_stack([hypothesis, used])
+    return np.sort(np.unique(keys, axis=0, return_index=True)[1])
 
 
 def _roles(family: Family) -> tuple[str, ...]:
@@ -129,7 +177,7 @@ def nearest_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     """
     table, hypotheses = bench.hypotheses.table, bench.hypotheses
     layout = layout_of(table, sheet)
-    leading = best_of_families(bench, first)
+    leading = best_of_families(bench, first, N_FAMILY)
     target, assigned, z = [], [], []
     for row in leading:
         source = int(first.hypothesis[row])
@@ -153,12 +201,12 @@ def nearest_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     )
 
 
-def best_of_families(bench: Workbench, fits: Fit) -> list[int]:
+def best_of_families(bench: Workbench, fits: Fit, most: int) -> list[int]:
     """The best explanation of each of the best families, the very best first."""
     found: dict[str, int] = {}
     for row in np.argsort(-(fits.log_evidence + bench.hypotheses.table.log_prior[fits.hypothesis])):
         found.setdefault(bench.hypotheses.pairs[int(fits.hypothesis[row])][0].id, int(row))
-        if len(found) == N_FAMILY:
+        if len(found) == most:
             break
     return list(found.values())
 

@@ -179,11 +179,15 @@ def solved(
     extra: Extra | None = None,
     wanted: IntArray | None = None,
     pairs: bool = False,
+    region: tuple[int, ...] | None = None,
 ) -> Evaluation:
-    """One sketch, solved once: shapes (1, 1, ...)."""
+    """One sketch, solved once: shapes (1, 1, ...); from regions to try first where given."""
     table = stack_plans([sketch.plan(*probes)])
     level = np.array([levels], dtype=np.int64)
     assert level.shape == (1, N_SWITCH)
     values = sketch.row(table)[None, None]
     mode_of = np.array([int(mode)])
-    return evaluate(table, values, mode_of, level, extra=extra, wanted=wanted, pairs=pairs)
+    start = None if region is None else np.array([[region]], dtype=np.int64)
+    return evaluate(
+        table, values, mode_of, level, extra=extra, wanted=wanted, region=start, pairs=pairs
+    )

@@ -38,6 +38,21 @@ def test_a_shorted_regulator_gives_its_limit(load: float) -> None:
     assert found.thevenin[0, 0, 0, 0] == pytest.approx(load, rel=1e-9)
 
 
+@pytest.mark.parametrize("region", [0, 1, 2])
+def test_where_a_walk_starts_changes_no_answer_not_even_where_something_floats_there(
+    region: int,
+) -> None:
+    # Taken to be at its limit, the regulator would hold up nothing but a wire in the air.
+    sketch = Sketch()
+    sketch.regulator("ref", "0", VOLT, OHM, LIMIT, REVERSE)
+    sketch.resistor("ref", "pin", 0.001)
+    sketch.resistor("pin", "0", 1e13)
+    found = solved(sketch, "pin", region=(region,))
+    assert found.settled.all()
+    assert found.region[0, 0, 0] == 0
+    assert found.voltage[0, 0, 0] == pytest.approx(VOLT, rel=1e-9)
+
+
 def test_a_regulator_fed_from_outside_takes_little() -> None:
     sketch = supply(1e6)
     sketch.source("ref", "0", 12.0, 47.0)  # a short to battery
