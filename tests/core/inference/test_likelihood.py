@@ -16,6 +16,7 @@ from backprobe.core.inference.likelihood import (
     LEAD_OHM,
     LOGARITHMIC,
     OPEN_OHM,
+    QUIET_SHARE,
     SLIP_SHARE,
     Indicated,
     assignment_tables,
@@ -25,6 +26,7 @@ from backprobe.core.inference.likelihood import (
     pair_tables,
     quantity_log_likelihood,
     student_log_density,
+    volts_log_density,
 )
 from backprobe.core.inference.predict import predict
 from backprobe.core.inference.sheet import Array, IntArray, Quantity, Sheet
@@ -52,6 +54,33 @@ def cost(quantity: Quantity, value: Array, mean: float, deviation: float) -> Arr
     return quantity_log_likelihood(
         quantity, value, np.full(value.shape, mean), np.full(value.shape, deviation)
     )
+
+
+VOLTS_SHOWN = st.tuples(st.floats(0.02, 0.3), st.floats(0.001, 0.02))
+
+
+@given(VOLTS_SHOWN)
+def test_what_a_floating_wire_shows_has_probability_one(shown: tuple[float, float]) -> None:
+    off = np.concatenate([-np.geomspace(1e3, 1e-6, 20_000), np.geomspace(1e-6, 1e3, 20_000)])
+    log, quiet = volts_log_density(off, (np.array(shown[0]), np.array(shown[1])))
+    assert trapezoid(np.exp(log), off) == pytest.approx(1.0, abs=1e-4)
+    assert trapezoid(quiet * np.exp(log), off) == pytest.approx(QUIET_SHARE, abs=1e-4)
+
+
+@given(st.floats(-1.0, 1.0), st.floats(1e-3, 0.3))
+def test_a_wire_that_does_not_float_is_no_quiet_one_either(off: float, deviation: float) -> None:
+    log, _ = volts_log_density(np.array(off), (np.array(deviation), np.array(deviation)))
+    assert log == pytest.approx(student_log_density(np.array(off), np.array(deviation)))
+
+
+def test_a_floating_wire_shows_a_few_millivolts_or_many() -> None:
+    # Common practice, no source: mostly next to nothing, at times tens or hundreds of millivolts.
+    def log(off: float) -> float:
+        shown = np.array(0.1), np.array(0.007)
+        return float(volts_log_density(np.array(off), shown)[0])
+
+    assert log(0.003) > student_log_density(np.array(0.003), np.array(0.1)) + 1.5
+    assert log(0.15) > student_log_density(np.array(0.15), np.array(0.1)) - 1.0
 
 
 @given(residual=st.floats(-50.0, 50.0), deviation=st.floats(1e-4, 10.0))

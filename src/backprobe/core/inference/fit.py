@@ -25,6 +25,7 @@ from backprobe.core.inference.likelihood import (
     readings_of,
     slopes_read,
     student_log_density,
+    volts_log_density,
 )
 from backprobe.core.inference.limits import limit_side, log_tail
 from backprobe.core.inference.predict import PredictionPlan, predict, prepare
@@ -305,9 +306,15 @@ def _linearised(sheet: Sheet, readings: Readings, shown: Indicated, reading_log:
     # Share of the likelihood that is Student's t and not a slip of the pen.
     broad = np.log(SLIP_SHARE) + readings.log_broad
     good = student_log_density(difference, deviation)
+    precision = _precision(difference, deviation)
+    at = readings.at_wire
+    if at.size:
+        loud, quiet = deviation[:, at], shown.quiet[:, at, 0]
+        good[:, at], part = volts_log_density(difference[:, at], (loud, quiet))
+        precision[:, at] *= 1.0 - part
+        precision[:, at] += part * _precision(difference[:, at], quiet)
     share = 1.0 / (1.0 + np.exp(np.clip(broad[None] - good, -60.0, 60.0)))
-    weight = share * (FREEDOM + 1.0) / (FREEDOM + scaled**2)
-    weighted = deviation / np.sqrt(np.maximum(weight, 1e-4))
+    weighted = 1.0 / np.sqrt(np.maximum(share * precision, 1e-4 / deviation**2))
     by = shown.by if shown.by is not None else np.zeros((*mean.shape, 0))
     missing = _missing_to_open(readings, mean)
     pulls = missing > 0.0
@@ -324,6 +331,11 @@ def _linearised(sheet: Sheet, readings: Readings, shown: Indicated, reading_log:
         width_missing=width[1],
         width_deviation=width[2],
     )
+
+
+def _precision(difference: Array, deviation: Array) -> Array:
+    """What one step of least squares takes for Student's t: the weight of each error, 1/unit^2."""
+    return np.asarray((FREEDOM + 1.0) / (FREEDOM * deviation**2 + difference**2))
 
 
 def _widths(

@@ -20,6 +20,7 @@ Bools = NDArray[np.bool_]
 Told = tuple[Array, Array, Array | None]
 
 GHOST_VOLT = 0.1  # what damp and stray fields put on a floating wire, V (common practice)
+QUIET_VOLT = 0.006  # the same of a wire that hardly picks up anything, V (common practice)
 GHOST_OHM = 3e5  # source resistance at which half of that shows, ohm (common practice)
 UNUSED_VOLT = 0.008  # what an unused cavity shows, V (common practice)
 MODEL_VOLT = 0.004  # what splices and shared wires add that no model holds, V (common practice)
@@ -64,12 +65,15 @@ class Indicated:
         wires, or one where the wire is given. NaN mean: not a number but "none" or "OL".
     by : ndarray, shape (M, n_read, n_z), or None
         Sensitivity of the mean by the coordinates (one candidate only).
+    quiet : ndarray, shape (M, n_read, C)
+        Standard deviation where a floating wire picks up hardly anything; ``deviation`` elsewhere.
     deviation_by : ndarray, shape (M, n_read, n_z), or None
         The same of the standard deviation, for what a floating wire picks up.
     """
 
     mean: Array
     deviation: Array
+    quiet: Array
     by: Array | None = None
     deviation_by: Array | None = None
 
@@ -122,13 +126,18 @@ def indicate(
     if sorted_.by_meter.size:
         _through_meter(sheet, sorted_.by_meter, prediction, mean, by)
     deviation = np.sqrt(sorted_.deviation[:, None] ** 2 + spread**2)
+    quiet = deviation
+    if view.quiet is not None:
+        index, quiet_spread = view.quiet
+        quiet = deviation.copy()
+        quiet[:, index] = np.sqrt(sorted_.deviation[index, None] ** 2 + quiet_spread**2)
     if by is None:
-        return Indicated(mean, deviation)
+        return Indicated(mean, deviation, quiet)
     deviation_by = np.zeros_like(by)
     if view.ghost is not None:
         index, square_by = view.ghost
         deviation_by[:, index] = square_by / deviation[:, index]
-    return Indicated(mean, deviation, by, deviation_by)
+    return Indicated(mean, deviation, quiet, by, deviation_by)
 
 
 def _through_meter(
@@ -171,6 +180,8 @@ class _View:
         self.rows = np.arange(table.n_wire.size)[:, None]
         # Readings of volts at a wire, and half the slope of the square of what they pick up.
         self.ghost: tuple[IntArray, Array] | None = None
+        # The same readings' extra standard deviation where they pick up hardly anything.
+        self.quiet: tuple[IntArray, Array] | None = None
 
     def wire(self, index: IntArray) -> IntArray:
         """Assigned wire of each reading, (M, n)."""
@@ -322,7 +333,9 @@ class _View:
         wander = np.where(bad, BAD_LEAD_WANDER, 0.0)[:, :, None]
         weak = load.source / (load.source + GHOST_OHM)
         ghost = np.where(gone, UNUSED_VOLT, GHOST_VOLT * weak)
-        spread = np.sqrt(extra**2 + wander**2 + ghost**2 + MODEL_VOLT**2)
+        known = extra**2 + wander**2 + MODEL_VOLT**2
+        spread = np.sqrt(known + ghost**2)
+        self.quiet = index, np.sqrt(known + np.where(gone, ghost, QUIET_VOLT * weak) ** 2)
         if by is None or offset_by is None or gain_by is None:
             return np.where(as_before, difference, gain * difference), spread, None
         share = np.where(gone, 0.0, load.share)

@@ -36,6 +36,7 @@ __all__ = [
     "NOTHING_COUNTED",
     "OPEN_OHM",
     "OPEN_WIDTH",
+    "QUIET_SHARE",
     "SLIP_SHARE",
     "Indicated",
     "assignment_tables",
@@ -47,6 +48,7 @@ __all__ = [
     "readings_of",
     "slopes_read",
     "student_log_density",
+    "volts_log_density",
 ]
 
 Array = NDArray[np.float64]
@@ -54,6 +56,7 @@ Bools = NDArray[np.bool_]
 
 FREEDOM = 4.0  # degrees of freedom of Student's t
 SLIP_SHARE = 0.004  # share of readings that are written down wrong (common practice)
+QUIET_SHARE = 0.55  # of floating wires, which pick up hardly anything (common practice)
 OPEN_OHM = 3e7  # above it an ohmmeter shows OL
 OPEN_WIDTH = 0.3  # log ohm within which meters differ in that (common practice)
 NOTHING_COUNTED = 0.9  # probability that a meter shows no frequency where there is none
@@ -81,6 +84,18 @@ def student_log_density(residual: Array, deviation: Array) -> Array:
     )
 
 
+def volts_log_density(difference: Array, shown: tuple[Array, Array]) -> tuple[Array, Array]:
+    """Log density of errors of DC volts at a wire, and the share of it that a quiet wire has.
+
+    ``shown`` are the standard deviations of a wire that picks something up and of a quiet one;
+    of a wire that doesn't float they are the same.
+    """
+    loud, quiet = (student_log_density(difference, deviation) for deviation in shown)
+    loud, quiet = loud + np.log1p(-QUIET_SHARE), quiet + np.log(QUIET_SHARE)
+    whole = np.logaddexp(loud, quiet)
+    return whole, np.exp(quiet - whole)
+
+
 def log_likelihood(sheet: Sheet, indicated: Indicated, readings: Readings | None = None) -> Array:
     """Log likelihood of each reading for each candidate wire.
 
@@ -101,6 +116,11 @@ def log_likelihood(sheet: Sheet, indicated: Indicated, readings: Readings | None
     sorted_ = readings_of(sheet) if readings is None else readings
     broad, value = sorted_.log_broad[:, None], sorted_.value[:, None]
     density, told, number, log_ohm = _compared(value, indicated.mean, indicated.deviation)
+    at = sorted_.at_wire
+    if at.size:
+        shown = indicated.deviation[:, at], indicated.quiet[:, at]
+        difference = np.where(number[at], value[at], 0.0) - np.nan_to_num(indicated.mean[:, at])
+        density[:, at], _ = volts_log_density(difference, shown)
     good = np.empty_like(density)
     for at, log in ((sorted_.plain, _plain_log), (sorted_.counted, _counted_log)):
         if at.size:

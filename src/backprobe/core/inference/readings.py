@@ -65,6 +65,7 @@ class Readings:
     log_broad : ndarray, shape (n_read,): log density of each where it is a slip of the pen.
     groups : quantities, each with its readings; all voltages at a wire count as `VOLTS`.
     by_meter : ndarray of int, shape (n,): readings of DC volts.
+    at_wire : ndarray of int, shape (n,): readings of DC volts at a wire.
     counted, ohms, plain : ndarray of int, shape (n,): frequency and duty; resistances; the others.
     spans, held, loaded : ndarray of bool, shape (n_read,): readings while a quantity moves; of
         the highest or lowest level; with a resistor to battery negative.
@@ -77,6 +78,7 @@ class Readings:
     log_broad: Array
     groups: tuple[tuple[Quantity, IntArray], ...]
     by_meter: IntArray
+    at_wire: IntArray
     counted: IntArray
     ohms: IntArray
     plain: IntArray
@@ -106,6 +108,7 @@ def readings_of(sheet: Sheet) -> Readings:
             for kind in dict.fromkeys(alike)
         ),
         by_meter=chosen(BY_METER),
+        at_wire=chosen(frozenset(at_wire)),
         counted=chosen(COUNTED),
         ohms=chosen(OHMS),
         plain=chosen(frozenset(Quantity) - COUNTED - OHMS),
