@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backprobe.core.inference.choices import other_circuit_choices
-from backprobe.core.inference.fit import concatenate, fit
+from backprobe.core.inference.fit import concatenate
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Quantity
@@ -21,7 +21,6 @@ from backprobe.services.search import (
     N_FAMILY,
     USUAL,
     best_of_families,
-    from_every_particle,
     joint_rivals,
     moved,
     nearest_rivals,
@@ -181,26 +180,6 @@ def test_joint_rivals_are_wired_in_ways_of_their_own() -> None:
     assert len(wired) > 1
     # Each is fitted as every other explanation is: none explains the sheet better than the best.
     assert found.log_posterior.max() <= first.log_posterior.max() + 0.1
-
-
-def test_a_fit_that_ended_badly_is_put_right_from_another_particle() -> None:
-    posterior = after("thermistor")
-    bench, sheet = posterior.bench, posterior.problem.sheet
-    table, whole = bench.hypotheses.table, posterior.fits[0]
-    best = int(np.argmax(whole.log_posterior + table.log_prior[whole.hypothesis]))
-    # Half a step from a far corner: as good as any fit that ran into a bad end.
-    poor = fit(
-        table,
-        whole.hypothesis[[best]],
-        whole.assigned[[best]],
-        np.full_like(whole.z[[best]], 2.0),
-        sheet,
-        0,
-    )
-    assert poor.log_posterior[0] < whole.log_posterior[best] - 5.0
-    found = from_every_particle(bench, sheet, poor)
-    assert set(found.hypothesis.tolist()) == {int(whole.hypothesis[best])}
-    assert found.log_posterior.max() >= whole.log_posterior[best] - 0.1
 
 
 # Reports of the control unit ---------------------------------------------------------------------

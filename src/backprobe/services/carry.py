@@ -36,7 +36,7 @@ Starts = tuple[IntArray, IntArray, Array]
 Most = tuple[int, int]
 
 # Explanations that are taken over: without a fault and with one.
-TAKEN_OVER = (10, 40)
+TAKEN_OVER = (10, 20)
 OF_DOUBTED = (2, 3)  # those of each bad measurement
 OF_PLAIN = (1, 2)  # those of the plain sheet that each bad measurement is tried with, too
 N_FRESH = 8  # explanations that the bank suggests

@@ -22,7 +22,7 @@ from backprobe.services.doubted import WORTH_WIDENING, alternatives, reached
 from backprobe.services.options import with_options
 from backprobe.services.problem import Problem
 from backprobe.services.sampling import draws_of
-from backprobe.services.search import explore, widened
+from backprobe.services.search import explore, widened, without_mistakes
 from backprobe.vocabulary import CONNECTOR_KINDS
 
 KIND_RIGHT = 0.8  # probability that a connector is of the kind it is taken for (common practice)
@@ -94,6 +94,8 @@ def _searched(problem: Problem, bench: Workbench) -> list[Fit]:
     doubted = alternatives(bench, problem.sheet, problem.conditions[1:], plain)
     fits = [plain, *doubted]
     score = reached(bench, problem.conditions, fits)
+    if score[0] == score.max():
+        fits[0] = plain = without_mistakes(bench, problem.sheet, plain)
     return [
         widened(bench, c.sheet, f) if f is not plain and x > score.max() - WORTH_WIDENING else f
         for f, c, x in zip(fits, problem.conditions, score, strict=True)

@@ -8,6 +8,8 @@
    wires may pass for each other that are told apart easily without it.
 4. The best hypotheses are fitted from every particle that the bank has of them: how near one is
    says little of where its fit will end.
+5. Where the best of all takes a reading for a mistake, the mistake may be its own: all families
+   are looked at in more ways before a slip of the pen is believed.
 """
 
 from __future__ import annotations
@@ -21,13 +23,13 @@ from numpy.typing import NDArray
 from backprobe.core.inference import fit as fitting
 from backprobe.core.inference.bank import part
 from backprobe.core.inference.fit import Fit, fit
-from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.families.schema import Family
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.fits import refined, score, start_z
+from backprobe.services.fits import ODD_READING, refined, score, start_z
+from backprobe.services.from_bank import as_good, first_of_each, from_every_particle, sifted
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -42,11 +44,6 @@ NEAR = 14.0  # nats behind the best within which they are
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, WIDEN_STEPS = 4, 2
 N_ALIKE = 7  # ways to exchange wires of like roles among each other, at most
-N_ALTERNATIVE = 3  # starts of each explanation from the bank
-N_WAYS = 2  # ways to wire a hypothesis
-JOINT_STEPS = 5
-JOINT_GENTLE = (40.0, 12.0, 4.0)  # more patient with readings that a start is far from
-N_WHOLE, WITHIN_WHOLE = 20, 15.0  # explanations fitted from every particle; nats behind the best
 SIGNALS_ALIKE = ("signal-analogue", "signal-switching")
 N_TURNED = 3  # of the best, looked at with wires of like roles changed over
 
@@ -58,14 +55,19 @@ class Width:
     n_family : families whose faults are fitted, and with them all with wires of the same roles.
     n_looked_at : explanations (hypotheses with their wires) that are looked at.
     n_fitted : the best of them, which are fitted.
+    n_way : ways to wire a hypothesis.
+    n_alternative : particles of each explanation.
     """
 
     n_family: int
     n_looked_at: int
     n_fitted: int
+    n_way: int = 2
+    n_alternative: int = 2
 
 
 USUAL, WIDE = Width(2, 600, 200), Width(5, 1200, 400)
+WIDEST = Width(1000, 3000, 1500, 3, 8)  # all families
 
 
 def explore(bench: Workbench, sheet: Sheet) -> Fit:
@@ -77,8 +79,25 @@ def explore(bench: Workbench, sheet: Sheet) -> Fit:
     z = start_z(bench, sheet, start.particle)
     first = fit(bench.hypotheses.table, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
     near = _with_rivals(bench, sheet, refined(bench, sheet, first, FIRST_STEPS), WIDE)
+    return _settled(bench, sheet, near)
+
+
+def without_mistakes(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
+    """The same fits; where the best of all takes a reading for a mistake, all else beside them."""
+    if fits.reading_log[_best(bench, fits)].min() >= ODD_READING:
+        return fits
+    near = fitting.concatenate([fits, joint_rivals(bench, sheet, fits, WIDEST)])
+    return _settled(bench, sheet, near)
+
+
+def _settled(bench: Workbench, sheet: Sheet, near: Fit) -> Fit:
     near = fitting.concatenate([near, from_every_particle(bench, sheet, near)])
     return refined(bench, sheet, near, most=N_LAST, within=NEAR)
+
+
+def _best(bench: Workbench, fits: Fit) -> int:
+    """The explanation that fits best, its probability beforehand counted."""
+    return int(np.argmax(fits.log_posterior + bench.hypotheses.table.log_prior[fits.hypothesis]))
 
 
 def widened(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
@@ -89,32 +108,9 @@ def widened(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
 
 def _with_rivals(bench: Workbench, sheet: Sheet, fits: Fit, width: Width) -> Fit:
     near = refined(bench, sheet, fitting.concatenate([fits, nearest_rivals(bench, sheet, fits)]))
-    best = int(np.argmax(near.log_posterior + bench.hypotheses.table.log_prior[near.hypothesis]))
-    if near.lead_bad[best].any():
+    if near.lead_bad[_best(bench, near)].any():
         return near
     return fitting.concatenate([near, joint_rivals(bench, sheet, near, width)])
-
-
-def from_every_particle(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
-    """The best explanations, each fitted afresh from all that the bank has of its hypothesis."""
-    table = bench.hypotheses.table
-    score = first.log_evidence + table.log_prior[first.hypothesis]
-    order = np.argsort(-score, kind="stable")
-    order = order[score[order] > score[order[0]] - WITHIN_WHOLE]
-    leading = order[_first_of_each(table, first.hypothesis[order], first.assigned[order])][:N_WHOLE]
-    own = [np.flatnonzero(bench.bank.hypothesis == h) for h in first.hypothesis[leading]]
-    particle, source = np.concatenate(own), np.repeat(leading, [some.size for some in own])
-    found = fit(
-        table,
-        first.hypothesis[source],
-        first.assigned[source],
-        start_z(bench, sheet, particle),
-        sheet,
-        JOINT_STEPS,
-        first.lead_bad[source],
-        gentle=JOINT_GENTLE,
-    )
-    return refined(bench, sheet, found)
 
 
 def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit, width: Width) -> Fit:
@@ -134,17 +130,21 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit, width: Width) -> Fi
         table,
         sheet,
         width.n_looked_at,
-        per_hypothesis=N_WAYS,
-        per_assignment=N_ALTERNATIVE,
+        per_hypothesis=width.n_way,
+        per_assignment=width.n_alternative,
     )
     hypothesis, wires = start.hypothesis, start.assigned
     z = start_z(bench, sheet, own[start.particle])
     sound_lead = np.zeros((hypothesis.size, len(sheet.rounds)), dtype=bool)
     like = score(bench, hypothesis, wires, z, sheet, sound_lead).sum(axis=1)
     order = np.argsort(-(like + table.log_prior[hypothesis]), kind="stable")
-    near = order[_first_of_each(table, hypothesis[order], wires[order])][: width.n_fitted]
-    found = fit(
-        table, hypothesis[near], wires[near], z[near], sheet, JOINT_STEPS, gentle=JOINT_GENTLE
+    near = order[first_of_each(table, hypothesis[order], wires[order])][: width.n_fitted]
+    found = sifted(
+        bench,
+        sheet,
+        (hypothesis[near], wires[near], z[near]),
+        sound_lead[near],
+        as_good,
     )
     order = np.argsort(-(found.log_posterior + table.log_prior[found.hypothesis]))[:N_TURNED]
     source = np.flatnonzero(np.isin(np.arange(len(found.z)), order))
@@ -155,13 +155,6 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit, width: Width) -> Fi
         again = fit(table, similar.hypothesis, ways, similar.z, sheet, FIRST_STEPS)
         found = fitting.concatenate([found, again])
     return refined(bench, sheet, found)
-
-
-def _first_of_each(table: HypothesisTable, hypothesis: IntArray, assigned: IntArray) -> IntArray:
-    """Places of the first of each hypothesis with each way to wire it."""
-    used = np.where(assigned < table.n_wire[hypothesis][:, None], assigned, -1)
-    keys = np.column_stack([hypothesis, used])
-    return np.sort(np.unique(keys, axis=0, return_index=True)[1])
 
 
 def _roles(family: Family) -> tuple[str, ...]:

@@ -1,0 +1,94 @@
+"""Fits that start from particles of the bank, most of which are given up after a step.
+
+How near a particle is to the readings says little of where its fit will end; where it is after one
+step says more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backprobe.core.inference.fit import Fit, fit
+from backprobe.core.inference.hypotheses import HypothesisTable
+from backprobe.core.inference.sheet import Sheet
+from backprobe.services.bank_cache import Workbench
+from backprobe.services.fits import refined, start_z
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+# A start from the bank shows after a step what it is worth; then the better ones are fitted.
+FROM_BANK = (40.0,)  # patient with readings that a start is far from
+AFTER_STEPS = 3
+N_SIFTED, N_SIFTED_EACH = 60, 4  # of rivals, and of each explanation fitted from every particle
+AS_GOOD = 6.0  # nats behind the best within which all rivals are fitted: few readings rule out few
+# Explanations that are fitted from every particle: the best of all, all with those of other
+# families, and the nats behind the best within which they are.
+N_WHOLE_BEST, N_WHOLE, WITHIN_WHOLE = 10, 16, 15.0
+
+
+def from_every_particle(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
+    """The best explanations, each fitted afresh from all that the bank has of its hypothesis."""
+    table = bench.hypotheses.table
+    score = first.log_evidence + table.log_prior[first.hypothesis]
+    order = np.argsort(-score, kind="stable")
+    order = order[score[order] > score[order[0]] - WITHIN_WHOLE]
+    order = order[first_of_each(table, first.hypothesis[order], first.assigned[order])]
+    families = [bench.hypotheses.pairs[h][0].id for h in first.hypothesis[order]]
+    others = np.sort(np.unique(families, return_index=True)[1])
+    leading = order[np.union1d(np.arange(min(N_WHOLE_BEST, order.size)), others)[:N_WHOLE]]
+    own = [np.flatnonzero(bench.bank.hypothesis == h) for h in first.hypothesis[leading]]
+    particle, source = np.concatenate(own), np.repeat(leading, [some.size for some in own])
+    found = sifted(
+        bench,
+        sheet,
+        (first.hypothesis[source], first.assigned[source], start_z(bench, sheet, particle)),
+        first.lead_bad[source],
+        lambda score: _best_of_each(source, score, N_SIFTED_EACH),
+    )
+    return refined(bench, sheet, found)
+
+
+def sifted(
+    bench: Workbench,
+    sheet: Sheet,
+    start: tuple[IntArray, IntArray, Array],
+    lead_bad: Bools,
+    keep: Callable[[Array], IntArray],
+) -> Fit:
+    """Fits from particles of the bank: one step with all, the rest with those kept.
+
+    ``start`` are hypotheses, their wires and coordinates; ``keep`` takes the log probability that
+    each has reached and gives the places of those to go on with.
+    """
+    table, (hypothesis, assigned, z) = bench.hypotheses.table, start
+    first = fit(table, hypothesis, assigned, z, sheet, len(FROM_BANK), lead_bad, gentle=FROM_BANK)
+    near = keep(first.log_posterior + table.log_prior[hypothesis])
+    z, lead_bad = first.z[near], lead_bad[near]
+    return fit(table, hypothesis[near], assigned[near], z, sheet, AFTER_STEPS, lead_bad, gentle=())
+
+
+def as_good(score: Array) -> IntArray:
+    """Places of the best, and of all that are nearly as good."""
+    order = np.argsort(-score, kind="stable")
+    return order[: max(N_SIFTED, int(np.sum(score > score.max() - AS_GOOD)))]
+
+
+def _best_of_each(group: IntArray, score: Array, most: int) -> IntArray:
+    """Places of the best of each group, as many of it at most."""
+    order = np.lexsort((-score, group))
+    of = group[order]
+    start = np.flatnonzero(np.concatenate([[True], of[1:] != of[:-1]]))
+    rank = np.arange(of.size) - np.repeat(start, np.diff(np.append(start, of.size)))
+    return order[rank < most]
+
+
+def first_of_each(table: HypothesisTable, hypothesis: IntArray, assigned: IntArray) -> IntArray:
+    """Places of the first of each hypothesis with each way to wire it."""
+    used = np.where(assigned < table.n_wire[hypothesis][:, None], assigned, -1)
+    keys = np.column_stack([hypothesis, used])
+    return np.sort(np.unique(keys, axis=0, return_index=True)[1])
