@@ -19,7 +19,7 @@ from backprobe.services.problem import corrected_sheets, problem_of
 from backprobe.services.search import (
     N_ALIKE,
     N_FAMILY,
-    USUAL,
+    WIDE,
     best_of_families,
     joint_rivals,
     moved,
@@ -169,10 +169,11 @@ def test_two_tracks_are_turned_round_as_a_whole_too() -> None:
 
 
 def test_joint_rivals_are_wired_in_ways_of_their_own() -> None:
-    posterior = after("thermistor")
+    # Both wires near ground: which of two is the return is open.
+    posterior = posterior_of(job("12", unplugged("A", {"1": 0.004, "2": 0.003})))
     bench, sheet = posterior.bench, posterior.problem.sheet
     first = posterior.fits[0]
-    found = joint_rivals(bench, sheet, first, USUAL)
+    found = joint_rivals(bench, sheet, first, WIDE)
     pairs = bench.hypotheses.pairs
     best = pairs[int(first.hypothesis[best_of_families(bench, first, 1)[0]])][0].id
     own = [pairs[int(h)][0].id == best for h in found.hypothesis]

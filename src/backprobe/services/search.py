@@ -66,7 +66,7 @@ class Width:
     n_alternative: int = 2
 
 
-USUAL, WIDE = Width(2, 600, 200), Width(5, 1200, 400)
+WIDE = Width(5, 1200, 400)
 WIDEST = Width(1000, 3000, 1500, 3, 8)  # all families
 
 
@@ -78,39 +78,33 @@ def explore(bench: Workbench, sheet: Sheet) -> Fit:
     start = screen(bench.bank, table, sheet, N_START, per_assignment=N_PARTICLE, kin=kin)
     z = start_z(bench, sheet, start.particle)
     first = fit(bench.hypotheses.table, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
-    near = _with_rivals(bench, sheet, refined(bench, sheet, first, FIRST_STEPS), WIDE)
-    return _settled(bench, sheet, near)
+    near = _with_nearest(bench, sheet, refined(bench, sheet, first, FIRST_STEPS))
+    return _from_bank(bench, sheet, near, WIDE)
 
 
 def without_mistakes(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
     """The same fits; where the best of all takes a reading for a mistake, all else beside them."""
-    if fits.reading_log[_best(bench, fits)].min() >= ODD_READING:
+    best = int(np.argmax(fits.log_posterior + bench.hypotheses.table.log_prior[fits.hypothesis]))
+    if fits.reading_log[best].min(initial=0.0) >= ODD_READING:
         return fits
-    near = fitting.concatenate([fits, joint_rivals(bench, sheet, fits, WIDEST)])
-    return _settled(bench, sheet, near)
-
-
-def _settled(bench: Workbench, sheet: Sheet, near: Fit) -> Fit:
-    near = fitting.concatenate([near, from_every_particle(bench, sheet, near)])
-    return refined(bench, sheet, near, most=N_LAST, within=NEAR)
-
-
-def _best(bench: Workbench, fits: Fit) -> int:
-    """The explanation that fits best, its probability beforehand counted."""
-    return int(np.argmax(fits.log_posterior + bench.hypotheses.table.log_prior[fits.hypothesis]))
+    return _from_bank(bench, sheet, fits, WIDEST)
 
 
 def widened(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
     """The same fits with their nearest rivals beside them, the best of all carried to the end."""
-    near = _with_rivals(bench, sheet, fits, USUAL)
+    near = _with_nearest(bench, sheet, fits)
     return refined(bench, sheet, near, most=N_LAST, within=NEAR)
 
 
-def _with_rivals(bench: Workbench, sheet: Sheet, fits: Fit, width: Width) -> Fit:
-    near = refined(bench, sheet, fitting.concatenate([fits, nearest_rivals(bench, sheet, fits)]))
-    if near.lead_bad[_best(bench, near)].any():
-        return near
-    return fitting.concatenate([near, joint_rivals(bench, sheet, near, width)])
+def _with_nearest(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
+    return refined(bench, sheet, fitting.concatenate([fits, nearest_rivals(bench, sheet, fits)]))
+
+
+def _from_bank(bench: Workbench, sheet: Sheet, near: Fit, width: Width) -> Fit:
+    """The same fits with rivals from the bank, the best of all carried to the end."""
+    near = fitting.concatenate([near, joint_rivals(bench, sheet, near, width)])
+    near = fitting.concatenate([near, from_every_particle(bench, sheet, near)])
+    return refined(bench, sheet, near, most=N_LAST, within=NEAR)
 
 
 def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit, width: Width) -> Fit:
