@@ -22,7 +22,7 @@ IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 # A start from the bank shows after a step what it is worth; then the better ones are fitted.
-FROM_BANK = (40.0,)  # patient with readings that a start is far from
+PATIENT = 40.0  # factor on the uncertainties in that step: a start is far from some readings
 AFTER_STEPS = 3
 N_SIFTED, N_SIFTED_EACH = 60, 4  # of rivals, and of each explanation fitted from every particle
 AS_GOOD = 6.0  # nats behind the best within which all rivals are fitted: few readings rule out few
@@ -59,14 +59,16 @@ def sifted(
     start: tuple[IntArray, IntArray, Array],
     lead_bad: Bools,
     keep: Callable[[Array], IntArray],
+    patience: float = PATIENT,
 ) -> Fit:
     """Fits from particles of the bank: one step with all, the rest with those kept.
 
     ``start`` are hypotheses, their wires and coordinates; ``keep`` takes the log probability that
-    each has reached and gives the places of those to go on with.
+    each has reached and gives the places of those to go on with. ``patience`` is the factor on the
+    uncertainties in the first step.
     """
     table, (hypothesis, assigned, z) = bench.hypotheses.table, start
-    first = fit(table, hypothesis, assigned, z, sheet, len(FROM_BANK), lead_bad, gentle=FROM_BANK)
+    first = fit(table, hypothesis, assigned, z, sheet, 1, lead_bad, gentle=(patience,))
     near = keep(first.log_posterior + table.log_prior[hypothesis])
     z, lead_bad = first.z[near], lead_bad[near]
     return fit(table, hypothesis[near], assigned[near], z, sheet, AFTER_STEPS, lead_bad, gentle=())

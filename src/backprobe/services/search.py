@@ -29,8 +29,14 @@ from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.families.schema import Family
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.fits import ODD_READING, refined, score, start_z
-from backprobe.services.from_bank import as_good, first_of_each, from_every_particle, sifted
+from backprobe.services.fits import HOPELESS, ODD_READING, refined, score, start_z
+from backprobe.services.from_bank import (
+    PATIENT,
+    as_good,
+    first_of_each,
+    from_every_particle,
+    sifted,
+)
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -45,6 +51,7 @@ NEAR = 14.0  # nats behind the best within which they are
 # An explanation that fits every reading at least so well (log likelihood) and leads by so many nats
 # was never overtaken by one from the bank (540 simulated vehicles): there the search may end.
 ILL_FITTING, CLEAR_LEAD = -3.0, 2.5
+EXPLAINED_BETTER = 12.0  # nats; one simulated vehicle in sixty is beyond, its readings all as noted
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, WIDEN_STEPS = 4, 2
 N_ALIKE = 7  # ways to exchange wires of like roles among each other, at most
@@ -61,6 +68,7 @@ class Width:
     n_fitted : the best of them, which are fitted.
     n_way : ways to wire a hypothesis.
     n_alternative : particles of each explanation.
+    patience : factor on the uncertainties in the first step.
     """
 
     n_family: int
@@ -68,10 +76,11 @@ class Width:
     n_fitted: int
     n_way: int = 2
     n_alternative: int = 2
+    patience: float = PATIENT
 
 
 WIDE = Width(5, 1200, 400)
-WIDEST = Width(1000, 3000, 1500, 3, 8)  # all families
+WIDEST = Width(1000, 3000, 1500, 3, 8, patience=12.0)  # all families, and other steps
 
 
 def explore(bench: Workbench, sheet: Sheet) -> Fit:
@@ -100,9 +109,15 @@ def _is_clear(bench: Workbench, fits: Fit) -> bool:
 
 
 def without_mistakes(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
-    """The same fits; where the best of all takes a reading for a mistake, all else beside them."""
-    best = int(np.argmax(fits.log_posterior + bench.hypotheses.table.log_prior[fits.hypothesis]))
-    if fits.reading_log[best].min(initial=0.0) >= ODD_READING:
+    """The same fits; where the best of all takes a reading for a mistake, all else beside them.
+
+    The same where every reading is explained far better by some explanation or other than by it.
+    """
+    score = fits.log_posterior + bench.hypotheses.table.log_prior[fits.hypothesis]
+    best = int(np.argmax(score))
+    own = fits.reading_log[best]
+    any_other = fits.reading_log[score > score[best] - HOPELESS].max(axis=0)
+    if own.min(initial=0.0) >= ODD_READING and np.sum(any_other - own) < EXPLAINED_BETTER:
         return fits
     return _from_bank(bench, sheet, fits, WIDEST)
 
@@ -156,6 +171,7 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit, width: Width) -> Fi
         (hypothesis[near], wires[near], z[near]),
         sound_lead[near],
         as_good,
+        width.patience,
     )
     order = np.argsort(-(found.log_posterior + table.log_prior[found.hypothesis]))[:N_TURNED]
     source = np.flatnonzero(np.isin(np.arange(len(found.z)), order))
