@@ -285,5 +285,5 @@ def test_what_an_answer_came_from_is_told_in_words() -> None:
     }
     answers = {k: replace(stored, parameters=own) for k, stored in given.answers.items()}
     said = said_in(contents(replace(given, answers=answers)), "Versions")
-    assert "searched from the start; own limits: return ohm 0.5 to 1; own costs: key 0.2" in said
+    assert "whole search; own limits: return ohm 0.5 to 1; own costs: key 0.2" in said
     assert "readings set aside: volts 3 plugged in" in said

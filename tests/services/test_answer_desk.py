@@ -12,7 +12,7 @@ import pytest
 from backprobe.job import read_job
 from backprobe.services import answer_desk
 from backprobe.services.answer_desk import MOST_TRIES, AnswerDesk
-from backprobe.services.answer_process import AnswerProcess, Question, Reply, Step
+from backprobe.services.answer_process import Answering, AnswerProcess, Question, Reply, Step
 from backprobe.services.explain import answer_of
 from backprobe.services.job_book import JobBook
 from backprobe.store.engine import Store
@@ -181,3 +181,20 @@ def test_a_sheet_is_searched_from_the_start_once_nobody_has_news(
         assert {(waiting, True), (busy, True)} <= set(asked)
     finally:
         desk.stop()
+
+
+def test_the_first_answer_comes_quickly_and_the_whole_search_agrees_with_it() -> None:
+    answering, job = Answering(), read_job(EXAMPLES / "healthy-air-mass.toml")
+
+    def asked(*, whole: bool) -> Reply:
+        return answering.reply(Question("sheet", job, whole=whole), lambda _what, _share: None)
+
+    quick, whole = asked(whole=False), asked(whole=True)
+    assert (quick.whole, whole.whole) == (False, True)
+    assert quick.answer is not None
+    assert whole.answer is not None
+    roles = [[t.role for t in reply.terminals] for reply in (quick.answer, whole.answer)]
+    assert roles[0] == roles[1]
+    first, second = (reply.faults[0] for reply in (quick.answer, whole.answer))
+    assert first.fault == second.fault == "none"
+    assert first.probability == pytest.approx(second.probability, abs=0.1)

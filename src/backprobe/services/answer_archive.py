@@ -40,7 +40,7 @@ class StoredAnswer:
 
     @property
     def is_whole(self) -> bool:
-        """Whether all was searched from the start, not from the answer before the last reading."""
+        """Whether all was searched from the start: not quickly, nor from the answer before."""
         return bool(self.parameters.get("whole", True))
 
 

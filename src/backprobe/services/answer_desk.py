@@ -2,8 +2,9 @@
 
 A sheet that changed is put on the list; one thread takes the sheets one after the other, has each
 answered by the answering process, stores the answer with what it came from and tells who waits.
-A sheet that changed again meanwhile is answered once, as it is then. After a while without news a
-sheet whose answer went on from an earlier one is searched from the start, and that answer stays.
+A sheet that changed again meanwhile is answered once, as it is then. Such an answer comes quickly:
+it goes on from an earlier one, or leaves out the widest part of the search. After a while without
+news all is searched from the start, and that answer stays.
 """
 
 from __future__ import annotations

@@ -40,7 +40,7 @@ class Question:
     limits: Limits = DEFAULT_LIMITS
     costs: Costs = DEFAULT_COSTS
     without: tuple[Unavailable, ...] = ()
-    whole: bool = False  # search from the start, whatever was known before
+    whole: bool = False  # search all of it from the start, whatever was known before
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,22 +117,21 @@ class Answering:
         """Answer one question; what goes wrong becomes the reply's error."""
         begun = time.perf_counter()
         try:
-            answer, whole = self._answer(question, progress)
+            answer = self._answer(question, progress)
         except BackprobeError as error:
             return Reply(question.sheet, None, time.perf_counter() - begun, True, error)
         except Exception as error:  # noqa: BLE001  # one sheet's surprise must not cost the others theirs
             told = BackprobeError(str(record_incident(error)))
             return Reply(question.sheet, None, time.perf_counter() - begun, True, told)
-        return Reply(question.sheet, answer, time.perf_counter() - begun, whole)
+        return Reply(question.sheet, answer, time.perf_counter() - begun, question.whole)
 
-    def _answer(
-        self, question: Question, progress: Callable[[str, float], None]
-    ) -> tuple[Answer, bool]:
+    def _answer(self, question: Question, progress: Callable[[str, float], None]) -> Answer:
         earlier = None if question.whole else self._known.pop(question.sheet, None)
-        posterior = posterior_of(question.job, progress=progress, earlier=earlier)
+        posterior = posterior_of(
+            question.job, progress=progress, earlier=earlier, quick=not question.whole
+        )
         self._known[question.sheet] = posterior.known
         self._known.move_to_end(question.sheet)
         while len(self._known) > MOST_KNOWN:
             self._known.popitem(last=False)
-        answer = answer_of(posterior, "", question.limits, question.costs, question.without)
-        return answer, earlier is None
+        return answer_of(posterior, "", question.limits, question.costs, question.without)

@@ -60,13 +60,15 @@ class Posterior:
         return known_of(self.bench, self.problem, self.fits)
 
 
-def infer(problem: Problem, bench: Workbench, earlier: Known | None = None) -> Posterior:
+def infer(
+    problem: Problem, bench: Workbench, earlier: Known | None = None, *, quick: bool = False
+) -> Posterior:
     """Weigh all explanations of a problem, going on from what is known where there is something."""
     rng = np.random.default_rng(SEED)
     bench = with_kind(bench, problem.job.connector.kind)
     table = bench.hypotheses.table
     gone_on = _from_earlier(problem, bench, earlier)
-    fits = _searched(problem, bench) if gone_on is None else gone_on
+    fits = _searched(problem, bench, quick=quick) if gone_on is None else gone_on
     behind = reached(bench, problem.conditions, fits)
     behind = behind.max() - behind
     fits = [
@@ -88,13 +90,13 @@ def infer(problem: Problem, bench: Workbench, earlier: Known | None = None) -> P
     )
 
 
-def _searched(problem: Problem, bench: Workbench) -> list[Fit]:
+def _searched(problem: Problem, bench: Workbench, *, quick: bool) -> list[Fit]:
     """Fits of each condition, searched from the start."""
-    plain = explore(bench, problem.sheet)
+    plain = explore(bench, problem.sheet, quick=quick)
     doubted = alternatives(bench, problem.sheet, problem.conditions[1:], plain)
     fits = [plain, *doubted]
     score = reached(bench, problem.conditions, fits)
-    if score[0] == score.max():
+    if not quick and score[0] == score.max():
         fits[0] = plain = without_mistakes(bench, problem.sheet, plain)
     return [
         widened(bench, c.sheet, f) if f is not plain and x > score.max() - WORTH_WIDENING else f

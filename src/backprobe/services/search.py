@@ -83,8 +83,8 @@ WIDE = Width(5, 1200, 400)
 WIDEST = Width(1000, 3000, 1500, 3, 8, patience=12.0)  # all families, and other steps
 
 
-def explore(bench: Workbench, sheet: Sheet) -> Fit:
-    """Fits of the sheet taken at its word."""
+def explore(bench: Workbench, sheet: Sheet, *, quick: bool = False) -> Fit:
+    """Fits of the sheet taken at its word; ``quick`` ends with the nearest rivals."""
     table = bench.hypotheses.table
     names = [family.id for family, _ in bench.hypotheses.pairs]
     kin = np.unique(names, return_inverse=True)[1]
@@ -92,7 +92,7 @@ def explore(bench: Workbench, sheet: Sheet) -> Fit:
     z = start_z(bench, sheet, start.particle)
     first = fit(bench.hypotheses.table, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
     near = _with_nearest(bench, sheet, refined(bench, sheet, first, FIRST_STEPS))
-    if _is_clear(bench, near):
+    if quick or _is_clear(bench, near):
         return refined(bench, sheet, near, most=N_LAST, within=NEAR)
     return _from_bank(bench, sheet, near, WIDE)
 

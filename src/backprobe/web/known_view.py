@@ -309,6 +309,6 @@ def _face(job: Job, answer: Answer) -> str:
 
 
 def _footer(stored: StoredAnswer) -> str:
-    how = "searched from the start" if stored.is_whole else "went on from the answer before"
+    how = "by the whole search" if stored.is_whole else "quickly; the whole search follows"
     shaky = "" if stored.answer.stable else " Not stable: its percentages may move."
     return f"Worked out in {stored.seconds:.1f} s, {how}.{shaky}"
