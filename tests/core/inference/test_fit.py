@@ -249,9 +249,11 @@ def test_permuting_terminals_permutes_nothing_else() -> None:
     start, where = draws(n, layout_of(table, readings).size, 6, 0.3), np.argsort(order)
     one = fit(table, np.arange(n), identity(n, 3), start, readings)
     other = fit(table, np.arange(n), np.tile(where, (n, 1)), start, moved)
-    assert other.z == pytest.approx(one.z, abs=1e-9)
-    assert other.log_evidence == pytest.approx(one.log_evidence, abs=1e-9)
-    assert other.reading_log == pytest.approx(one.reading_log, abs=1e-9)
+    # Sums in another order round otherwise, and seven steps carry that on; an order that mattered
+    # would show in the first digits.
+    assert other.z == pytest.approx(one.z, abs=1e-7)
+    assert other.log_evidence == pytest.approx(one.log_evidence, abs=1e-7)
+    assert other.reading_log == pytest.approx(one.reading_log, abs=1e-7)
 
 
 def test_explanations_are_fitted_alike_alone_and_together() -> None:
