@@ -198,3 +198,36 @@ def test_the_first_answer_comes_quickly_and_the_whole_search_agrees_with_it() ->
     first, second = (reply.faults[0] for reply in (quick.answer, whole.answer))
     assert first.fault == second.fault == "none"
     assert first.probability == pytest.approx(second.probability, abs=0.1)
+
+
+def test_a_quick_answer_that_was_left_over_is_followed_by_the_whole_search(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Quick(Dying):
+        deaths = 0
+
+        def ask(self, question: Question, on_step: Callable[[Step], None]) -> Reply:
+            return replace(super().ask(question, on_step), whole=question.whole)
+
+    monkeypatch.setattr(answer_desk, "AnswerProcess", Quick)
+    sheet = JobBook(store).take_in(read_job(EXAMPLES / "half-a-sheet.toml"))[1]
+    heard = Heard()
+    first = AnswerDesk(store, heard)
+    first.start()
+    first.ask(sheet)
+    heard.wait()
+    first.stop()  # before the whole search's turn
+    monkeypatch.setattr(answer_desk, "QUIET", 0.05)
+    monkeypatch.setattr(answer_desk, "REST", 0.05)
+    desk = AnswerDesk(store, heard)
+    desk.start()
+    try:
+        left = desk.current_or_asked(sheet)
+        assert left is not None
+        assert not left.is_whole
+        heard.wait()
+        found = desk.current(sheet)
+        assert found is not None
+        assert found.is_whole
+    finally:
+        desk.stop()

@@ -26,7 +26,7 @@ from backprobe.services.search import (
     nearest_rivals,
     wirings_alike,
 )
-from backprobe.services.summary import circuit_answers
+from backprobe.services.summary import circuit_answers, fault_answers
 from tests.services.sheets import after, job, taken, unplugged
 
 
@@ -192,12 +192,14 @@ def test_a_stuck_sensor_is_found_by_what_the_control_unit_calls_it() -> None:
         said = {"air mass flow volts": Indication(signal)} if reported else {}
         return Round(name, plugged=True, key=key, volts=taken(volts), scan=said)
 
-    def leading(*, reported: bool) -> str:
+    def leading(*, reported: bool) -> tuple[str, str]:
         free = unplugged("A", {"1": 5.0, "2": 5.0, "3": 0.004, "4": 0.003}, loaded={"2": 1.5})
         rest = seen("B", "on", 3.36, reported=reported)
         idle = replace(seen("C", "run", 3.36, reported=reported), rpm=800.0)
         posterior = posterior_of(job("1234", free, rest, idle))
-        return circuit_answers(posterior)[0].circuit
+        return circuit_answers(posterior)[0].circuit, fault_answers(posterior)[0].fault
 
-    assert leading(reported=False).startswith(("position", "pressure"))
-    assert leading(reported=True).startswith("air mass")
+    assert leading(reported=False)[0].startswith(("position", "pressure"))
+    circuit, fault = leading(reported=True)
+    assert circuit.startswith("air mass")
+    assert fault == "sensor-stuck:signal-analogue"

@@ -131,10 +131,18 @@ class AnswerDesk:
             return _known(session, sheet_key, found)
 
     def current_or_asked(self, sheet_key: str) -> StoredAnswer | None:
-        """The answer to the sheet as it stands; where there is none yet it is asked for."""
+        """The answer to the sheet as it stands; where there is none yet it is asked for.
+
+        One that came quickly is followed by the whole search, also if the program was ended before.
+        """
         found = self.current(sheet_key)
         if found is None:
             self.ask(sheet_key)
+        elif not found.is_whole:
+            with self._news:
+                if sheet_key not in self._wanted and self._busy != sheet_key:
+                    self._later.setdefault(sheet_key, time.monotonic() + QUIET)
+                    self._news.notify_all()
         return found
 
     def whole(self, sheet_key: str, patience: float = PATIENCE) -> StoredAnswer | None:
