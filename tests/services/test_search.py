@@ -14,17 +14,16 @@ from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Quantity
 from backprobe.job import Indication, Round
 from backprobe.services.explain import posterior_of
-from backprobe.services.fits import distinct, score
+from backprobe.services.fits import ODD_READING, distinct, score
+from backprobe.services.from_bank import N_ALIKE, wirings_alike
 from backprobe.services.problem import corrected_sheets, problem_of
 from backprobe.services.search import (
-    N_ALIKE,
     N_FAMILY,
     WIDE,
     best_of_families,
     joint_rivals,
     moved,
     nearest_rivals,
-    wirings_alike,
 )
 from backprobe.services.summary import circuit_answers, fault_answers
 from tests.services.sheets import after, job, taken, unplugged
@@ -203,3 +202,53 @@ def test_a_stuck_sensor_is_found_by_what_the_control_unit_calls_it() -> None:
     circuit, fault = leading(reported=True)
     assert circuit.startswith("air mass")
     assert fault == "sensor-stuck:signal-analogue"
+
+
+# A circuit without the fault that leads ----------------------------------------------------------
+def test_a_circuit_whose_fault_leads_is_looked_at_unharmed_too() -> None:
+    # Two worn tracks whose ohms and volts an exchange of two wires explains at least as well: the
+    # fault leads, yet sound tracks with their wipers the other way round must stand beside it.
+    ohms = {"12": 620.0, "23": 2400.0, "13": 1950.0, "24": 2530.0, "14": 2080.0}
+    free = replace(
+        unplugged("A", {"1": 0.007, "2": 4.96, "3": 0.001, "4": 0.001, "5": 0.0}),
+        volts_loaded=taken({"2": 4.95}),
+        sensor_ohms={(pair[0], pair[1]): Indication(ohm) for pair, ohm in ohms.items()},
+    )
+    rest = {"1": 0.010, "2": 4.94, "3": 0.651, "4": 0.693, "5": 0.0}
+    idle = {"1": 0.035, "2": 4.96, "3": 0.657, "4": 0.707, "5": 0.0}
+    posterior = posterior_of(
+        job(
+            "12345",
+            free,
+            Round("B", plugged=True, key="on", volts=taken(rest)),
+            Round("C", plugged=True, key="run", rpm=730.0, volts=taken(idle)),
+        )
+    )
+    probability = {each.fault: each.probability for each in fault_answers(posterior)}
+    assert probability["none"] > 0.02
+    assert circuit_answers(posterior)[0].circuit == "position, two tracks"
+
+
+def test_a_hall_sensor_fed_with_eight_volts_may_be_pulled_up_to_the_battery() -> None:
+    # 3.3 kohm to 12.2 V: 1 kohm to ground leaves 12.2 x 1 / 4.3 = 2.84 V (Ohm's law).
+    free = unplugged(
+        "A", {"1": 8.05, "2": 12.2, "3": 0.01}, loaded={"1": 8.04, "2": 2.84}, battery=12.2
+    )
+    rest = Round("B", plugged=True, key="on", volts=taken({"1": 8.04, "2": 0.3, "3": 0.02}))
+    # High 81 % of the time: a mean of 0.81 x 14.1 + 0.19 x 0.35 = 11.5 V.
+    idle = Round(
+        "C",
+        plugged=True,
+        key="run",
+        rpm=850.0,
+        battery_volts=Indication(14.1),
+        volts=taken({"1": 8.05, "2": 11.5, "3": 0.04}),
+        hertz=taken({"2": 35.0}),
+        duty_percent=taken({"2": 81.0}),
+    )
+    free = replace(free, black_lead_check=Indication(12.2))
+    posterior = posterior_of(job("123", free, rest, idle))
+    assert fault_answers(posterior)[0].fault == "none"
+    best = posterior.fits[0].log_posterior.argmax()
+    assert posterior.fits[0].reading_log[best].min() > ODD_READING  # no reading is a mistake
+    assert circuit_answers(posterior)[0].circuit == "speed, Hall sensor, open collector"

@@ -80,6 +80,11 @@ class Hypotheses:
         """Hypotheses of one family."""
         return np.array([h for h, (f, _) in enumerate(self.pairs) if f.id == family_id])
 
+    def sound(self, h: int) -> int:
+        """The hypothesis without a fault of the family that a hypothesis belongs to."""
+        some = self.of_family(self.pairs[h][0].id)
+        return int(next(k for k in some if self.pairs[k][1].kind == "none"))
+
 
 def pairs_for(
     n_terminal: int, families: Sequence[Family]

@@ -7,6 +7,7 @@ step says more.
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import permutations, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.fits import refined, start_z
+from backprobe.vocabulary import NO_FAULT
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -29,6 +31,9 @@ AS_GOOD = 6.0  # nats behind the best within which all rivals are fitted: few re
 # Explanations that are fitted from every particle: the best of all, all with those of other
 # families, and the nats behind the best within which they are.
 N_WHOLE_BEST, N_WHOLE, WITHIN_WHOLE = 10, 16, 15.0
+N_ALIKE = 7  # ways to exchange wires of like roles among each other, at most
+# Families of the best one's circuit that are fitted without a fault, and other ways to wire them.
+N_SOUND, N_SOUND_WAYS = 3, 3
 
 
 def from_every_particle(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
@@ -41,16 +46,42 @@ def from_every_particle(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     families = [bench.hypotheses.pairs[h][0].id for h in first.hypothesis[order]]
     others = np.sort(np.unique(families, return_index=True)[1])
     leading = order[np.union1d(np.arange(min(N_WHOLE_BEST, order.size)), others)[:N_WHOLE]]
-    own = [np.flatnonzero(bench.bank.hypothesis == h) for h in first.hypothesis[leading]]
-    particle, source = np.concatenate(own), np.repeat(leading, [some.size for some in own])
+    hypothesis, assigned, lead_bad = _with_sound(bench, first.rows(leading))
+    own = [np.flatnonzero(bench.bank.hypothesis == h) for h in hypothesis]
+    particle = np.concatenate(own)
+    source = np.repeat(np.arange(len(own)), [some.size for some in own])
     found = sifted(
         bench,
         sheet,
-        (first.hypothesis[source], first.assigned[source], start_z(bench, sheet, particle)),
-        first.lead_bad[source],
+        (hypothesis[source], assigned[source], start_z(bench, sheet, particle)),
+        lead_bad[source],
         lambda score: _best_of_each(source, score, N_SIFTED_EACH),
     )
     return refined(bench, sheet, found)
+
+
+def _with_sound(bench: Workbench, leading: Fit) -> tuple[IntArray, IntArray, Bools]:
+    """Hypotheses, wires and doubted leads of explanations, and of the best one's circuit unharmed.
+
+    Where the best (first) has a fault, each family of its circuit stands there without one too:
+    with the wires of the family's best, and with some of like roles exchanged.
+    """
+    table, pairs = bench.hypotheses.table, bench.hypotheses.pairs
+    hypothesis, assigned, lead_bad = [leading.hypothesis], [leading.assigned], [leading.lead_bad]
+    best, fault = pairs[leading.hypothesis[0]]
+    alike = np.array([pairs[h][0].title == best.title for h in leading.hypothesis])
+    sound = np.array([bench.hypotheses.sound(h) for h in leading.hypothesis])
+    first = np.sort(np.unique(sound, return_index=True)[1])
+    unharmed = () if fault.kind == NO_FAULT else first[alike[first]][:N_SOUND]
+    for k in unharmed:
+        other = wirings_alike(table.role[sound[k]], leading.assigned[k])[:N_SOUND_WAYS]
+        wires = np.concatenate([leading.assigned[k : k + 1], other])
+        hypothesis.append(np.full(len(wires), sound[k]))
+        assigned.append(wires)
+        lead_bad.append(np.repeat(leading.lead_bad[k : k + 1], len(wires), axis=0))
+    all_hypotheses, all_wires = np.concatenate(hypothesis), np.concatenate(assigned)
+    own = first_of_each(table, all_hypotheses, all_wires)
+    return all_hypotheses[own], all_wires[own], np.concatenate(lead_bad)[own]
 
 
 def sifted(
@@ -94,3 +125,17 @@ def first_of_each(table: HypothesisTable, hypothesis: IntArray, assigned: IntArr
     used = np.where(assigned < table.n_wire[hypothesis][:, None], assigned, -1)
     keys = np.column_stack([hypothesis, used])
     return np.sort(np.unique(keys, axis=0, return_index=True)[1])
+
+
+def wirings_alike(role: IntArray, assigned: IntArray) -> IntArray:
+    """An assignment with wires of like roles changed over in every way, (n_way, n_terminal)."""
+    groups = [np.flatnonzero(role == r) for r in np.unique(role[role >= 0])]
+    ways = []
+    for orders in product(*(permutations(g.tolist()) for g in groups)):
+        to = np.arange(role.size)
+        for group, order in zip(groups, orders, strict=True):
+            to[group] = order
+        ways.append(to[assigned])
+        if len(ways) > N_ALIKE:
+            break
+    return np.stack(ways)[1:]  # the first is the assignment itself

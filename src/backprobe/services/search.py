@@ -16,7 +16,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations, permutations, product
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +36,9 @@ from backprobe.services.from_bank import (
     first_of_each,
     from_every_particle,
     sifted,
+    wirings_alike,
 )
+from backprobe.vocabulary import NO_FAULT
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -54,7 +56,6 @@ ILL_FITTING, CLEAR_LEAD = -3.0, 2.5
 EXPLAINED_BETTER = 12.0  # nats; one simulated vehicle in sixty is beyond, its readings all as noted
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, WIDEN_STEPS = 4, 2
-N_ALIKE = 7  # ways to exchange wires of like roles among each other, at most
 SIGNALS_ALIKE = ("signal-analogue", "signal-switching")
 N_TURNED = 3  # of the best, looked at with wires of like roles changed over
 
@@ -92,20 +93,22 @@ def explore(bench: Workbench, sheet: Sheet, *, quick: bool = False) -> Fit:
     z = start_z(bench, sheet, start.particle)
     first = fit(bench.hypotheses.table, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
     near = _with_nearest(bench, sheet, refined(bench, sheet, first, FIRST_STEPS))
-    if quick or _is_clear(bench, near):
+    clear = None if quick else _clear_kind(bench, near)
+    if quick or clear == NO_FAULT:
         return refined(bench, sheet, near, most=N_LAST, within=NEAR)
-    return _from_bank(bench, sheet, near, WIDE)
+    return _from_bank(bench, sheet, near, None if clear else WIDE)
 
 
-def _is_clear(bench: Workbench, fits: Fit) -> bool:
-    """Whether one explanation fits every reading and leads all others, whatever its family."""
+def _clear_kind(bench: Workbench, fits: Fit) -> str:
+    """Kind of fault of the one explanation that fits every reading and leads all others, or ""."""
     score = fits.log_evidence + bench.hypotheses.table.log_prior[fits.hypothesis]
     best = int(np.argmax(score))
     if fits.reading_log[best].min(initial=0.0) < ILL_FITTING:
-        return False
+        return ""
     near = np.flatnonzero(score > score[best] - CLEAR_LEAD)
     pairs = [bench.hypotheses.pairs[h] for h in fits.hypothesis[near]]
-    return len({(family.title, fault.name) for family, fault in pairs}) == 1
+    alone = len({(family.title, fault.name) for family, fault in pairs}) == 1
+    return pairs[0][1].kind if alone else ""
 
 
 def without_mistakes(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
@@ -132,9 +135,10 @@ def _with_nearest(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
     return refined(bench, sheet, fitting.concatenate([fits, nearest_rivals(bench, sheet, fits)]))
 
 
-def _from_bank(bench: Workbench, sheet: Sheet, near: Fit, width: Width) -> Fit:
+def _from_bank(bench: Workbench, sheet: Sheet, near: Fit, width: Width | None) -> Fit:
     """The same fits with rivals from the bank, the best of all carried to the end."""
-    near = fitting.concatenate([near, joint_rivals(bench, sheet, near, width)])
+    if width is not None:
+        near = fitting.concatenate([near, joint_rivals(bench, sheet, near, width)])
     near = fitting.concatenate([near, from_every_particle(bench, sheet, near)])
     return refined(bench, sheet, near, most=N_LAST, within=NEAR)
 
@@ -280,20 +284,6 @@ def _exchanges(assigned: IntArray) -> IntArray:
     for k, (a, b) in enumerate(pairs):
         swapped[k, [a, b]] = swapped[k, [b, a]]
     return swapped
-
-
-def wirings_alike(role: IntArray, assigned: IntArray) -> IntArray:
-    """An assignment with wires of like roles changed over in every way, (n_way, n_terminal)."""
-    groups = [np.flatnonzero(role == r) for r in np.unique(role[role >= 0])]
-    ways = []
-    for orders in product(*(permutations(g.tolist()) for g in groups)):
-        to = np.arange(role.size)
-        for group, order in zip(groups, orders, strict=True):
-            to[group] = order
-        ways.append(to[assigned])
-        if len(ways) > N_ALIKE:
-            break
-    return np.stack(ways)[1:]  # the first is the assignment itself
 
 
 def moved(bench: Workbench, layout: Layout, source: int, z: Array, target: IntArray) -> Array:
