@@ -93,6 +93,9 @@ def _rows(scores: Sequence[VehicleScore], answered: list[VehicleScore]) -> tuple
     def shows(score: VehicleScore) -> bool:
         return _clean(score) and score.is_separable
 
+    def shows_among_all(score: VehicleScore) -> bool:
+        return _clean(score) and score.shows_among_all
+
     def within(n: int) -> Chosen:
         return lambda score: 0 < score.fault_place <= n
 
@@ -116,12 +119,27 @@ def _rows(scores: Sequence[VehicleScore], answered: list[VehicleScore]) -> tuple
             lambda s: s.all_told_apart_right,
         ),
         among(
+            "every role right, one fault, connectors that read alike aside",
+            lambda s: _clean(s) and not _healthy(s),
+            lambda s: s.roles_among_all,
+        ),
+        among(
             "every role right, bad measurement in a round",
             lambda s: s.has_bad_round,
             lambda s: s.all_roles_right,
         ),
         among("true fault first, where it shows", shows, within(1)),
         among("true fault among first three, where it shows", shows, within(3)),
+        among(
+            "true fault first, where it shows among all kinds of connectors",
+            shows_among_all,
+            lambda s: s.place_among_all == 1,
+        ),
+        among(
+            "true fault among first three, where it shows among all kinds of connectors",
+            shows_among_all,
+            lambda s: 0 < s.place_among_all <= 3,
+        ),
         among(
             "true fault first on its right terminal, where it shows",
             shows,

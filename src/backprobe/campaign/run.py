@@ -10,8 +10,10 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from backprobe.campaign.asking import AskOn, ask
+from backprobe.campaign.asking import Asked, AskOn, ask, ask_closely
 from backprobe.campaign.draw import Wishes, draw_vehicle
+from backprobe.campaign.kinds.counting import among_all_kinds
+from backprobe.campaign.kinds.kept_proofs import KeptProofs
 from backprobe.campaign.planner import AnsweringWithout, follow
 from backprobe.campaign.saving import save_answer, save_vehicle
 from backprobe.campaign.scoring import VehicleScore, score_inquiry, score_vehicle
@@ -56,20 +58,28 @@ def score_one(campaign: Campaign, answering: Answering, number: int) -> VehicleS
     if campaign.save is not None:
         save_vehicle(vehicle, campaign.save, stem)
     truth = vehicle.truth
-    shown = kept_separability(vehicle, repr((campaign.seed, campaign.wishes, number)))
+    key = repr((campaign.seed, campaign.wishes, number))
+    shown = kept_separability(vehicle, key)
     try:
-        answer = answering(vehicle.job)
+        asked = _asked(answering, vehicle.job)
     except BackprobeError as error:
         return _unanswered(number, vehicle, shown, str(error))
+    answer = asked.answer
     if campaign.save is not None:
         save_answer(answer, shown, campaign.save, stem)
     score = score_vehicle(number, answer, truth, shown)
+    score = among_all_kinds(score, asked, truth, shown, KeptProofs(vehicle, key))
     if campaign.follow:
         rng = np.random.default_rng([campaign.seed, number, FOLLOWING])
         score = replace(
             score, followed=score_inquiry(follow(vehicle, going_on(answering), rng), truth, shown)
         )
     return score
+
+
+def _asked(answering: Answering, job: Job) -> Asked:
+    """The program itself also tells which explanations stand behind its answer."""
+    return ask_closely(job) if answering is ask else Asked(answering(job))
 
 
 def going_on(answering: Answering) -> AnsweringWithout:

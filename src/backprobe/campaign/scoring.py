@@ -81,6 +81,9 @@ class VehicleScore:
         For calibration and coverage.
     misfit : float
         The answer's misfit probability.
+    shows_among_all, place_among_all, roles_among_all : bool, int, bool
+        `is_separable`, `fault_place` and `all_told_apart_right` where whatever the program lists
+        and another connector of any kind was proved to read counts, too (kinds.counting).
     followed : Followed or None
         What following the program's own next readings gave, where that was asked for.
     error : str
@@ -108,6 +111,9 @@ class VehicleScore:
     intervals: tuple[Interval, ...] = ()
     misfit: float = 1.0
     said: str = ""  # the fault that stands first
+    shows_among_all: bool = False
+    place_among_all: int = NOT_LISTED
+    roles_among_all: bool = False
     followed: Followed | None = None
     error: str = ""
 
@@ -123,6 +129,7 @@ def score_vehicle(
     good = {name: trust for name, trust in rounds.items() if name not in truth.bad_rounds}
     nothing: Mapping[str, Any] = {"fault": NO_FAULT, "probability": 0.0}
     first: Mapping[str, Any] = next(iter(answer["faults"]), nothing)
+    told_apart = all_roles_right(answer, truth, separability.alike)
     return VehicleScore(
         number=number,
         circuit=truth.circuit,
@@ -132,7 +139,7 @@ def score_vehicle(
         has_weak_battery=truth.weak_battery,
         is_separable=separability.is_separable,
         all_roles_right=all_roles_right(answer, truth),
-        all_told_apart_right=all_roles_right(answer, truth, separability.alike),
+        all_told_apart_right=told_apart,
         fault_place=place,
         is_terminal_right=_is_terminal_right(answer, truth, place),
         is_kind_right=_is_kind_right(answer, truth, separability),
@@ -149,6 +156,9 @@ def score_vehicle(
         intervals=_intervals(answer, truth),
         misfit=float(answer.get("misfit", {}).get("probability", 1.0)),
         said=first["fault"],
+        shows_among_all=separability.is_separable,
+        place_among_all=place,
+        roles_among_all=told_apart,
     )
 
 
@@ -196,11 +206,15 @@ def same_fault(name: str, other: str) -> bool:
     return kind == other_kind and sorted(roles.split("+")) == sorted(other_roles.split("+"))
 
 
+def accepted_faults(truth: Truth, separability: Separability) -> frozenset[str]:
+    """The true fault and those that the readings can't tell from it."""
+    accepted = separability.rivals | {truth.fault}
+    return accepted - {NO_FAULT} if separability.is_separable else accepted
+
+
 def fault_place(answer: AnswerObject, truth: Truth, separability: Separability) -> int:
     """Place, from 1, of the first listed fault that the readings can't tell from the true one."""
-    accepted = separability.rivals | {truth.fault}
-    if separability.is_separable:
-        accepted -= {NO_FAULT}
+    accepted = accepted_faults(truth, separability)
     for place, fault in enumerate(answer["faults"], start=1):
         if any(same_fault(fault["fault"], name) for name in accepted):
             return place
