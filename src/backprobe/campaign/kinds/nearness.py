@@ -69,8 +69,10 @@ def distance(sheet: Sheet, case: Case, seen: Mapping[str, Predicted]) -> Distanc
     try:
         for reading in sheet.readings(case.circuit, case.states):
             own = seen.get(reading.name)
-            u = reading.uncertainty if own is None else max(own.uncertainty, reading.uncertainty)
-            off[reading.name] = MISSING if own is None else (reading.value - own.value) / u
+            apart = MISSING
+            if own is not None:
+                apart = (reading.value - own.value) / reading.uncertainty
+            off[reading.name] = apart
     except NoUniqueAnswer:
         return Distance(math.inf, math.inf)
     usual = sum(math.log1p(each**2) for each in off.values())
@@ -136,6 +138,13 @@ class Nearness(Comparison):
         return moved(faulty, self.unknowns, here.steps.tolist())
 
     def _off(self, readings: tuple[Vector, Vector]) -> tuple[Vector, Vector]:
-        """As within one kind; but a reading that the drawn connector doesn't give is far off."""
-        off, u = super()._off(readings)
-        return np.where(np.isnan(readings[0]), MISSING, off), u
+        """As within one kind, over what the drawn connector's own readings may be off.
+
+        That the vehicle's wire floats, and might have picked up something, excuses no rival whose
+        wire doesn't. A reading that the drawn connector doesn't give is far off.
+        """
+        seen = self.seen.values()
+        value = np.array([reading.value for reading in seen])
+        own = np.array([reading.uncertainty for reading in seen])
+        u = np.where(np.isnan(readings[1]), own, readings[1])
+        return np.where(np.isnan(readings[0]), MISSING, (value - readings[0]) / u), u

@@ -24,8 +24,8 @@ from backprobe.campaign.spreads import Random
 from backprobe.campaign.vehicle import Vehicle
 from backprobe.errors import NoUniqueAnswer
 
-N_SHORTLIST = 30
-N_NEAREST = 6
+N_SHORTLIST = 50
+N_NEAREST = 8
 
 
 @dataclass(frozen=True, slots=True)

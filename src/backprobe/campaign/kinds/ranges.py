@@ -1,6 +1,7 @@
 """How far the parts of drawn connectors range: a fit may not make up a part that none has.
 
 A heater of a fraction of an ohm would read like a shorted one; but no sound heater is like that.
+Only the two ends of a range are kept: a gap between two sorts of parts isn't seen.
 """
 
 import math

@@ -21,7 +21,7 @@ from backprobe.campaign.vehicle import Vehicle
 from backprobe.job.model import Round
 from backprobe.vocabulary import NO_FAULT
 
-N_DRAW = 300
+N_DRAW = 600
 # Draws whose wires don't carry the rival's roles (another feed, say) are thrown away.
 MOST_TRIES = 10 * N_DRAW
 RAISED_RPM = 1500.0
