@@ -13,6 +13,7 @@ from backprobe.campaign.comparison import LEAST_DIFFERENCE
 from backprobe.campaign.draw import Wishes, draw_vehicle
 from backprobe.campaign.kinds import kept_proofs
 from backprobe.campaign.kinds.kept_proofs import KeptProofs
+from backprobe.campaign.kinds.nearness import Reached
 from backprobe.campaign.kinds.proof import Proof, prove, sheet_with
 from backprobe.campaign.kinds.ranges import ranges_of, step_limits
 from backprobe.campaign.kinds.rivals import Drawn, Rival, draw_rivals, is_fault
@@ -68,7 +69,7 @@ def test_a_shorted_thermistor_could_be_a_closed_switch() -> None:
     for vehicle in plain[:3]:
         found = prove(vehicle, closed_switch(vehicle), random())
         assert found.reads_the_same
-        assert found.off <= LEAST_DIFFERENCE
+        assert found.off <= found.apart <= LEAST_DIFFERENCE
         assert found.steps <= LEAST_DIFFERENCE
 
 
@@ -105,6 +106,17 @@ def test_a_shorted_heater_is_no_healthy_one() -> None:
     for vehicle in drawn[:2]:
         healthy = called(vehicle, vehicle.truth.circuit)
         assert not prove(vehicle, healthy, random()).reads_the_same
+
+
+@pytest.mark.parametrize(
+    ("apart", "steps", "is_same"), [(3.9, 3.9, True), (4.1, 0.0, False), (0.0, 4.1, False)]
+)
+def test_readings_that_are_all_nearly_too_far_off_are_too_far_together(
+    apart: float, steps: float, is_same: bool
+) -> None:
+    case = Case(vehicles(HEALTHY, 1)[0].simulation.healthy, {})
+    # The worst reading alone would be near enough.
+    assert Reached(min(apart, 3.0), apart, steps, 0.0, case).reads_the_same is is_same
 
 
 def test_what_no_simulated_connector_has_is_never_proved() -> None:

@@ -23,13 +23,14 @@ belonged to any of them counts as a miss.
 
 "Where it shows among all kinds of connectors": beside these, what the program lists with one
 percent or more is a rival, of whatever kind, with whatever fault and roles. Hundreds of such
-connectors are drawn in the vehicle's own rounds, and the nearest are brought nearer, no part
-beyond what they are drawn with. A rival counts only where the simulator proves in this way that it
-could read the same, values that the control unit reports included. A healthy one takes the vehicle
-out of the count, a hit as well as a miss; a fault, or the roles of its wires, that one explains
-count as right. Only what the program itself proposes is asked for, and what is not found may still
-exist: what is proved is a lower bound of what reads alike. It isn't quite even either, since a miss
-proposes more than a hit does; the two figures belong together.
+connectors are drawn in the vehicle's own rounds, and the nearest are brought nearer, no part beyond
+what they are drawn with. A rival counts only where the simulator proves in this way that it could
+read the same: all readings together within four standard uncertainties, values that the control
+unit reports included. A healthy one takes the vehicle out of the count, a hit as well as a miss; a
+fault, or the roles of its wires, that one explains count as right. Only what the program itself
+proposes is asked for, and what is not found may still exist: what is proved is a lower bound of
+what reads alike. It isn't quite even either, since a miss proposes more than a hit does; the two
+figures belong together.
 
 The page is written by the command below; it isn't edited by hand.
 """

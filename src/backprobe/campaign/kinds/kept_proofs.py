@@ -63,7 +63,7 @@ class KeptProofs:
 
 
 def _to_json(found: Proof, rival: Rival) -> dict[str, object]:
-    numbers = {"off": found.off, "steps": found.steps, "together": found.together}
+    numbers = {"off": found.off, "apart": found.apart, "steps": found.steps}
     return {
         "reads_the_same": found.reads_the_same,
         **{name: value if math.isfinite(value) else None for name, value in numbers.items()},
@@ -74,8 +74,8 @@ def _to_json(found: Proof, rival: Rival) -> dict[str, object]:
 
 
 def _from_json(kept: dict[str, float | None]) -> Proof:
-    off, steps, together = (_or_far(kept[name]) for name in ("off", "steps", "together"))
-    return Proof(bool(kept["reads_the_same"]), off, steps, together)
+    off, apart, steps = (_or_far(kept[name]) for name in ("off", "apart", "steps"))
+    return Proof(bool(kept["reads_the_same"]), off, apart, steps)
 
 
 def _or_far(value: float | None) -> float:

@@ -36,19 +36,23 @@ MISSING = 50.0
 class Reached:
     """Where a fit ended: how far off readings and unknowns are, and the connector there.
 
-    `off` of the worst reading, `steps` of all unknowns, `together` of both, by their squares.
+    `off` of the worst reading; `apart` of all readings and `steps` of all unknowns, each the root
+    of their squares.
     """
 
     off: float
+    apart: float
     steps: float
-    together: float
     share: float
     case: Case
 
     @property
     def reads_the_same(self) -> bool:
-        """Readings within the meter's uncertainty, unknowns within their spreads."""
-        return max(self.off, self.steps) <= LEAST_DIFFERENCE
+        """Readings within the meter's uncertainty, unknowns within their spreads, each together.
+
+        Several readings that are all nearly too far off tell connectors apart as well as one does.
+        """
+        return max(self.apart, self.steps) <= LEAST_DIFFERENCE
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,8 +129,8 @@ class Nearness(Comparison):
             if here.remains <= LEAST_DIFFERENCE or met.remains > LEAST_DIFFERENCE:
                 met = here
         off = float(np.max(np.abs(met.off), initial=0.0))
-        steps = float(np.linalg.norm(met.steps))
-        return Reached(off, steps, met.cost**0.5, met.share, self._there(met))
+        apart, steps = (float(np.linalg.norm(each)) for each in (met.off, met.steps))
+        return Reached(off, apart, steps, met.share, self._there(met))
 
     def _trial(self, case: Case, option: FaultOption | None, share: float, steps: Vector) -> Trial:
         """As within one kind, with parts only as such connectors have them."""

@@ -32,15 +32,14 @@ N_NEAREST = 8
 class Proof:
     """Whether a rival reads the same, and how near the nearest one came.
 
-    `off` in standard uncertainties of the worst reading, `steps` in spreads of all unknowns
-    together, `together` the root of the squares of all readings and unknowns; infinite where
-    nothing was comparable.
+    `off` in standard uncertainties of the worst reading, `apart` of all readings together, `steps`
+    in spreads of all unknowns together; infinite where nothing was comparable.
     """
 
     reads_the_same: bool
     off: float = math.inf
+    apart: float = math.inf
     steps: float = math.inf
-    together: float = math.inf
 
 
 def prove(vehicle: Vehicle, rival: Rival, rng: Random) -> Proof:
@@ -57,8 +56,8 @@ def prove(vehicle: Vehicle, rival: Rival, rng: Random) -> Proof:
         with suppress(NoUniqueAnswer):
             reached = Nearness(start.sheet, seen, start.drawn, ranges).reached()
             is_same = reached.reads_the_same and is_fault(start.drawn.option, reached.share)
-            if is_same or reached.off < best.off:
-                best = Proof(is_same, reached.off, reached.steps, reached.together)
+            if is_same or reached.apart < best.apart:
+                best = Proof(is_same, reached.off, reached.apart, reached.steps)
             if is_same:
                 break
     return best
