@@ -30,7 +30,7 @@ def _guess(job: Job) -> dict[str, Any]:
 @pytest.fixture
 def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> typer.Typer:
     monkeypatch.setenv("BACKPROBE_CACHE", str(tmp_path / "cache"))
-    monkeypatch.setattr(asking, "ask", _guess)
+    monkeypatch.setattr(asking, "ask_closely", lambda job: asking.Asked(_guess(job)))
     made = typer.Typer()
     made.command()(campaign)
     return made

@@ -21,7 +21,7 @@ from backprobe.services.reasons import (
     ruled_out,
 )
 from backprobe.services.summary import best_roles, fault_answers
-from backprobe.vocabulary import split_fault
+from backprobe.vocabulary import ROLES, split_fault
 from tests.services.sheets import after
 
 NAMES = ("thermistor", "cell", "pick-up")
@@ -144,10 +144,26 @@ def test_reasons_of_the_answer_are_the_strong_ones_and_few() -> None:
 
 def test_the_ohmmeter_speaks_for_the_thermistor_wire() -> None:
     # A resistance between two pins that follows the room's temperature: only a thermistor has it.
-    rows = tables("healthy-air-mass")["terminal 4 is signal-thermistor"]
+    w = weigher("healthy-air-mass")
+    thermistor = ROLES.index("signal-thermistor")
+    others = [e for e in w.all if thermistor not in e.roles]
+    rival = max(others, key=lambda e: e.score)
+    rows = w.table("terminal 4 is signal-thermistor", w.best, rival, "another circuit")
     strong = {r.reading: r for r in rows if r.decibans > 10.0}
     assert "A sensor_ohms 3-4" in strong
     assert "kohm" in strong["A sensor_ohms 3-4"].text
+
+
+def test_a_noted_value_speaks_for_the_circuit_that_has_it() -> None:
+    w = weigher("healthy-air-mass")
+    place = w.sheet.label.index("C scan air mass flow")
+    rival = next(e for e in w.all if not np.isfinite(w.fits.predicted[e.row, place]))
+    for claim, other, sign in ((w.best, rival, 1.0), (rival, w.best, -1.0)):
+        rows = w.table("", claim, other, "the other")
+        row = next(r for r in rows if r.reading == "C scan air mass flow")
+        assert sign * row.decibans > 5.0
+        has, lacks = ("this", "the other") if sign > 0 else ("the other", "this")
+        assert row.text == f"a value noted here that {has} has and {lacks} hasn't"
 
 
 def test_ruled_out_faults_carry_the_reading_that_says_so() -> None:

@@ -204,6 +204,26 @@ def test_a_stuck_sensor_is_found_by_what_the_control_unit_calls_it() -> None:
     assert fault == "sensor-stuck:signal-analogue"
 
 
+@pytest.mark.parametrize(
+    ("reported", "circuit"),
+    [
+        ("air mass flow", "air mass, voltage"),
+        ("throttle position", "position, potentiometer"),
+        ("manifold pressure", "pressure, ratiometric"),
+    ],
+)
+def test_the_name_of_a_noted_value_tells_what_the_connector_is(reported: str, circuit: str) -> None:
+    # 5 V, a ground and 1.0 V on a wire that is dead unplugged: any of the three, or none of them.
+    free = unplugged("A", {"1": 5.0, "2": 0.01, "3": 0.0})
+    rest = Round("B", plugged=True, key="on", volts=taken({"1": 5.0, "2": 0.016, "3": 1.0}))
+    unnamed = circuit_answers(posterior_of(job("123", free, rest)))
+    assert unnamed[0].probability < 0.6
+    noted = replace(rest, scan={reported: Indication(20.0)})
+    named = circuit_answers(posterior_of(job("123", free, noted)))
+    assert named[0].circuit == circuit
+    assert named[0].probability > 0.75
+
+
 # A circuit without the fault that leads ----------------------------------------------------------
 def test_a_circuit_whose_fault_leads_is_looked_at_unharmed_too() -> None:
     # Two worn tracks whose ohms and volts an exchange of two wires explains at least as well: the

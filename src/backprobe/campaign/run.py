@@ -10,7 +10,8 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from backprobe.campaign.asking import Asked, AskOn, ask, ask_closely
+from backprobe.campaign import asking
+from backprobe.campaign.asking import Asked, AskOn, ask
 from backprobe.campaign.draw import Wishes, draw_vehicle
 from backprobe.campaign.kinds.counting import among_all_kinds
 from backprobe.campaign.kinds.kept_proofs import KeptProofs
@@ -79,7 +80,7 @@ def score_one(campaign: Campaign, answering: Answering, number: int) -> VehicleS
 
 def _asked(answering: Answering, job: Job) -> Asked:
     """The program itself also tells which explanations stand behind its answer."""
-    return ask_closely(job) if answering is ask else Asked(answering(job))
+    return asking.ask_closely(job) if answering is ask else Asked(answering(job))
 
 
 def going_on(answering: Answering) -> AnsweringWithout:

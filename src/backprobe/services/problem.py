@@ -49,6 +49,7 @@ _AT_TERMINAL = {
     "volts_loaded": Quantity.VOLTS_LOADED,
     "harness_ohms": Quantity.HARNESS_OHM,
 }
+UNIT_DENSITY = 0.375  # deviation at which Student's t has a density of one where nothing is off
 # Control-unit values that speak of a wire's volts; families say of which wire.
 _REPORTED = (
     "intake air temperature",
@@ -234,7 +235,7 @@ def _of_round(job: Job, r: Round, index: int) -> Iterator[_Row]:
         label = f"{r.name} ambient_celsius"
         yield _Row(Quantity.AMBIENT, index, label, r.ambient_celsius, AMBIENT_CELSIUS)
     for name, indication in r.scan.items():
-        label, base = f"{r.name} scan {name}", name.removesuffix(" volts")
+        label, base = f"{r.name} scan {name}", name.removesuffix(" volts").removesuffix(" hertz")
         reported = SCAN_NAMES.index(base) if base in _REPORTED else -1
         if name == "control unit supply":
             yield _Row(Quantity.BATTERY, index, label, indication.value, 0.25)
@@ -256,6 +257,8 @@ def _of_round(job: Job, r: Round, index: int) -> Iterator[_Row]:
                 REPORTED_CELSIUS,
                 reported=reported,
             )
+        elif reported >= 0:
+            yield _Row(Quantity.REPORTED, index, label, 0.0, UNIT_DENSITY, reported=reported)
 
 
 def _conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:

@@ -160,6 +160,9 @@ class Weigher:
         seen = self.shown(i, None)
         if abs(weight) < SMALLEST_SHOWN:
             return f"{seen} says little between this and {rival_text}"
+        if self.sheet.quantity[i] == Quantity.REPORTED:
+            has, lacks = ("this", rival_text) if weight > 0 else (rival_text, "this")
+            return f"{seen} that {has} has and {lacks} hasn't"
         own, other = self.shown(i, claim), self.shown(i, rival)
         if weight > 0 and other == ANY:
             return f"{seen} where this expects {own}; {rival_text} leaves it open"
@@ -173,6 +176,8 @@ class Weigher:
     def shown(self, i: int, explanation: Explanation | None) -> str:
         """A reading, or what an explanation predicts for it, as a technician writes it."""
         quantity = Quantity(int(self.sheet.quantity[i]))
+        if quantity == Quantity.REPORTED:
+            return "a value noted here"
         if explanation is None:
             value = float(self.sheet.value[i])
             if not np.isfinite(value):

@@ -1,5 +1,7 @@
 """What the readings of a sheet say by themselves."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -8,8 +10,14 @@ from hypothesis import strategies as st
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.likelihood import indicate, log_likelihood
 from backprobe.core.inference.predict import predict
-from backprobe.core.inference.readings import IDLE_VOLT, LATER_CELSIUS, readings_of
+from backprobe.core.inference.readings import (
+    IDLE_VOLT,
+    LATER_CELSIUS,
+    REPORTED_ELSEWHERE,
+    readings_of,
+)
 from backprobe.core.inference.sheet import Quantity, SheetRound
+from backprobe.vocabulary import SCAN_NAMES
 from tests.core.inference.small_sheets import IDLE, KEY_ON, UNPLUGGED, healthy, sheet
 
 ROUNDS = (UNPLUGGED, KEY_ON, IDLE)
@@ -64,3 +72,24 @@ def test_what_another_terminal_showed_says_nothing_of_this_one() -> None:
     again = SheetRound("D", plugged=True, powered=True, state=0, state_high=0)
     rows = [(Quantity.VOLTS, 0, 0, 0.05, 0.01), (Quantity.VOLTS, 1, 1, 0.05, 0.01)]
     assert readings_of(sheet(2, (UNPLUGGED, again), *rows)).idle.tolist() == [0.0, 0.0]
+
+
+def test_a_value_that_is_noted_speaks_once_for_a_connector_that_has_it() -> None:
+    # The same report in two rounds: a thermistor has the temperature, a pick-up has nothing to do
+    # with it and so loses what is to be lost, once.
+    coolant = SCAN_NAMES.index("coolant temperature")
+    plain = sheet(2, ROUNDS, *[(Quantity.REPORTED, r, -1, 0.0, 0.375) for r in (1, 2)])
+    noted = replace(plain, reported=np.full(2, coolant))
+
+    def of(family: str) -> list[float]:
+        table = healthy(family, 2).table
+        assigned = np.array([[0, 1]])
+        z = np.zeros((1, layout_of(table, noted).size))
+        prediction = predict(table, z, noted, assigned=assigned)
+        shown = indicate(table, noted, prediction, pick=assigned)
+        return [float(x) for x in log_likelihood(noted, shown)[0, :, 0]]
+
+    assert of("thermistor-two-wire") == pytest.approx([0.0, 0.0], abs=1e-9)
+    once, again = of("pick-up-biased")
+    assert once == pytest.approx(np.log(REPORTED_ELSEWHERE), abs=0.1)  # a slip of the pen aside
+    assert again == pytest.approx(0.0, abs=1e-9)

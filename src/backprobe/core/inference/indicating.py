@@ -411,6 +411,9 @@ class _View:
         volts = p.unit.value[rows, rounds, wire]
         volts = np.where(there, volts, np.nan)
         by = None
+        if q == Quantity.REPORTED:
+            nothing = np.where(there, 0.0, np.nan)[:, :, None]
+            return self._spread(nothing, 0.0), self._spread(np.zeros_like(nothing), 0.0), None
         if self.pick is not None and p.unit.by is not None:
             by = np.where(there[:, :, None], p.unit.by[rows, rounds, wire], 0.0)
         if q == Quantity.INPUT_VOLTS:

@@ -115,6 +115,7 @@ def log_likelihood(sheet: Sheet, indicated: Indicated, readings: Readings | None
     """
     sorted_ = readings_of(sheet) if readings is None else readings
     broad, value = sorted_.log_broad[:, None], sorted_.value[:, None]
+    untold = sorted_.log_untold[:, None]
     density, told, number, log_ohm = _compared(value, indicated.mean, indicated.deviation)
     at = sorted_.at_wire
     if at.size:
@@ -124,7 +125,7 @@ def log_likelihood(sheet: Sheet, indicated: Indicated, readings: Readings | None
     good = np.empty_like(density)
     for at, log in ((sorted_.plain, _plain_log), (sorted_.counted, _counted_log)):
         if at.size:
-            good[:, at] = log(density[:, at], told[:, at], number[at], broad[at])
+            good[:, at] = log(density[:, at], told[:, at], number[at], untold[at])
     if sorted_.ohms.size:
         at = sorted_.ohms
         good[:, at] = _ohm_log(density[:, at], told[:, at], number[at], broad[at], log_ohm[:, at])

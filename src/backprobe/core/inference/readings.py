@@ -37,7 +37,11 @@ BROAD_DENSITY = {
     Quantity.INPUT_VOLTS: 1 / 25.0,
     Quantity.INPUT_CELSIUS: 1 / 300.0,
     Quantity.AMBIENT: 1 / 100.0,
+    Quantity.REPORTED: 1.0,
 }
+# Probability that a value which the control unit reports, noted at a connector, is of another one;
+# whoever notes it there has a reason (common practice).
+REPORTED_ELSEWHERE = 0.05
 LATER_CELSIUS = 12.0  # by which a temperature differs from that of the round before it, degC
 IDLE_VOLT = (
     0.03,
@@ -63,6 +67,7 @@ class Readings:
     value, deviation : ndarray, shape (n_read,)
         As from `noted`.
     log_broad : ndarray, shape (n_read,): log density of each where it is a slip of the pen.
+    log_untold : ndarray, shape (n_read,): the same where the circuit has nothing to do with it.
     groups : quantities, each with its readings; all voltages at a wire count as `VOLTS`.
     by_meter : ndarray of int, shape (n,): readings of DC volts.
     at_wire : ndarray of int, shape (n,): readings of DC volts at a wire.
@@ -76,6 +81,7 @@ class Readings:
     value: Array
     deviation: Array
     log_broad: Array
+    log_untold: Array
     groups: tuple[tuple[Quantity, IntArray], ...]
     by_meter: IntArray
     at_wire: IntArray
@@ -99,10 +105,12 @@ def readings_of(sheet: Sheet) -> Readings:
         return np.array([i for i, q in enumerate(quantity) if q in wanted], dtype=np.int64)
 
     spans = [r.spans for r in sheet.rounds]
+    log_broad = _log_broad(quantity, value)
     return Readings(
         value=value,
         deviation=deviation,
-        log_broad=_log_broad(quantity, value),
+        log_broad=log_broad,
+        log_untold=log_broad + _log_elsewhere(sheet),
         groups=tuple(
             (kind, np.array([i for i, q in enumerate(alike) if q == kind], dtype=np.int64))
             for kind in dict.fromkeys(alike)
@@ -132,6 +140,17 @@ def _log_broad(quantity: list[Quantity], value: Array) -> Array:
             log_broad[now], -0.5 * change**2 - np.log(LATER_CELSIUS * np.sqrt(2.0 * np.pi))
         )
     return log_broad
+
+
+def _log_elsewhere(sheet: Sheet) -> Array:
+    """Log probability that what a control unit reports is of another connector, (n_read,).
+
+    Once for each value that was noted, however often.
+    """
+    log_elsewhere = np.zeros(sheet.n_read)
+    first = np.unique(sheet.reported, return_index=True)[1]
+    log_elsewhere[first[sheet.reported[first] >= 0]] = np.log(REPORTED_ELSEWHERE)
+    return log_elsewhere
 
 
 def _idle(sheet: Sheet, quantity: list[Quantity]) -> Array:

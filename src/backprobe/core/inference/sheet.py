@@ -30,6 +30,7 @@ class Quantity(IntEnum):
     AMBIENT = 13  # a temperature that the sensing element is known to have
     LEVEL_HIGH = 14  # state levels of a switching signal on an oscilloscope, which averages nothing
     LEVEL_LOW = 15
+    REPORTED = 16  # that a value of the control unit was noted at all, whatever it was; 0
 
 
 AT_TERMINAL = frozenset(
