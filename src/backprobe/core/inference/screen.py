@@ -15,8 +15,8 @@ from backprobe.core.inference import bank as standard
 from backprobe.core.inference.assignment import best_assignment
 from backprobe.core.inference.bank import Bank
 from backprobe.core.inference.hypotheses import HypothesisTable
-from backprobe.core.inference.indicating import NOMINAL_SUPPLY
 from backprobe.core.inference.likelihood import LEAD_OHM, noted
+from backprobe.core.inference.round_readings import NOMINAL_SUPPLY
 from backprobe.core.inference.sheet import (
     HIGHEST,
     LOWEST,
