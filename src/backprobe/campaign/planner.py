@@ -16,7 +16,7 @@ from backprobe.campaign.technician import LOAD_OHM, Taker, reported
 from backprobe.campaign.vehicle import Vehicle
 from backprobe.job.model import Indication, Job, Round
 from backprobe.services.steps import State, cost_minutes
-from backprobe.services.unavailable import Unavailable, rpm_class, state_key
+from backprobe.services.unavailable import Unavailable, state_of
 
 Answering: TypeAlias = Callable[[Job], Mapping[str, Any]]
 # The same, told what can't be had.
@@ -99,7 +99,7 @@ class Assistant:
     def refused(self, wanted: Wanted) -> Unavailable | None:
         """What can't be had of a wanted reading; None where it can be taken."""
         if wanted.key == "run" and not self.starts:
-            return Unavailable(state=_state_key(wanted))
+            return Unavailable(state=state_of(wanted))
         if wanted.quantity == "scan" and wanted.terminal not in self._reported_names():
             return Unavailable("scan", wanted.terminal)
         return None
@@ -358,16 +358,6 @@ def _of_round(taker: Taker, quantity: str) -> dict[str, Any]:
         (v for n, v in taker.state.moment.quantities.items() if n.endswith(".celsius")), 20.0
     )
     return {quantity: round(float(celsius + taker.rng.normal(0.0, 1.0)), 1)}
-
-
-def _state_key(wanted: Wanted) -> str:
-    """Name of the state as one that can't be had is noted."""
-    return state_key(
-        plugged=wanted.plugged,
-        key=wanted.key,
-        rpm_class=rpm_class(wanted.key, wanted.rpm),
-        action=wanted.action,
-    )
 
 
 def _state(wanted: Wanted) -> str:

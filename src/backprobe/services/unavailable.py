@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol
 
 from backprobe.services.answer import NextReading
 from backprobe.services.problem import RAISED_FROM_RPM
@@ -27,8 +27,28 @@ def state_key(*, plugged: bool, key: str, rpm_class: str, action: str) -> str:
     return _JOINT.join(("plugged" if plugged else "unplugged", key, rpm_class, action))
 
 
-def state_of(reading: NextReading) -> str:
-    """Name the state in which a reading was proposed."""
+class InState(Protocol):
+    """What is said of a reading's state."""
+
+    @property
+    def plugged(self) -> bool:
+        """Whether the sensor is plugged in."""
+
+    @property
+    def key(self) -> str:
+        """Position of the key."""
+
+    @property
+    def rpm(self) -> float:
+        """Engine speed, 1/min."""
+
+    @property
+    def action(self) -> str:
+        """What is done meanwhile, such as a sweep; nothing mostly."""
+
+
+def state_of(reading: InState) -> str:
+    """Name the state in which a reading is to be taken."""
     return state_key(
         plugged=reading.plugged,
         key=reading.key,

@@ -164,11 +164,7 @@ def fit(
         knee = gentle[step] if is_gentle else None
         # What the readings say comes first, how well they agree after that.
         source = source if step % 2 else source.told_by_values()
-        towards = _update(source, at, knee)
-        outward = limit_side(plan.rounds, at) * (towards - at) > 0
-        if outward.any():
-            towards = _update(source.without(outward), at, knee)
-        move = np.clip(np.where(held | outward, 0.0, towards - at), -LONGEST_STEP, LONGEST_STEP)
+        move = np.where(held, 0.0, _move(source, at, knee, plan))
         z = np.clip(at + np.maximum(damping, SMALLEST_DAMPING)[:, None] * move, -FURTHEST, FURTHEST)
     if keep is None:
         raise AssertionError  # the loop ran once at least; tells the type checker
@@ -378,6 +374,15 @@ def _missing_to_open(readings: Readings, mean: Array) -> Array:
         predicted = mean[:, at]
         short[:, at] = np.where(np.isfinite(predicted), np.maximum(surely - predicted, 0.0), 0.0)
     return short
+
+
+def _move(state: _State, z: Array, gentle: float | None, plan: PredictionPlan) -> Array:
+    """Change of the coordinates (M, n_z) that one update asks for; none runs out of a limit."""
+    towards = _update(state, z, gentle)
+    outward = limit_side(plan.rounds, z) * (towards - z) > 0
+    if outward.any():
+        towards = _update(state.without(outward), z, gentle)
+    return np.clip(np.where(outward, 0.0, towards - z), -LONGEST_STEP, LONGEST_STEP)
 
 
 def _update(state: _State, z: Array, gentle: float | None) -> Array:
