@@ -156,6 +156,20 @@ def test_roles_that_differ_from_those_proved_stay_wrong() -> None:
     assert not counted(answer(exchanged, FAULT), Proving(*ALL)).roles_among_all
 
 
+def test_a_healthy_connector_is_asked_for_its_roles_alone() -> None:
+    said = answer(SWITCH, STUCK)
+    proving = Proving(STUCK_SWITCH)
+    found = counted(said, proving, HIDDEN, fault="none")
+    assert found.roles_among_all
+    assert not found.all_roles_right
+    assert (found.shows_among_all, found.place_among_all) == (found.is_separable, found.fault_place)
+    assert {dict(rival.roles)["1"] for rival in proving.asked} == {"signal-switch"}
+    assert not counted(said, Proving(), HIDDEN, fault="none").roles_among_all
+    untold = Proving(*ALL)
+    assert counted(answer(TRUE, "none"), untold, HIDDEN, fault="none").roles_among_all
+    assert untold.asked == []
+
+
 def test_true_roles_ask_for_no_proof() -> None:
     proving = Proving(*ALL)
     found = counted(answer(TRUE, FAULT), proving, explanations=ALL[1:])
@@ -173,7 +187,6 @@ def test_the_truth_is_no_rival_of_itself() -> None:
 @pytest.mark.parametrize(
     "changes",
     [
-        {"fault": "none"},
         {"bad_rounds": {"A": "key not on"}},
         {"slips": ("A volts 1",)},
         {"weak_battery": True},

@@ -109,6 +109,11 @@ def _rows(scores: Sequence[VehicleScore], answered: list[VehicleScore]) -> tuple
             lambda s: s.all_roles_right,
         ),
         among(
+            "every role right, healthy, connectors that read alike aside",
+            lambda s: _clean(s) and _healthy(s),
+            lambda s: s.roles_among_all,
+        ),
+        among(
             "every role right, one fault",
             lambda s: _clean(s) and not _healthy(s),
             lambda s: s.all_roles_right,

@@ -27,7 +27,8 @@ connectors are drawn in the vehicle's own rounds, and the nearest are brought ne
 what they are drawn with. A rival counts only where the simulator proves in this way that it could
 read the same: all readings together within four standard uncertainties, values that the control
 unit reports included. A healthy one takes the vehicle out of the count, a hit as well as a miss; a
-fault, or the roles of its wires, that one explains count as right. Only what the program itself
+fault, or the roles of its wires, that one explains count as right (roles also where the vehicle is
+healthy). Only what the program itself
 proposes is asked for, and what is not found may still exist: what is proved is a lower bound of
 what reads alike. It isn't quite even either, since a miss proposes more than a hit does; the two
 figures belong together.

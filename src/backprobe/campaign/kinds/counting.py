@@ -28,20 +28,22 @@ N_FIRST = 3  # places among those listed that a table asks for
 def among_all_kinds(
     score: VehicleScore, asked: Asked, truth: Truth, shown: Separability, proving: Proving
 ) -> VehicleScore:
-    """Count a vehicle's fault and roles again; one without a fault stays as it is.
+    """Count a vehicle's roles and its fault again; where it has none, the roles alone.
 
-    So does one that is badly measured: no table asks what it shows.
+    A vehicle that is badly measured stays as it is: no table asks what it shows.
     """
     is_odd = score.has_bad_round or score.has_slip or score.has_weak_battery
-    if truth.fault == NO_FAULT or is_odd or not asked.explanations:
+    if is_odd or not asked.explanations:
         return score
     rivals = rivals_of(asked, truth, accepted_faults(truth, shown))
+    roles = score.all_told_apart_right or _are_proved(asked.answer, rivals, proving)
+    if truth.fault == NO_FAULT:
+        return replace(score, roles_among_all=roles)
     healthy = [rival for rival in rivals if rival.fault == NO_FAULT]
     shows = score.is_separable and not any(proving(rival) for rival in healthy)
     place = score.fault_place
     if shows:
         place = _place(asked.answer, place, rivals, proving)
-    roles = score.all_told_apart_right or _are_proved(asked.answer, rivals, proving)
     return replace(score, shows_among_all=shows, place_among_all=place, roles_among_all=roles)
 
 
