@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from backprobe.core.circuit.plan import FIRST_SLOT, ONE_SLOT, stack_plans
-from backprobe.core.inference.hypotheses import HypothesisTable
+from backprobe.core.inference.hypotheses import NO_VOLTS, HypothesisTable
 from backprobe.core.inference.prior import N_CHOICE, PriorTable
 from backprobe.families.circuit import FamilyCircuit, compile_family
 from backprobe.families.fault_edits import SEVERITY
@@ -194,10 +194,13 @@ def stack_circuits(
 
 
 def _reported(family: Family) -> list[int]:
-    """Place of the wire that each value of a control unit tells the volts of, -1 where none."""
+    """Place of the wire that each value of a control unit tells the volts of.
+
+    -1 where the circuit has no such value, `NO_VOLTS` where it isn't told by volts.
+    """
     of = dict(family.reports)
     wires = {w.name: place for place, w in enumerate(family.wires) if w.role in VOLTS_REPORTED}
-    return [wires.get(of.get(scan, ""), -1) for scan in SCAN_NAMES]
+    return [wires.get(of[scan], NO_VOLTS) if scan in of else -1 for scan in SCAN_NAMES]
 
 
 def _choices(circuits: Sequence[FamilyCircuit]) -> tuple[IntArray, Array]:

@@ -77,19 +77,21 @@ def test_what_another_terminal_showed_says_nothing_of_this_one() -> None:
 def test_a_value_that_is_noted_speaks_once_for_a_connector_that_has_it() -> None:
     # The same report in two rounds: a thermistor has the temperature, a pick-up has nothing to do
     # with it and so loses what is to be lost, once.
-    coolant = SCAN_NAMES.index("coolant temperature")
-    plain = sheet(2, ROUNDS, *[(Quantity.REPORTED, r, -1, 0.0, 0.375) for r in (1, 2)])
-    noted = replace(plain, reported=np.full(2, coolant))
 
-    def of(family: str) -> list[float]:
-        table = healthy(family, 2).table
-        assigned = np.array([[0, 1]])
+    def of(family: str, name: str) -> list[float]:
+        table = healthy(family, 3).table
+        assigned = np.array([[0, 1, 2]])
+        plain = sheet(3, ROUNDS, *[(Quantity.REPORTED, r, -1, 0.0, 0.375) for r in (1, 2)])
+        noted = replace(plain, reported=np.full(2, SCAN_NAMES.index(name)))
         z = np.zeros((1, layout_of(table, noted).size))
         prediction = predict(table, z, noted, assigned=assigned)
         shown = indicate(table, noted, prediction, pick=assigned)
         return [float(x) for x in log_likelihood(noted, shown)[0, :, 0]]
 
-    assert of("thermistor-two-wire") == pytest.approx([0.0, 0.0], abs=1e-9)
-    once, again = of("pick-up-biased")
+    assert of("thermistor-two-wire", "coolant temperature") == pytest.approx([0.0, 0.0], abs=1e-9)
+    # An air mass that is told by hertz is its own, too.
+    by_hertz = of("air-mass-frequency-three-wire", "air mass flow")
+    assert by_hertz == pytest.approx([0.0, 0.0], abs=1e-9)
+    once, again = of("pick-up-biased", "coolant temperature")
     assert once == pytest.approx(np.log(REPORTED_ELSEWHERE), abs=0.1)  # a slip of the pen aside
     assert again == pytest.approx(0.0, abs=1e-9)

@@ -13,6 +13,8 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+NO_VOLTS = -2  # in place of a wire: a value that a control unit has by counting
+
 
 @dataclass(frozen=True, slots=True)
 class HypothesisTable:
@@ -38,7 +40,8 @@ class HypothesisTable:
     alternating_hertz : value slot of the alternating sources' frequency, (H,), -1 none.
     celsius : place among the driven quantities of the sensing element's temperature, (H,), -1.
     n_wire : wires of the circuit, (H,).
-    reported : wire that each value of a control unit speaks of, (H, V), -1 none.
+    reported : wire that each value of a control unit tells the volts of, (H, V); -1 where the
+        circuit has no such value, `NO_VOLTS` where it isn't told by volts.
     Where `repeats` is above one, ``circuits`` holds each circuit once for that many rows.
     """
 

@@ -40,14 +40,14 @@ def _input(view: View, q: Quantity, index: IntArray) -> Told:
     """What the control unit sees at its own end of the wire that it speaks of."""
     p = view.prediction
     wire = view.table.reported[:, view.sheet.reported[index]]  # (M, n)
+    if q == Quantity.REPORTED:
+        nothing = np.where(wire == -1, np.nan, 0.0)[:, :, None]
+        return view.spread(nothing, 0.0), view.spread(np.zeros_like(nothing), 0.0), None
     there = wire >= 0
     rows, rounds = np.arange(wire.shape[0])[:, None], view.sheet.round[index][None, :]
     volts = p.unit.value[rows, rounds, wire]
     volts = np.where(there, volts, np.nan)
     by = None
-    if q == Quantity.REPORTED:
-        nothing = np.where(there, 0.0, np.nan)[:, :, None]
-        return view.spread(nothing, 0.0), view.spread(np.zeros_like(nothing), 0.0), None
     if view.pick is not None and p.unit.by is not None:
         by = np.where(there[:, :, None], p.unit.by[rows, rounds, wire], 0.0)
     if q == Quantity.INPUT_VOLTS:

@@ -113,8 +113,8 @@ def coarse_tables(
         elif quantity == Quantity.INPUT_VOLTS:
             common -= _report_cost(bank, table, sheet, i, r)
         elif quantity == Quantity.REPORTED:
-            there = table.reported[bank.hypothesis, sheet.reported[i]] >= 0
-            common -= np.where(there, np.float32(0.0), np.float32(NO_REPORT))
+            none = table.reported[bank.hypothesis, sheet.reported[i]] == -1
+            common -= np.where(none, np.float32(NO_REPORT), np.float32(0.0))
         elif quantity == Quantity.AMBIENT:
             common -= np.nan_to_num(_cost(bank.rounds[r].celsius, value[i], 15.0), nan=0.0)
     return unary, common, pairs
