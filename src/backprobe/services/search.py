@@ -185,7 +185,7 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit, width: Width) -> Fi
         ways, similar = np.concatenate(turned), found.rows(source)
         again = fit(table, similar.hypothesis, ways, similar.z, sheet, FIRST_STEPS)
         found = fitting.concatenate([found, again])
-    return refined(bench, sheet, found)
+    return found
 
 
 def _roles(family: Family) -> tuple[str, ...]:
