@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from backprobe.job import Connector, Indication, Round, Terminal
-from backprobe.services.answer import Misfit, Reason
+from backprobe.services.answer import CircuitAnswer, Misfit, Reason
 from backprobe.services.witnesses import diagram_witness, scan_witnesses
 from tests.web.filled import answer
 
@@ -54,6 +54,25 @@ def test_a_value_agrees_or_contradicts_by_its_weight_or_misfit() -> None:
     silent = replace(told, reasons=())
     assert scan_witnesses((scanned(),), silent)[0][2].agreement == "open"
     assert scan_witnesses((scanned(void="slipped"),), told) == ()
+
+
+def test_a_value_that_no_likely_circuit_has_is_another_sensors() -> None:
+    told = answer()
+    thermistor = replace(told, circuits=(CircuitAnswer("temperature, thermistor", 0.98),))
+
+    def seen(name: str) -> tuple[str, str]:
+        each = Round("A", plugged=True, key="on", scan={name: Indication(2.0)})
+        ((_, _, found),) = scan_witnesses((each,), thermistor)
+        return found.agreement, found.words
+
+    assert seen("air mass flow")[0] == "contradicts"
+    assert "another sensor's" in seen("air mass flow hertz")[1]
+    assert seen("intake air temperature")[0] == "open"  # a thermistor may be any
+    assert seen("engine speed")[0] == "open"  # a condition, whatever the connector is
+    counted = (CircuitAnswer("air mass, frequency", 0.06),)
+    unsure = replace(told, circuits=(*thermistor.circuits, *counted))
+    each = Round("A", plugged=True, key="on", scan={"air mass flow": Indication(2.0)})
+    assert scan_witnesses((each,), unsure)[0][2].agreement == "open"
 
 
 def test_the_unit_s_own_supply_is_held_against_the_battery_posts() -> None:

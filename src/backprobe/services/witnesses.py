@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from backprobe.families.loader import load_families
 from backprobe.job import Connector, Round
 from backprobe.quantities import format_quantity
 from backprobe.services.answer import Answer, Reason, TerminalAnswer
@@ -19,6 +20,7 @@ Agreement = Literal["agrees", "contradicts", "open"]
 CONTRADICTS_BELOW: Final = 0.05
 AGREES_FROM: Final = 0.80
 SUPPLY_SCAN: Final = "control unit supply"
+ANY_SENSOR: Final = (SUPPLY_SCAN, "engine speed")  # noted at whatever connector, as conditions are
 # A control unit is fed through relay, fuse and wires: it sees somewhat less than the posts. Common
 # practice, no source.
 SUPPLY_APART_VOLTS: Final = 0.5
@@ -86,12 +88,28 @@ def _scan(each: Round, name: str, answer: Answer | None) -> Witness:
         return Witness(says, "", "contradicts", words)
     reasons = sorted(_on(label, answer), key=lambda reason: -abs(reason.decibans))
     if not reasons or abs(reasons[0].decibans) < 1.0:
+        if _is_of_another(name, answer):
+            words = (
+                "None of the likely circuits has such a value. Is it another sensor's, or is this "
+                "another connector than it was taken for?"
+            )
+            return Witness(says, "", "contradicts", words)
         return Witness(says, "", "open", "It fits the readings and decides nothing among them.")
     first = reasons[0]
     against = first.decibans < 0
     side = "against" if against else "for"
     words = f"{strength_words(first.decibans).capitalize()} evidence {side} what the readings say."
     return Witness(says, first.text, "contradicts" if against else "agrees", words)
+
+
+def _is_of_another(name: str, answer: Answer) -> bool:
+    """Whether hardly any circuit that the connector may have has a value of that name."""
+    base = name.removesuffix(" volts").removesuffix(" hertz")
+    if base in ANY_SENSOR:
+        return False
+    titles = {family.title for family in load_families() if base in dict(family.reports)}
+    share = sum(each.probability for each in answer.circuits if each.circuit in titles)
+    return share < CONTRADICTS_BELOW
 
 
 def _on(label: str, answer: Answer) -> Iterator[Reason]:
