@@ -66,7 +66,7 @@ def answer() -> Answer:
             TerminalAnswer("1", "signal-thermistor", 0.97, signal),
             TerminalAnswer("2", "sensor-ground", 0.97, ground),
         ),
-        circuits=(CircuitAnswer("thermistor", 1.0),),
+        circuits=(CircuitAnswer("temperature, thermistor", 1.0),),
         faults=(
             FaultAnswer("open:sensor-ground", 0.91, ("2",)),
             FaultAnswer("sensor-open:signal-thermistor", 0.09, ("1",)),
