@@ -16,7 +16,7 @@ from backprobe.core.inference.fit import Fit, fit
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.fits import refined, start_z
+from backprobe.services.fits import refined, score, start_z
 from backprobe.vocabulary import NO_FAULT
 
 Array = NDArray[np.float64]
@@ -32,30 +32,38 @@ AS_GOOD = 6.0  # nats behind the best within which all rivals are fitted: few re
 # families, and the nats behind the best within which they are.
 N_WHOLE_BEST, N_WHOLE, WITHIN_WHOLE = 10, 16, 15.0
 N_ALIKE = 7  # ways to exchange wires of like roles among each other, at most
-# Families of the best one's circuit that are fitted without a fault, and other ways to wire them.
-N_SOUND, N_SOUND_WAYS = 3, 3
+# Families of the best one's circuit that are fitted without a fault, each wired in every way, and
+# the particles that each is fitted from.
+N_SOUND, N_SOUND_NEAREST = 5, 12
 
 
 def from_every_particle(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     """The best explanations, each fitted afresh from all that the bank has of its hypothesis."""
     table = bench.hypotheses.table
-    score = first.log_evidence + table.log_prior[first.hypothesis]
-    order = np.argsort(-score, kind="stable")
-    order = order[score[order] > score[order[0]] - WITHIN_WHOLE]
+    total = first.log_evidence + table.log_prior[first.hypothesis]
+    order = np.argsort(-total, kind="stable")
+    order = order[total[order] > total[order[0]] - WITHIN_WHOLE]
     order = order[first_of_each(table, first.hypothesis[order], first.assigned[order])]
     families = [bench.hypotheses.pairs[h][0].id for h in first.hypothesis[order]]
     others = np.sort(np.unique(families, return_index=True)[1])
     leading = order[np.union1d(np.arange(min(N_WHOLE_BEST, order.size)), others)[:N_WHOLE]]
     hypothesis, assigned, lead_bad = _with_sound(bench, first.rows(leading))
     own = [np.flatnonzero(bench.bank.hypothesis == h) for h in hypothesis]
-    particle = np.concatenate(own)
     source = np.repeat(np.arange(len(own)), [some.size for some in own])
+    particle = np.concatenate(own)
+    added = np.flatnonzero(source >= leading.size)
+    if added.size:
+        of, z = source[added], start_z(bench, sheet, particle[added])
+        like = score(bench, hypothesis[of], assigned[of], z, sheet, lead_bad[of]).sum(axis=1)
+        near = added[_best_of_each(of, like, N_SOUND_NEAREST)]
+        kept = np.concatenate([np.flatnonzero(source < leading.size), near])
+        source, particle = source[kept], particle[kept]
     found = sifted(
         bench,
         sheet,
         (hypothesis[source], assigned[source], start_z(bench, sheet, particle)),
         lead_bad[source],
-        lambda score: _best_of_each(source, score, N_SIFTED_EACH),
+        lambda total: _best_of_each(source, total, N_SIFTED_EACH),
     )
     return refined(bench, sheet, found)
 
@@ -74,7 +82,7 @@ def _with_sound(bench: Workbench, leading: Fit) -> tuple[IntArray, IntArray, Boo
     first = np.sort(np.unique(sound, return_index=True)[1])
     unharmed = () if fault.kind == NO_FAULT else first[alike[first]][:N_SOUND]
     for k in unharmed:
-        other = wirings_alike(table.role[sound[k]], leading.assigned[k])[:N_SOUND_WAYS]
+        other = wirings_alike(table.role[sound[k]], leading.assigned[k])
         wires = np.concatenate([leading.assigned[k : k + 1], other])
         hypothesis.append(np.full(len(wires), sound[k]))
         assigned.append(wires)
