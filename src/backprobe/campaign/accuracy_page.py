@@ -28,10 +28,9 @@ what they are drawn with. A rival counts only where the simulator proves in this
 read the same: all readings together within four standard uncertainties, values that the control
 unit reports included. A healthy one takes the vehicle out of the count, a hit as well as a miss; a
 fault, or the roles of its wires, that one explains count as right (roles also where the vehicle is
-healthy). Only what the program itself
-proposes is asked for, and what is not found may still exist: what is proved is a lower bound of
-what reads alike. It isn't quite even either, since a miss proposes more than a hit does; the two
-figures belong together.
+healthy). Only what the program itself proposes is asked for, and what is not found may still exist:
+what is proved is a lower bound of what reads alike. It isn't quite even either, since a miss
+proposes more than a hit does; the two figures belong together.
 
 The page is written by the command below; it isn't edited by hand.
 """
