@@ -16,7 +16,7 @@ from backprobe.families.circuit import FamilyCircuit, compile_family
 from backprobe.families.fault_edits import SEVERITY
 from backprobe.families.faults import Fault, faults_of
 from backprobe.families.schema import STATES, Family, Prior
-from backprobe.vocabulary import ROLES, SCAN_NAMES
+from backprobe.vocabulary import NO_FAULT, ROLES, SCAN_NAMES
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -83,7 +83,7 @@ class Hypotheses:
     def sound(self, h: int) -> int:
         """The hypothesis without a fault of the family that a hypothesis belongs to."""
         some = self.of_family(self.pairs[h][0].id)
-        return int(next(k for k in some if self.pairs[k][1].kind == "none"))
+        return int(next(k for k in some if self.pairs[k][1].kind == NO_FAULT))
 
 
 def pairs_for(

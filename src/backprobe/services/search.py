@@ -8,7 +8,8 @@
    miss its own best ones, and with a fault, wires may pass for each other that are told apart
    easily without it.
 4. The best hypotheses are fitted from every particle that the bank has of them: how near one is
-   says little of where its fit will end.
+   says little of where its fit will end. Where a fault leads, also if it is clear, its circuit is
+   looked for unharmed in all ways to wire it.
 5. Where the best of all takes a reading for a mistake, the mistake may be its own: all families
    are looked at in more ways before a slip of the pen is believed.
 """
@@ -51,7 +52,8 @@ N_SWAP = 6  # exchanges of two terminals that are fitted beside those of the ver
 N_LAST = 15  # explanations that are gone over once more
 NEAR = 14.0  # nats behind the best within which they are
 # An explanation that fits every reading at least so well (log likelihood) and leads by so many nats
-# was never overtaken by one from the bank (540 simulated vehicles): there the search may end.
+# was never overtaken by one with another fault from the bank (540 simulated vehicles): there the
+# search may end, a fault once it was held against its circuit unharmed.
 ILL_FITTING, CLEAR_LEAD = -3.0, 2.5
 EXPLAINED_BETTER = 12.0  # nats; one simulated vehicle in sixty is beyond, its readings all as noted
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
