@@ -5,15 +5,16 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 
 from backprobe.job import read_job
-from backprobe.services import answer_desk
+from backprobe.services import answer_agenda, answer_desk
 from backprobe.services.answer_desk import MOST_TRIES, AnswerDesk
 from backprobe.services.answer_process import Answering, AnswerProcess, Question, Reply, Step
-from backprobe.services.explain import answer_of
+from backprobe.services.depth import Depth
+from backprobe.services.explain import answer_of, glance_in_words
 from backprobe.services.job_book import JobBook
 from backprobe.store.engine import Store
 from tests.services.sheets import EXAMPLES, after
@@ -22,20 +23,27 @@ PATIENCE = 60.0  # s; a process of its own begins by importing scipy
 
 
 class Dying:
-    """In the place of the process: the first ones die over what they are asked."""
+    """In the place of the process: the first ones die over what they are asked.
+
+    A glance of theirs tells nothing, so that all answers come from a closer look.
+    """
 
     begun = 0
     deaths = 1
 
-    def __init__(self) -> None:
-        type(self).begun += 1
-        self.dies = type(self).begun <= type(self).deaths
+    def __init__(self, deepest: Depth) -> None:
+        self.dies = False
+        if deepest is not Depth.GLANCE:
+            type(self).begun += 1
+            self.dies = type(self).begun <= type(self).deaths
 
     def ask(self, question: Question, on_step: Callable[[Step], None]) -> Reply:
+        if question.depth is Depth.GLANCE:
+            return Reply(question.sheet, None, 0.01, Depth.GLANCE)
         if self.dies:
             raise EOFError
         on_step(Step("tables", 0.5))
-        return Reply(question.sheet, answer_of(after("half-a-sheet")), 0.25, True)
+        return Reply(question.sheet, answer_of(after("half-a-sheet")), 0.25, question.depth)
 
     def close(self) -> None:
         self.dies = True
@@ -102,15 +110,15 @@ def test_the_answer_still_comes_after_the_real_process_was_killed(
     try:
         desk.ask(sheet)
         deadline = time.monotonic() + PATIENCE
-        while desk._process is None and time.monotonic() < deadline:
+        while Depth.WHOLE not in desk._processes and time.monotonic() < deadline:
             time.sleep(0.005)
-        first = desk._process
+        first = desk._processes[Depth.WHOLE]
         assert isinstance(first, AnswerProcess)
         first._process.kill()
-        heard.wait()
+        while not heard.kinds or (found := desk.current(sheet)) is None or found.is_glance:
+            heard.wait()
         assert heard.kinds[-1] == "answer"
-        assert desk._process is not first
-        assert desk.current(sheet) is not None
+        assert desk._processes[Depth.WHOLE] is not first
     finally:
         desk.stop()
 
@@ -154,12 +162,12 @@ def test_a_sheet_is_searched_from_the_start_once_nobody_has_news(
         deaths = 0
 
         def ask(self, question: Question, on_step: Callable[[Step], None]) -> Reply:
-            asked.append((question.sheet, question.whole))
-            return replace(super().ask(question, on_step), whole=question.whole)
+            asked.append((question.sheet, question.depth is Depth.WHOLE))
+            return super().ask(question, on_step)
 
     monkeypatch.setattr(answer_desk, "AnswerProcess", GoingOn)
-    monkeypatch.setattr(answer_desk, "QUIET", 0.1)
-    monkeypatch.setattr(answer_desk, "REST", 0.5)
+    monkeypatch.setattr(answer_agenda, "QUIET", 0.1)
+    monkeypatch.setattr(answer_agenda, "REST", 0.5)
     book, heard = JobBook(store), Heard()
     waiting, busy = (
         book.take_in(read_job(EXAMPLES / f"{name}.toml"))[1]
@@ -186,11 +194,10 @@ def test_a_sheet_is_searched_from_the_start_once_nobody_has_news(
 def test_the_first_answer_comes_quickly_and_the_whole_search_agrees_with_it() -> None:
     answering, job = Answering(), read_job(EXAMPLES / "healthy-air-mass.toml")
 
-    def asked(*, whole: bool) -> Reply:
-        return answering.reply(Question("sheet", job, whole=whole), lambda _what, _share: None)
+    def asked(depth: Depth) -> Reply:
+        return answering.reply(Question("sheet", job, depth=depth), lambda _what, _share: None)
 
-    quick, whole = asked(whole=False), asked(whole=True)
-    assert (quick.whole, whole.whole) == (False, True)
+    quick, whole = asked(Depth.QUICK), asked(Depth.WHOLE)
     assert quick.answer is not None
     assert whole.answer is not None
     roles = [[t.role for t in reply.terminals] for reply in (quick.answer, whole.answer)]
@@ -203,13 +210,8 @@ def test_the_first_answer_comes_quickly_and_the_whole_search_agrees_with_it() ->
 def test_a_quick_answer_that_was_left_over_is_followed_by_the_whole_search(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    class Quick(Dying):
-        deaths = 0
-
-        def ask(self, question: Question, on_step: Callable[[Step], None]) -> Reply:
-            return replace(super().ask(question, on_step), whole=question.whole)
-
-    monkeypatch.setattr(answer_desk, "AnswerProcess", Quick)
+    monkeypatch.setattr(Dying, "deaths", 0)
+    monkeypatch.setattr(answer_desk, "AnswerProcess", Dying)
     sheet = JobBook(store).take_in(read_job(EXAMPLES / "half-a-sheet.toml"))[1]
     heard = Heard()
     first = AnswerDesk(store, heard)
@@ -217,8 +219,8 @@ def test_a_quick_answer_that_was_left_over_is_followed_by_the_whole_search(
     first.ask(sheet)
     heard.wait()
     first.stop()  # before the whole search's turn
-    monkeypatch.setattr(answer_desk, "QUIET", 0.05)
-    monkeypatch.setattr(answer_desk, "REST", 0.05)
+    monkeypatch.setattr(answer_agenda, "QUIET", 0.05)
+    monkeypatch.setattr(answer_agenda, "REST", 0.05)
     desk = AnswerDesk(store, heard)
     desk.start()
     try:
@@ -231,3 +233,107 @@ def test_a_quick_answer_that_was_left_over_is_followed_by_the_whole_search(
         assert found.is_whole
     finally:
         desk.stop()
+
+
+class Glancing(Dying):
+    """In the place of the process: it glances, and keeps what it was asked."""
+
+    deaths = 0
+    asked: ClassVar[list[Question]] = []
+
+    def ask(self, question: Question, _on_step: Callable[[Step], None]) -> Reply:
+        self.asked.append(question)
+        said = answer_of(after("half-a-sheet"))
+        if question.depth is Depth.GLANCE:
+            glance = glance_in_words(after("half-a-sheet"))
+            return Reply(question.sheet, glance, 0.05, Depth.GLANCE)
+        return Reply(question.sheet, said, 0.25, question.depth, known=b"what was found")
+
+
+def test_what_is_new_is_glanced_at_first_and_then_gone_into(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(answer_desk, "AnswerProcess", Glancing)
+    Glancing.asked.clear()
+    book = JobBook(store)
+    sheet = book.take_in(read_job(EXAMPLES / "half-a-sheet.toml"))[1]
+    heard = Heard()
+    desk = AnswerDesk(store, heard)
+    desk.ask(sheet)
+    glance = desk._agenda.take_news()
+    assert glance == sheet
+    desk._answer(sheet, Depth.GLANCE)
+    first = desk.current(sheet)
+    assert first is not None
+    assert first.is_glance
+    assert (first.answer.next, first.answer.estimates) == ((), ())
+    assert desk.is_awaited(sheet)
+    desk._agenda.glanced_at(sheet)
+    assert desk.is_awaited(sheet)  # a closer look is on its way
+    assert desk._agenda.take_closer() == (sheet, Depth.QUICK)
+    desk._answer(sheet, Depth.QUICK)
+    second = desk.current(sheet)
+    assert second is not None
+    assert not second.is_glance
+    assert second.answer.next
+    assert heard.kinds == ["answer", "answer"]
+
+    # After another reading a glance goes on from what was found, and leaves the rest as it was.
+    wanted = second.answer.next[0]
+    _, _, record = book.sheet(sheet)
+    book.enter(record.rounds[0].key, ("volts", "1"), "5.01 V")
+    desk._answer(sheet, Depth.GLANCE)
+    third = desk.current(sheet)
+    assert third is not None
+    assert third.is_glance
+    assert [q.known for q in Glancing.asked] == [None, None, b"what was found"]
+    assert third.answer.estimates == second.answer.estimates
+    assert wanted in third.answer.next
+
+
+def test_a_glance_that_fails_leaves_it_to_the_closer_look(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Blinking(Glancing):
+        def ask(self, question: Question, on_step: Callable[[Step], None]) -> Reply:
+            if question.depth is Depth.GLANCE:
+                raise EOFError
+            return super().ask(question, on_step)
+
+    monkeypatch.setattr(answer_desk, "AnswerProcess", Blinking)
+    sheet = JobBook(store).take_in(read_job(EXAMPLES / "half-a-sheet.toml"))[1]
+    heard = Heard()
+    desk = AnswerDesk(store, heard)
+    desk.start()
+    try:
+        desk.ask(sheet)
+        heard.wait()
+        assert heard.kinds == ["answer"]
+        assert sheet not in desk.trouble
+        found = desk.current(sheet)
+        assert found is not None
+        assert not found.is_glance
+    finally:
+        desk.stop()
+
+
+def test_processes_hand_over_what_they_found() -> None:
+    job = read_job(EXAMPLES / "healthy-air-mass.toml")
+    last = job.rounds[-1]
+    fewer = replace(last, volts=dict(list(last.volts.items())[:-1]))
+    shorter = replace(job, rounds=(*job.rounds[:-1], fewer))
+
+    def asked(who: Answering, question: Question) -> Reply:
+        return who.reply(question, lambda _what, _share: None)
+
+    found = asked(Answering(), Question("sheet", shorter, depth=Depth.QUICK))
+    assert found.known is not None
+    glancing = Answering()
+    blind = asked(glancing, Question("sheet", job, depth=Depth.GLANCE))
+    assert (blind.answer, blind.error) == (None, None)  # it was told nothing yet
+    seen = asked(glancing, Question("sheet", job, depth=Depth.GLANCE, known=found.known))
+    closer = asked(Answering(), Question("sheet", job, depth=Depth.WHOLE))
+    assert seen.answer is not None
+    assert closer.answer is not None
+    assert [t.role for t in seen.answer.terminals] == [t.role for t in closer.answer.terminals]
+    assert seen.answer.faults[0].fault == closer.answer.faults[0].fault

@@ -1,5 +1,7 @@
 """Readings that can't be had are not proposed, and what is open stays open."""
 
+from dataclasses import replace
+
 import pytest
 
 from backprobe.services.answer import NextReading
@@ -7,12 +9,13 @@ from backprobe.services.candidate_readings import candidates_of
 from backprobe.services.planning import plan_of
 from backprobe.services.unavailable import (
     Unavailable,
+    not_taken,
     rpm_class,
     state_key,
     state_of,
     unavailable,
 )
-from tests.services.sheets import after
+from tests.services.sheets import after, job, taken, unplugged
 
 SHEETS = ("half-a-sheet", "unplugged only", "unchecked and low", "pick-up")
 
@@ -77,3 +80,32 @@ def test_the_same_state_at_another_idle_is_the_same_state() -> None:
     aside = unavailable(idle(800.0))
     assert aside.covers("hertz", "3", state_of(idle(720.0)))
     assert not aside.covers("hertz", "3", state_of(idle(2500.0)))
+
+
+def test_what_was_read_meanwhile_is_proposed_no_more() -> None:
+    def wanted(quantity: str, place: str, *, plugged: bool = False) -> NextReading:
+        return NextReading(plugged, "on", 0.0, "", quantity, place, 0.5, 1.0, "")
+
+    proposed = (
+        wanted("volts", "1"),
+        wanted("volts", "2"),
+        wanted("volts", "1", plugged=True),
+        wanted("sensor_ohms", "2-1", plugged=True),
+        wanted("scan", "coolant temperature", plugged=True),
+        wanted("black_lead_check", "", plugged=False),
+    )
+    first = unplugged("A", {"1": 5.0}, check=None)
+    second = replace(
+        first,
+        name="B",
+        plugged=True,
+        volts={},
+        sensor_ohms={("1", "2"): taken({"": 2210.0})[""]},
+        scan=taken({"coolant temperature": 20.0}),
+    )
+    assert not_taken(proposed, job("12", first, second)) == (
+        proposed[1],
+        proposed[2],
+        proposed[5],
+    )
+    assert not_taken(proposed, job("12", replace(first, void="slipped"))) == proposed

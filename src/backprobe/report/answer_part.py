@@ -278,7 +278,8 @@ def _how_found(answer: Answer) -> str:
 def _parameters(stored: StoredAnswer) -> list[str]:
     """What beside the readings an answer came from, in words."""
     given = stored.parameters
-    found = ["whole search" if stored.is_whole else "quick search"]
+    how = "a glance" if stored.is_glance else "quick search"
+    found = ["whole search" if stored.is_whole else how]
     for name, usual in (("limits", "usual limits"), ("costs", "usual minutes and prices")):
         own = [f"{n} {' to '.join(f'{v:g}' for v in values)}" for n, *values in given.get(name, ())]
         found.append(f"own {name}: {', '.join(own)}" if own else usual)

@@ -39,6 +39,11 @@ class StoredAnswer:
     input_hash: str
 
     @property
+    def is_glance(self) -> bool:
+        """Whether what was known before was but weighed against the latest readings."""
+        return bool(self.parameters.get("glance", False))
+
+    @property
     def is_whole(self) -> bool:
         """Whether all was searched from the start: not quickly, nor from the answer before."""
         return bool(self.parameters.get("whole", True))

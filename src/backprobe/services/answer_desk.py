@@ -1,10 +1,9 @@
 """Keeps the answers up to date while readings come in.
 
-A sheet that changed is put on the list; one thread takes the sheets one after the other, has each
-answered by the answering process, stores the answer with what it came from and tells who waits.
-A sheet that changed again meanwhile is answered once, as it is then. Such an answer comes quickly:
-it goes on from an earlier one, or leaves out the widest part of the search. After a while without
-news all is searched from the start, and that answer stays.
+A sheet that changed is glanced at at once: what was known of it is weighed against what is new.
+Then it is gone into, which may take longer where many are at work; after a while without news all
+is searched from the start, and that answer stays. Two threads do so, each with an answering
+process, store every answer with what it came from, and tell who waits.
 """
 
 from __future__ import annotations
@@ -13,13 +12,15 @@ import contextlib
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from sqlalchemy.orm import Session
 
 from backprobe.errors import BackprobeError, NotFoundError, StoreError
 from backprobe.job import Job, write_job
+from backprobe.services.answer import Answer
+from backprobe.services.answer_agenda import Agenda
 from backprobe.services.answer_archive import (
     StoredAnswer,
     find_answer,
@@ -29,19 +30,19 @@ from backprobe.services.answer_archive import (
 )
 from backprobe.services.answer_process import Answering, AnswerProcess, Question, Reply, Step
 from backprobe.services.costs import Costs
+from backprobe.services.depth import Depth
 from backprobe.services.incident import record_incident
 from backprobe.services.limits import Limits
+from backprobe.services.recent import Recent
 from backprobe.services.settings import costs_in_force, limits_in_force
-from backprobe.services.unavailable import Unavailable
+from backprobe.services.unavailable import Unavailable, not_taken
 from backprobe.store.engine import Store
 from backprobe.store.loading import load_sheet
 from backprobe.store.record import SheetRecord, job_of
 
-QUIET: Final = 4.0  # s without news after which a sheet is searched from the start
-REST: Final = 1.0  # s without news of any sheet before that: many at work are answered first
-MOST_DELAY: Final = 300.0  # s that the others may put it off
 PATIENCE: Final = 60.0  # s that a report waits for an answer
 MOST_TRIES: Final = 2  # a process that dies over a sheet is not given it for ever
+MOST_REMEMBERED: Final = 100  # sheets, of what is handed over and of what was said before
 
 Tell = Callable[[str, str, Mapping[str, Any]], None]
 
@@ -56,19 +57,26 @@ class _Input:
     costs: Costs
     without: tuple[Unavailable, ...]
 
-    def parameters(self, *, whole: bool) -> dict[str, Any]:
+    def parameters(self, depth: Depth) -> dict[str, Any]:
         """What beside the job file the answer came from, as it is stored."""
-        return {
-            "whole": whole,
+        glance = {"glance": True} if depth is Depth.GLANCE else {}
+        return glance | {
+            "whole": depth is Depth.WHOLE,
             "limits": [list(each) for each in self.limits.own],
             "costs": [list(each) for each in self.costs.own],
             "currency": self.costs.currency,
             "without": [[each.quantity, each.place, each.state] for each in self.without],
         }
 
+    def question(self, sheet_key: str, depth: Depth, known: bytes | None = None) -> Question:
+        """As an answering process is asked."""
+        return Question(
+            sheet_key, self.job, self.limits, self.costs, self.without, depth, known=known
+        )
+
 
 class AnswerDesk:
-    """The list of sheets to be answered, and the thread that works it off.
+    """The sheets to be answered, and the threads that work them off.
 
     Parameters
     ----------
@@ -82,42 +90,36 @@ class AnswerDesk:
         self.store = store
         self.tell = tell
         self.trouble: dict[str, BackprobeError] = {}  # why a sheet has no answer
-        self._wanted: dict[str, bool] = {}  # sheet and whether from the start, oldest first
-        self._later: dict[str, float] = {}  # sheets to search from the start, and when
-        self._busy = ""
-        self._news_at = 0.0  # when the last sheet with news was answered
-        self._news = threading.Condition()
-        self._is_open = True
-        self._process: AnswerProcess | None = None
-        self._thread: threading.Thread | None = None
+        self._agenda = Agenda()
+        self._handed: Recent[bytes] = Recent(MOST_REMEMBERED)  # not yet known to who glances
+        self._said: Recent[Answer] = Recent(MOST_REMEMBERED)  # by the last that was no glance
+        self._processes: dict[Depth, AnswerProcess] = {}
+        self._threads = [
+            threading.Thread(target=work, name=name, daemon=True)
+            for name, work in (("glances", self._glance), ("answers", self._go_into))
+        ]
 
     def start(self) -> None:
         """Begin to work."""
-        self._thread = threading.Thread(target=self._work, name="answers", daemon=True)
-        self._thread.start()
+        for thread in self._threads:
+            thread.start()
 
     def stop(self) -> None:
         """Stop; what is not answered yet is asked for again next time."""
-        with self._news:
-            self._is_open = False
-            self._news.notify_all()
-            process = self._process
-        if process is not None:
+        self._agenda.close()
+        for process in list(self._processes.values()):
             process.close()
-        if self._thread is not None:
-            self._thread.join(5.0)
+        for thread in self._threads:
+            if thread.is_alive():
+                thread.join(5.0)
 
     def ask(self, sheet_key: str) -> None:
         """Have a sheet answered as it stands now."""
-        with self._news:
-            self._wanted.setdefault(sheet_key, False)
-            self._later.pop(sheet_key, None)
-            self._news.notify_all()
+        self._agenda.put_news(sheet_key)
 
     def is_awaited(self, sheet_key: str) -> bool:
         """Whether a newer answer of a sheet is on its way."""
-        with self._news:
-            return sheet_key in self._wanted or self._busy == sheet_key
+        return self._agenda.is_awaited(sheet_key)
 
     def latest(self, sheet_key: str) -> StoredAnswer | None:
         """The answer that was derived last; None where there is none yet."""
@@ -133,16 +135,16 @@ class AnswerDesk:
     def current_or_asked(self, sheet_key: str) -> StoredAnswer | None:
         """The answer to the sheet as it stands; where there is none yet it is asked for.
 
-        One that came quickly is followed by the whole search, also if the program was ended before.
+        What came quickly is followed by the whole search, also if the program was ended before.
         """
         found = self.current(sheet_key)
         if found is None:
             self.ask(sheet_key)
+        elif found.is_glance:
+            if not self.is_awaited(sheet_key):
+                self._agenda.put_closer(sheet_key, Depth.QUICK)
         elif not found.is_whole:
-            with self._news:
-                if sheet_key not in self._wanted and self._busy != sheet_key:
-                    self._later.setdefault(sheet_key, time.monotonic() + QUIET)
-                    self._news.notify_all()
+            self._agenda.put_later(sheet_key)
         return found
 
     def whole(self, sheet_key: str, patience: float = PATIENCE) -> StoredAnswer | None:
@@ -155,27 +157,34 @@ class AnswerDesk:
             found = self.current(sheet_key)
             if found is not None and found.is_whole:
                 return found
-            with self._news:
-                left = until - time.monotonic()
-                if left <= 0 or not self._is_open:
-                    return None
-                self._wanted[sheet_key] = True
-                self.trouble.pop(sheet_key, None)
-                self._news.notify_all()
-                self._news.wait_for(
-                    lambda: sheet_key not in self._wanted and self._busy != sheet_key, left
-                )
-                if sheet_key in self.trouble:
-                    return None
+            left = until - time.monotonic()
+            if left <= 0 or not self._agenda.is_open:
+                return None
+            self.trouble.pop(sheet_key, None)
+            self._agenda.put_closer(sheet_key, Depth.WHOLE)
+            self._agenda.wait_for(sheet_key, left)
+            if sheet_key in self.trouble:
+                return None
 
-    def _work(self) -> None:
-        while True:
-            taken = self._take()
-            if taken is None:
-                return
-            sheet_key, whole = taken
+    def _glance(self) -> None:
+        """Glance at what is new; what goes wrong is told when the sheet is gone into."""
+        while (sheet_key := self._agenda.take_news()) is not None:
             try:
-                self._answer(sheet_key, whole=whole)
+                self._answer(sheet_key, Depth.GLANCE)
+            except (BackprobeError, EOFError, OSError):
+                pass
+            except Exception as error:  # noqa: BLE001  # as below
+                record_incident(error)
+            finally:
+                self._agenda.glanced_at(sheet_key)
+
+    def _go_into(self) -> None:
+        while (taken := self._agenda.take_closer()) is not None:
+            sheet_key, depth = taken
+            answered = False
+            try:
+                self._answer(sheet_key, depth)
+                answered = True
             except NotFoundError:
                 pass  # gone since it was asked for
             except (BackprobeError, EOFError, OSError) as error:
@@ -183,77 +192,53 @@ class AnswerDesk:
             except Exception as error:  # noqa: BLE001  # one sheet's surprise must not end all answers
                 self._fail(sheet_key, BackprobeError(str(record_incident(error))))
             finally:
-                with self._news:
-                    self._busy = ""
-                    self._news_at = self._news_at if whole else time.monotonic()
-                    self._news.notify_all()
+                self._agenda.gone_into(sheet_key, depth, answered=answered)
 
-    def _take(self) -> tuple[str, bool] | None:
-        """Wait for the next sheet to answer; None when the desk closes."""
-        with self._news:
-            while self._is_open:
-                if self._wanted:
-                    sheet_key = next(iter(self._wanted))
-                    self._busy = sheet_key
-                    return sheet_key, self._wanted.pop(sheet_key)
-                due, wait = self._due()
-                if wait is not None and wait <= 0:
-                    del self._later[due]
-                    return due, True
-                self._news.wait(wait)
-        return None
-
-    def _due(self) -> tuple[str, float | None]:
-        """Sheet that is next to be searched from the start, and in how many seconds; None: none."""
-        if not self._later:
-            return "", None
-        due = min(self._later, key=lambda k: self._later[k])
-        rested = max(self._later[due], self._news_at + REST)
-        return due, min(rested, self._later[due] + MOST_DELAY) - time.monotonic()
-
-    def _answer(self, sheet_key: str, *, whole: bool) -> None:
+    def _answer(self, sheet_key: str, depth: Depth) -> None:
+        """Answer a sheet as it stands, unless it was before; a glance may find nothing to say."""
         with self.store.read() as session:
             found = _input(session, sheet_key)
-            known = _known(session, sheet_key, found)
-        if known is not None and (known.is_whole or not whole):
+            known = _known(session, sheet_key, found, depth)
+        if known is not None:
             self._told(sheet_key, found.job_key, known)
             return
-        question = Question(
-            sheet_key, found.job, found.limits, found.costs, found.without, whole=whole
-        )
-        reply = self._ask(question, found.job_key)
-        if reply.answer is None:
-            raise reply.error or BackprobeError("There is no answer.")
-        content, job_file = packed(reply.answer), write_job(found.job)
-        with self.store.write() as session:
-            kept = keep_answer(
-                session,
-                sheet_key,
-                reply.answer,
-                content,
-                job_file=job_file,
-                parameters=found.parameters(whole=reply.whole),
-                seconds=reply.seconds,
-            )
-        if not reply.whole:
-            with self._news:
-                self._later[sheet_key] = time.monotonic() + QUIET
-        self._told(sheet_key, found.job_key, kept)
+        handed = self._handed.pop(sheet_key) if depth is Depth.GLANCE else None
+        reply = self._ask(found.question(sheet_key, depth, handed), found.job_key)
+        if depth is Depth.GLANCE:
+            if reply.answer is None:
+                return
+            answer = self._beside_what_was_said(sheet_key, found.job, reply.answer)
+        else:
+            if reply.answer is None:
+                raise reply.error or BackprobeError("There is no answer.")
+            answer = reply.answer
+            self._said.put(sheet_key, answer)
+            if reply.known is not None:
+                self._handed.put(sheet_key, reply.known)
+        self._told(sheet_key, found.job_key, _kept(self.store, sheet_key, found, reply, answer))
+
+    def _beside_what_was_said(self, sheet_key: str, job: Job, answer: Answer) -> Answer:
+        """A glance with estimates and readings still open as they were said before."""
+        said = self._said.get(sheet_key)
+        if said is None:
+            return answer
+        still = not_taken(said.next, job)
+        return replace(answer, estimates=said.estimates, next=still, settled=said.settled)
 
     def _ask(self, question: Question, job_key: str) -> Reply:
         def on_step(step: Step) -> None:
             details = {"sheet": question.sheet, "what": step.what, "share": step.share}
             self.tell(job_key, "answer step", details)
 
+        which = Depth.GLANCE if question.depth is Depth.GLANCE else Depth.WHOLE
         for turn in range(MOST_TRIES):
-            if self._process is None:
-                self._process = AnswerProcess()
+            if which not in self._processes:
+                self._processes[which] = AnswerProcess(which)
             try:
-                return self._process.ask(question, on_step)
+                return self._processes[which].ask(question, on_step)
             except (EOFError, OSError):
-                process, self._process = self._process, None
-                process.close()
-                if turn + 1 == MOST_TRIES or not self._is_open:
+                self._processes.pop(which).close()
+                if turn + 1 == MOST_TRIES or not self._agenda.is_open:
                     raise
         raise AssertionError  # the loop has returned or raised
 
@@ -262,7 +247,7 @@ class AnswerDesk:
         self.tell(job_key, "answer", {"sheet": sheet_key, "seconds": round(kept.seconds, 3)})
 
     def _fail(self, sheet_key: str, error: Exception) -> None:
-        if not self._is_open:
+        if not self._agenda.is_open:
             return
         told = (
             error
@@ -289,24 +274,14 @@ def derive(store: Store, sheet_key: str) -> StoredAnswer:
     """
     with store.read() as session:
         found = _input(session, sheet_key)
-        known = _known(session, sheet_key, found)
-    if known is not None and known.is_whole:
+        known = _known(session, sheet_key, found, Depth.WHOLE)
+    if known is not None:
         return known
-    question = Question(sheet_key, found.job, found.limits, found.costs, found.without, whole=True)
+    question = found.question(sheet_key, Depth.WHOLE)
     reply = Answering().reply(question, lambda _what, _share: None)
     if reply.answer is None:
         raise reply.error or BackprobeError("There is no answer.")
-    content = packed(reply.answer)
-    with store.write() as session:
-        return keep_answer(
-            session,
-            sheet_key,
-            reply.answer,
-            content,
-            job_file=write_job(found.job),
-            parameters=found.parameters(whole=True),
-            seconds=reply.seconds,
-        )
+    return _kept(store, sheet_key, found, reply, reply.answer)
 
 
 def _input(session: Session, sheet_key: str) -> _Input:
@@ -324,11 +299,30 @@ def _without(sheet: SheetRecord) -> tuple[Unavailable, ...]:
     return tuple(Unavailable(each.quantity, each.place, each.state) for each in sheet.set_aside)
 
 
-def _known(session: Session, sheet_key: str, found: _Input) -> StoredAnswer | None:
-    """The stored answer to an input; one searched from the start goes first."""
+def _known(
+    session: Session, sheet_key: str, found: _Input, least: Depth = Depth.GLANCE
+) -> StoredAnswer | None:
+    """The stored answer to an input that goes deepest, none that goes less deep than ``least``."""
     text = write_job(found.job)
-    for whole in (True, False):
-        known = find_answer(session, sheet_key, text, found.parameters(whole=whole))
-        if known is not None:
+    for depth in reversed(Depth):
+        known = find_answer(session, sheet_key, text, found.parameters(depth))
+        if known is not None or depth is least:
             return known
     return None
+
+
+def _kept(
+    store: Store, sheet_key: str, found: _Input, reply: Reply, answer: Answer
+) -> StoredAnswer:
+    """Store an answer with what it came from."""
+    content, job_file = packed(answer), write_job(found.job)
+    with store.write() as session:
+        return keep_answer(
+            session,
+            sheet_key,
+            answer,
+            content,
+            job_file=job_file,
+            parameters=found.parameters(reply.depth),
+            seconds=reply.seconds,
+        )

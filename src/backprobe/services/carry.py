@@ -4,7 +4,7 @@ Between two readings little changes: the explanations that were near are fitted 
 with the new reading, those under a bad measurement beside them, and a few that the bank suggests
 afresh. Where another explanation takes the lead, its own rivals are looked for as in a first
 search; a bad measurement that becomes likely is searched as if it were looked at for the first
-time.
+time. At a glance neither is done.
 """
 
 from __future__ import annotations
@@ -21,11 +21,10 @@ from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import carry_bases, last_choices, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
-from backprobe.families.faults import Fault
-from backprobe.families.schema import Family
 from backprobe.services.bank_cache import Workbench
+from backprobe.services.depth import Depth
 from backprobe.services.doubted import WORTH_WIDENING, alternatives, leading, reached
-from backprobe.services.fits import distinct, refined, start_z
+from backprobe.services.fits import LAST_STEPS, distinct, refined, start_z
 from backprobe.services.problem import Condition, Problem
 from backprobe.services.search import NEAR, widened
 from backprobe.vocabulary import NO_FAULT
@@ -40,7 +39,7 @@ TAKEN_OVER = (10, 20)
 OF_DOUBTED = (2, 3)  # those of each bad measurement
 OF_PLAIN = (1, 2)  # those of the plain sheet that each bad measurement is tried with, too
 N_FRESH = 8  # explanations that the bank suggests
-STEPS = 3
+STEPS, GLANCE_STEPS = 3, 3
 N_AGAIN = 12  # explanations that are gone over once more
 SURPRISE = 4.0  # nats that a new reading may cost the best explanation before all is reconsidered
 
@@ -51,12 +50,12 @@ class Known:
 
     problem : the older one.
     fits : the best ones of each of its conditions.
-    pairs : families and faults that they are numbered by.
+    numbering : of the hypotheses that they are numbered by.
     """
 
     problem: Problem
     fits: tuple[Fit, ...]
-    pairs: tuple[tuple[Family, Fault], ...]
+    numbering: str
 
 
 def known_of(bench: Workbench, problem: Problem, fits: Sequence[Fit]) -> Known:
@@ -65,10 +64,12 @@ def known_of(bench: Workbench, problem: Problem, fits: Sequence[Fit]) -> Known:
     for condition, own in zip(problem.conditions, fits, strict=True):
         rows = _taken_over(bench, condition.sheet, own, *TAKEN_OVER)
         kept.append(own.rows(np.union1d(rows, np.argmax(own.log_posterior))))
-    return Known(problem, tuple(kept), bench.hypotheses.pairs)
+    return Known(problem, tuple(kept), bench.hypotheses.numbering)
 
 
-def go_on(bench: Workbench, problem: Problem, known: Known) -> list[Fit] | None:
+def go_on(
+    bench: Workbench, problem: Problem, known: Known, depth: Depth = Depth.QUICK
+) -> list[Fit] | None:
     """Fits of each condition of a problem that grew out of an older one.
 
     Parameters
@@ -79,6 +80,8 @@ def go_on(bench: Workbench, problem: Problem, known: Known) -> list[Fit] | None:
         As it is now.
     known : Known
         What explained the older one; its readings are among those of now.
+    depth : Depth
+        At a glance no rivals are looked for beside those that are known or that the bank suggests.
 
     Returns
     -------
@@ -89,10 +92,11 @@ def go_on(bench: Workbench, problem: Problem, known: Known) -> list[Fit] | None:
     carried = [n for n, at in enumerate(older) if at is not None and not conditions[n].key_off]
     found = _fitted_together(bench, problem, known, {n: older[n] or 0 for n in carried})
     before = known.fits[0]
-    plain = refined(bench, problem.sheet, found[0], most=N_AGAIN, within=2 * NEAR)
+    steps = GLANCE_STEPS if depth is Depth.GLANCE else LAST_STEPS
+    plain = refined(bench, problem.sheet, found[0], steps, most=N_AGAIN, within=2 * NEAR)
     if _odd_readings_cost(plain) > _odd_readings_cost(before) + SURPRISE:
         return None
-    if _leader(bench, plain) != _leader(bench, before):
+    if depth is not Depth.GLANCE and _leader(bench, plain) != _leader(bench, before):
         plain = widened(bench, problem.sheet, plain)
     found[0] = plain
     for n, condition in enumerate(conditions):
@@ -105,6 +109,8 @@ def go_on(bench: Workbench, problem: Problem, known: Known) -> list[Fit] | None:
     searched = alternatives(bench, problem.sheet, [conditions[n] for n in new], plain)
     found |= dict(zip(new, searched, strict=True))
     fits = [found[n] for n in range(len(conditions))]
+    if depth is Depth.GLANCE:
+        return fits
     return _gone_into(bench, problem, known, fits, older)
 
 

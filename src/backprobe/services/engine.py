@@ -18,15 +18,17 @@ from backprobe.core.inference.fit import Fit
 from backprobe.core.inference.importance import Draws, Group, group_modes
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.carry import Known, go_on, grew_out_of, known_of
+from backprobe.services.depth import Depth
 from backprobe.services.doubted import WORTH_WIDENING, alternatives, reached
 from backprobe.services.options import with_options
 from backprobe.services.problem import Problem
 from backprobe.services.sampling import draws_of
-from backprobe.services.search import explore, widened, without_mistakes
+from backprobe.services.search import explore, first_sight, widened, without_mistakes
 from backprobe.vocabulary import CONNECTOR_KINDS
 
 KIND_RIGHT = 0.8  # probability that a connector is of the kind it is taken for (common practice)
 SEED = 7
+FEW = 3  # readings that a glance takes in without anything known before
 
 
 @dataclass(frozen=True, slots=True, eq=False)  # equal to itself alone, so that it can be a key
@@ -61,25 +63,46 @@ class Posterior:
 
 
 def infer(
-    problem: Problem, bench: Workbench, earlier: Known | None = None, *, quick: bool = False
+    problem: Problem, bench: Workbench, earlier: Known | None = None, depth: Depth = Depth.WHOLE
 ) -> Posterior:
     """Weigh all explanations of a problem, going on from what is known where there is something."""
-    rng = np.random.default_rng(SEED)
     bench = with_kind(bench, problem.job.connector.kind)
-    table = bench.hypotheses.table
-    gone_on = _from_earlier(problem, bench, earlier)
-    fits = _searched(problem, bench, quick=quick) if gone_on is None else gone_on
+    gone_on = _from_earlier(problem, bench, earlier, depth)
+    fits = _searched(problem, bench, depth) if gone_on is None else gone_on
     behind = reached(bench, problem.conditions, fits)
     behind = behind.max() - behind
     fits = [
         with_options(bench, c.sheet, f, float(x))
         for f, c, x in zip(fits, problem.conditions, behind, strict=True)
     ]
+    return _weighed(problem, bench, fits)
+
+
+def infer_at_a_glance(
+    problem: Problem, bench: Workbench, earlier: Known | None = None
+) -> Posterior | None:
+    """Weigh what is known of a problem against its latest readings, or a first reading or two.
+
+    None where a glance can't tell: readings that surprise, or more of them than were ever searched.
+    """
+    bench = with_kind(bench, problem.job.connector.kind)
+    fits = _from_earlier(problem, bench, earlier, Depth.GLANCE)
+    if fits is None and problem.sheet.n_read <= FEW:
+        plain = first_sight(bench, problem.sheet)
+        fits = [plain, *alternatives(bench, problem.sheet, problem.conditions[1:], plain)]
+    return None if fits is None else _weighed(problem, bench, fits, sampled=False)
+
+
+def _weighed(
+    problem: Problem, bench: Workbench, fits: list[Fit], *, sampled: bool = True
+) -> Posterior:
+    """The posterior over some fits of each condition."""
     groups = [
-        group_modes(table, c.sheet, f, number, c.log_prior)
+        group_modes(bench.hypotheses.table, c.sheet, f, number, c.log_prior)
         for number, (c, f) in enumerate(zip(problem.conditions, fits, strict=True))
     ]
-    draws = draws_of(bench, problem.conditions, fits, groups, rng)
+    rng = np.random.default_rng(SEED)
+    draws = draws_of(bench, problem.conditions, fits, groups, rng, sampled=sampled)
     return Posterior(
         problem=problem,
         bench=bench,
@@ -90,13 +113,13 @@ def infer(
     )
 
 
-def _searched(problem: Problem, bench: Workbench, *, quick: bool) -> list[Fit]:
+def _searched(problem: Problem, bench: Workbench, depth: Depth) -> list[Fit]:
     """Fits of each condition, searched from the start."""
-    plain = explore(bench, problem.sheet, quick=quick)
+    plain = explore(bench, problem.sheet, depth)
     doubted = alternatives(bench, problem.sheet, problem.conditions[1:], plain)
     fits = [plain, *doubted]
     score = reached(bench, problem.conditions, fits)
-    if not quick and score[0] == score.max():
+    if depth is Depth.WHOLE and score[0] == score.max():
         fits[0] = plain = without_mistakes(bench, problem.sheet, plain)
     return [
         widened(bench, c.sheet, f) if f is not plain and x > score.max() - WORTH_WIDENING else f
@@ -104,14 +127,16 @@ def _searched(problem: Problem, bench: Workbench, *, quick: bool) -> list[Fit]:
     ]
 
 
-def _from_earlier(problem: Problem, bench: Workbench, earlier: Known | None) -> list[Fit] | None:
+def _from_earlier(
+    problem: Problem, bench: Workbench, earlier: Known | None, depth: Depth
+) -> list[Fit] | None:
     """Fits of each condition that an earlier answer leads to, None where it can't serve."""
-    if earlier is None or earlier.pairs is not bench.hypotheses.pairs:
+    if earlier is None or earlier.numbering != bench.hypotheses.numbering:
         return None
     old = earlier.problem.sheet
     if old.n_read == 0 or not grew_out_of(problem.sheet, old):
         return None
-    return go_on(bench, problem, earlier)
+    return go_on(bench, problem, earlier, depth)
 
 
 def with_kind(bench: Workbench, kind: str) -> Workbench:

@@ -32,6 +32,8 @@ def draws_of(
     fits: Sequence[Fit],
     groups: Sequence[Sequence[Group]],
     rng: np.random.Generator,
+    *,
+    sampled: bool = True,
 ) -> Draws:
     """Weighted draws of the groups of all conditions.
 
@@ -43,11 +45,14 @@ def draws_of(
         Each condition, what was fitted under it, and the groups of these fits.
     rng : numpy.random.Generator
         Source of randomness.
+    sampled : bool
+        Whether the best groups are sampled; else all of them keep Laplace's evidence.
     """
     known = [group for own in groups for group in own]
     best = max(group.log_mass for group in known)
     order = sorted((g for g in known if g.log_mass > best - NEGLIGIBLE), key=lambda g: -g.log_mass)
-    near = {(g.condition, g.number) for g in order[:N_GROUP] if g.log_mass > best - FAR_BEHIND}
+    leading = [g for g in order[:N_GROUP] if sampled and g.log_mass > best - FAR_BEHIND]
+    near = {(g.condition, g.number) for g in leading}
     parts = []
     for sheet, which in _by_sheet(conditions):
         joined, some = _joined(fits, [g for g in order if g.condition in which])

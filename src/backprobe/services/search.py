@@ -30,6 +30,7 @@ from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.families.schema import Family
 from backprobe.services.bank_cache import Workbench
+from backprobe.services.depth import Depth
 from backprobe.services.fits import HOPELESS, ODD_READING, refined, score, start_z
 from backprobe.services.from_bank import (
     PATIENT,
@@ -58,6 +59,7 @@ ILL_FITTING, CLEAR_LEAD = -3.0, 2.5
 EXPLAINED_BETTER = 12.0  # nats; one simulated vehicle in sixty is beyond, its readings all as noted
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, WIDEN_STEPS = 4, 2
+FIRST_SIGHT_STEPS, N_FIRST_SIGHT = 3, 12  # and explanations that are gone over, at first sight
 SIGNALS_ALIKE = ("signal-analogue", "signal-switching")
 N_TURNED = 3  # of the best, looked at with wires of like roles changed over
 
@@ -86,19 +88,29 @@ WIDE = Width(5, 1200, 400)
 WIDEST = Width(1000, 3000, 1500, 3, 8, patience=12.0)  # all families, and other steps
 
 
-def explore(bench: Workbench, sheet: Sheet, *, quick: bool = False) -> Fit:
-    """Fits of the sheet taken at its word; ``quick`` ends with the nearest rivals."""
+def explore(bench: Workbench, sheet: Sheet, depth: Depth = Depth.WHOLE) -> Fit:
+    """Fits of the sheet taken at its word; all but the whole search ends with nearest rivals."""
+    first = _suggested(bench, sheet)
+    near = _with_nearest(bench, sheet, refined(bench, sheet, first, FIRST_STEPS))
+    clear = _clear_kind(bench, near) if depth is Depth.WHOLE else None
+    if depth is not Depth.WHOLE or clear == NO_FAULT:
+        return refined(bench, sheet, near, most=N_LAST, within=NEAR)
+    return _from_bank(bench, sheet, near, None if clear else WIDE)
+
+
+def first_sight(bench: Workbench, sheet: Sheet) -> Fit:
+    """Fits of the sheet taken at its word, of what the bank suggests alone."""
+    return refined(bench, sheet, _suggested(bench, sheet), FIRST_SIGHT_STEPS, most=N_FIRST_SIGHT)
+
+
+def _suggested(bench: Workbench, sheet: Sheet) -> Fit:
+    """What the bank suggests, a few from each family, fitted."""
     table = bench.hypotheses.table
     names = [family.id for family, _ in bench.hypotheses.pairs]
     kin = np.unique(names, return_inverse=True)[1]
     start = screen(bench.bank, table, sheet, N_START, per_assignment=N_PARTICLE, kin=kin)
     z = start_z(bench, sheet, start.particle)
-    first = fit(bench.hypotheses.table, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
-    near = _with_nearest(bench, sheet, refined(bench, sheet, first, FIRST_STEPS))
-    clear = None if quick else _clear_kind(bench, near)
-    if quick or clear == NO_FAULT:
-        return refined(bench, sheet, near, most=N_LAST, within=NEAR)
-    return _from_bank(bench, sheet, near, None if clear else WIDE)
+    return fit(table, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
 
 
 def _clear_kind(bench: Workbench, fits: Fit) -> str:

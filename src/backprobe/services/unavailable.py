@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final, Protocol
 
+from backprobe.job import Job, Round
 from backprobe.services.answer import NextReading
 from backprobe.services.problem import RAISED_FROM_RPM
 
@@ -86,6 +88,22 @@ class Unavailable:
 def unavailable(reading: NextReading) -> Unavailable:
     """Set one proposed reading aside in the state in which it was proposed."""
     return Unavailable(reading.quantity, reading.terminal, state_of(reading))
+
+
+def not_taken(proposed: Iterable[NextReading], job: Job) -> tuple[NextReading, ...]:
+    """Those of some proposed readings that the job does not hold yet."""
+    rounds = [each for each in job.rounds if not each.void]
+    return tuple(p for p in proposed if not any(_holds(each, p) for each in rounds))
+
+
+def _holds(found: Round, reading: NextReading) -> bool:
+    if state_of(found) != state_of(reading) and reading.quantity not in _STATELESS:
+        return False
+    values = getattr(found, reading.quantity, None)
+    if not isinstance(values, Mapping):
+        return values is not None
+    places = ["-".join(key) if isinstance(key, tuple) else key for key in values]
+    return _ends(reading.terminal) in [_ends(place) for place in places]
 
 
 def _ends(place: str) -> frozenset[str]:

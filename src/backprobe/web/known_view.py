@@ -310,5 +310,7 @@ def _face(job: Job, answer: Answer) -> str:
 
 def _footer(stored: StoredAnswer) -> str:
     how = "by the whole search" if stored.is_whole else "quickly; the whole search follows"
+    if stored.is_glance:
+        how = "at a glance; estimates and next readings follow with a closer look"
     shaky = "" if stored.answer.stable else " Not stable: its percentages may move."
     return f"Worked out in {stored.seconds:.1f} s, {how}.{shaky}"
