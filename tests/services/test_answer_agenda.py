@@ -80,3 +80,12 @@ def test_who_waits_for_a_sheet_is_let_go_when_it_is_answered() -> None:
     begun = time.monotonic()
     agenda.wait_for("sheet", 20.0)
     assert 0.05 < time.monotonic() - begun < 10.0
+
+
+def test_the_second_one_takes_news_only_while_the_first_is_busy() -> None:
+    agenda = Agenda()
+    agenda.put_news("first")
+    threading.Timer(0.1, agenda.take_news).start()
+    threading.Timer(0.2, agenda.put_news, ("second",)).start()
+    assert agenda.see_news(least_busy=1) == "second"
+    assert agenda.take_news(least_busy=1) == "second"  # it was only looked at before

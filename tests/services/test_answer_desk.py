@@ -11,11 +11,14 @@ import pytest
 
 from backprobe.job import read_job
 from backprobe.services import answer_agenda, answer_desk
-from backprobe.services.answer_desk import MOST_TRIES, AnswerDesk
+from backprobe.services.answer import Answer
+from backprobe.services.answer_archive import packed, unpacked
+from backprobe.services.answer_desk import MOST_TRIES, SEARCHING, AnswerDesk
 from backprobe.services.answer_process import Answering, AnswerProcess, Question, Reply, Step
 from backprobe.services.depth import Depth
 from backprobe.services.explain import answer_of, glance_in_words
 from backprobe.services.job_book import JobBook
+from backprobe.services.unavailable import not_taken
 from backprobe.store.engine import Store
 from tests.services.sheets import EXAMPLES, after
 
@@ -43,7 +46,7 @@ class Dying:
         if self.dies:
             raise EOFError
         on_step(Step("tables", 0.5))
-        return Reply(question.sheet, answer_of(after("half-a-sheet")), 0.25, question.depth)
+        return Reply(question.sheet, packed(answer_of(after("half-a-sheet"))), 0.25, question.depth)
 
     def close(self) -> None:
         self.dies = True
@@ -110,15 +113,15 @@ def test_the_answer_still_comes_after_the_real_process_was_killed(
     try:
         desk.ask(sheet)
         deadline = time.monotonic() + PATIENCE
-        while Depth.WHOLE not in desk._processes and time.monotonic() < deadline:
+        while SEARCHING not in desk._processes and time.monotonic() < deadline:
             time.sleep(0.005)
-        first = desk._processes[Depth.WHOLE]
+        first = desk._processes[SEARCHING]
         assert isinstance(first, AnswerProcess)
         first._process.kill()
         while not heard.kinds or (found := desk.current(sheet)) is None or found.is_glance:
             heard.wait()
         assert heard.kinds[-1] == "answer"
-        assert desk._processes[Depth.WHOLE] is not first
+        assert desk._processes[SEARCHING] is not first
     finally:
         desk.stop()
 
@@ -198,11 +201,12 @@ def test_the_first_answer_comes_quickly_and_the_whole_search_agrees_with_it() ->
         return answering.reply(Question("sheet", job, depth=depth), lambda _what, _share: None)
 
     quick, whole = asked(Depth.QUICK), asked(Depth.WHOLE)
-    assert quick.answer is not None
-    assert whole.answer is not None
-    roles = [[t.role for t in reply.terminals] for reply in (quick.answer, whole.answer)]
+    assert quick.content is not None
+    assert whole.content is not None
+    answers = [unpacked(reply.content) for reply in (quick, whole)]
+    roles = [[t.role for t in answer.terminals] for answer in answers]
     assert roles[0] == roles[1]
-    first, second = (reply.faults[0] for reply in (quick.answer, whole.answer))
+    first, second = (answer.faults[0] for answer in answers)
     assert first.fault == second.fault == "none"
     assert first.probability == pytest.approx(second.probability, abs=0.1)
 
@@ -243,11 +247,11 @@ class Glancing(Dying):
 
     def ask(self, question: Question, _on_step: Callable[[Step], None]) -> Reply:
         self.asked.append(question)
-        said = answer_of(after("half-a-sheet"))
         if question.depth is Depth.GLANCE:
             glance = glance_in_words(after("half-a-sheet"))
-            return Reply(question.sheet, glance, 0.05, Depth.GLANCE)
-        return Reply(question.sheet, said, 0.25, question.depth, known=b"what was found")
+            return Reply(question.sheet, packed(glance), 0.05, Depth.GLANCE)
+        said = packed(answer_of(after("half-a-sheet")))
+        return Reply(question.sheet, said, 0.25, question.depth, handed=b"what was found")
 
 
 def test_what_is_new_is_glanced_at_first_and_then_gone_into(
@@ -262,7 +266,7 @@ def test_what_is_new_is_glanced_at_first_and_then_gone_into(
     desk.ask(sheet)
     glance = desk._agenda.take_news()
     assert glance == sheet
-    desk._answer(sheet, Depth.GLANCE)
+    desk._answer(sheet, Depth.GLANCE, 0)
     first = desk.current(sheet)
     assert first is not None
     assert first.is_glance
@@ -271,24 +275,56 @@ def test_what_is_new_is_glanced_at_first_and_then_gone_into(
     desk._agenda.glanced_at(sheet)
     assert desk.is_awaited(sheet)  # a closer look is on its way
     assert desk._agenda.take_closer() == (sheet, Depth.QUICK)
-    desk._answer(sheet, Depth.QUICK)
+    desk._answer(sheet, Depth.QUICK, SEARCHING)
     second = desk.current(sheet)
     assert second is not None
     assert not second.is_glance
     assert second.answer.next
     assert heard.kinds == ["answer", "answer"]
 
-    # After another reading a glance goes on from what was found, and leaves the rest as it was.
-    wanted = second.answer.next[0]
+    # After another reading a glance goes on from what was found.
     _, _, record = book.sheet(sheet)
     book.enter(record.rounds[0].key, ("volts", "1"), "5.01 V")
-    desk._answer(sheet, Depth.GLANCE)
+    desk._answer(sheet, Depth.GLANCE, 0)
     third = desk.current(sheet)
     assert third is not None
     assert third.is_glance
-    assert [q.known for q in Glancing.asked] == [None, None, b"what was found"]
-    assert third.answer.estimates == second.answer.estimates
-    assert wanted in third.answer.next
+    assert [q.handed for q in Glancing.asked] == [None, None, b"what was found"]
+
+
+def test_two_who_have_news_at_once_do_not_wait_for_each_other(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first glance ends only when the second sheet has had its own."""
+    both = threading.Event()
+    held: list[str] = []
+
+    class Slow(Glancing):
+        def ask(self, question: Question, on_step: Callable[[Step], None]) -> Reply:
+            reply = super().ask(question, on_step)
+            if question.depth is Depth.GLANCE and not held:
+                held.append(question.sheet)
+                assert both.wait(PATIENCE)
+            return reply
+
+    monkeypatch.setattr(answer_desk, "AnswerProcess", Slow)
+    book, heard = JobBook(store), Heard()
+    sheets = [
+        book.take_in(read_job(EXAMPLES / f"{name}.toml"))[1]
+        for name in ("half-a-sheet", "healthy-air-mass")
+    ]
+    desk = AnswerDesk(store, heard)
+    desk.start()
+    try:
+        for sheet in sheets:
+            desk.ask(sheet)
+        heard.wait()
+        (other,) = {sheet for _, sheet in heard.about}
+        assert held != [other]
+        assert desk.current(other) is not None
+    finally:
+        both.set()
+        desk.stop()
 
 
 def test_a_glance_that_fails_leaves_it_to_the_closer_look(
@@ -323,17 +359,22 @@ def test_processes_hand_over_what_they_found() -> None:
     fewer = replace(last, volts=dict(list(last.volts.items())[:-1]))
     shorter = replace(job, rounds=(*job.rounds[:-1], fewer))
 
-    def asked(who: Answering, question: Question) -> Reply:
-        return who.reply(question, lambda _what, _share: None)
+    def asked(who: Answering, question: Question) -> tuple[Answer | None, bytes | None]:
+        reply = who.reply(question, lambda _what, _share: None)
+        assert reply.error is None
+        return None if reply.content is None else unpacked(reply.content), reply.handed
 
-    found = asked(Answering(), Question("sheet", shorter, depth=Depth.QUICK))
-    assert found.known is not None
+    before, handed = asked(Answering(), Question("sheet", shorter, depth=Depth.QUICK))
     glancing = Answering()
-    blind = asked(glancing, Question("sheet", job, depth=Depth.GLANCE))
-    assert (blind.answer, blind.error) == (None, None)  # it was told nothing yet
-    seen = asked(glancing, Question("sheet", job, depth=Depth.GLANCE, known=found.known))
-    closer = asked(Answering(), Question("sheet", job, depth=Depth.WHOLE))
-    assert seen.answer is not None
-    assert closer.answer is not None
-    assert [t.role for t in seen.answer.terminals] == [t.role for t in closer.answer.terminals]
-    assert seen.answer.faults[0].fault == closer.answer.faults[0].fault
+    blind, _ = asked(glancing, Question("sheet", job, depth=Depth.GLANCE))
+    assert blind is None  # it was told nothing yet
+    seen, _ = asked(glancing, Question("sheet", job, depth=Depth.GLANCE, handed=handed))
+    closer, _ = asked(Answering(), Question("sheet", job, depth=Depth.WHOLE))
+    assert before is not None
+    assert seen is not None
+    assert closer is not None
+    assert [t.role for t in seen.terminals] == [t.role for t in closer.terminals]
+    assert seen.faults[0].fault == closer.faults[0].fault
+    assert seen.estimates == before.estimates
+    assert seen.next == not_taken(before.next, job)
+    assert seen.settled == before.settled

@@ -8,8 +8,14 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from PIL import Image
 
+from backprobe.services.answer_archive import StoredAnswer
 from backprobe.services.answer_desk import derive
+from backprobe.services.costs import DEFAULT_COSTS
+from backprobe.services.explain import glance_in_words, posterior_of
 from backprobe.services.job_book import JobBook
+from backprobe.services.telling import NOTHING_WORTH
+from backprobe.store.columns import now
+from backprobe.web.known_view import TO_FOLLOW, KnownView, known_view
 
 
 def first_round(book: JobBook, sheet: str) -> str:
@@ -32,6 +38,24 @@ def test_what_is_known_stands_on_the_page_once_it_is_derived(
     assert "Weight of evidence" in text
     assert "<svg" in text
     assert "Skip: can&#39;t reach it" in text or "Skip: can't reach it" in text
+
+
+def test_a_glance_says_that_next_readings_are_still_to_come(book: JobBook, sheet: str) -> None:
+    job = book.job_file(sheet)[0]
+
+    def shown(parameters: dict[str, bool]) -> KnownView:
+        found = glance_in_words(posterior_of(job))
+        kept = StoredAnswer(found, "", parameters, {}, now(), 0.04, "")
+        return known_view(
+            job, kept, sheet=sheet, set_aside=(), costs=DEFAULT_COSTS, is_current=True
+        )
+
+    glance, closer = shown({"glance": True}), shown({"whole": False})
+    assert (glance.settled, glance.decision) == (TO_FOLLOW, "")
+    assert "at a glance" in glance.footer
+    assert glance.wires == closer.wires
+    assert closer.settled == NOTHING_WORTH
+    assert "glance" not in closer.footer
 
 
 def test_a_reading_is_entered_by_a_form(client: TestClient, book: JobBook, sheet: str) -> None:

@@ -65,12 +65,15 @@ class Hypotheses:
     driven_name: IntArray
     severity_name: int = 0  # what the fault's severity is called in free_name
     _slots: dict[int, Mapping[str, int]] = field(default_factory=dict, compare=False, repr=False)
+    _numbering: list[str] = field(default_factory=list, compare=False, repr=False)
 
     @property
     def numbering(self) -> str:
         """What tells one numbering of hypotheses from another, also between two processes."""
-        names = ";".join(f"{family.id} {fault.name}" for family, fault in self.pairs)
-        return hashlib.sha256(names.encode()).hexdigest()
+        if not self._numbering:
+            names = ";".join(f"{family.id} {fault.name}" for family, fault in self.pairs)
+            self._numbering.append(hashlib.sha256(names.encode()).hexdigest())
+        return self._numbering[0]
 
     def slots(self, h: int) -> Mapping[str, int]:
         """Value slot of each name of one hypothesis's circuit; drawn up when first asked for."""

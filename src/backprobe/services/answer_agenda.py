@@ -1,8 +1,8 @@
 """Which sheet is answered next: at a glance as soon as there is news, then closer, then wholly.
 
-Two threads take from it. One has what is new glanced at; the other one goes into it and, after a
-while without news, has the sheet searched from the start. A sheet that changes again before its
-turn is taken once.
+Threads take from it. Some have what is new glanced at; one goes into it and, after a while without
+news, has the sheet searched from the start. A sheet that changes again before its turn is taken
+once.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ class Agenda:
         self._news: dict[str, None] = {}  # to be glanced at, oldest first
         self._closer: dict[str, Depth] = {}  # to be gone into, oldest first
         self._later: dict[str, float] = {}  # to be searched from the start, and when
-        self._busy: list[str] = []
+        self._glances: list[str] = []  # sheets that are glanced at
+        self._searches: list[str] = []  # and that are gone into
         self._news_at = 0.0  # when the last sheet with news was gone into
         self._changed = threading.Condition()
         self.is_open = True
@@ -70,9 +71,16 @@ class Agenda:
         with self._changed:
             self._changed.wait_for(lambda: not self._is_awaited(sheet), seconds)
 
-    def take_news(self) -> str | None:
-        """Wait for the next sheet to glance at; None when closed."""
-        return self._take(self._next_news)
+    def take_news(self, least_busy: int = 0) -> str | None:
+        """Wait for the next sheet to glance at; None when closed.
+
+        Taken only where at least so many others are being glanced at.
+        """
+        return self._take(lambda: self._next_news(least_busy))
+
+    def see_news(self, least_busy: int) -> str | None:
+        """Wait as `take_news` does, but leave the sheet to others."""
+        return self._take(lambda: (self._waiting_news(least_busy), None))
 
     def take_closer(self) -> tuple[str, Depth] | None:
         """Wait for the next sheet to go into, and how far; None when closed."""
@@ -81,14 +89,14 @@ class Agenda:
     def glanced_at(self, sheet: str) -> None:
         """A sheet that was taken was glanced at; it is gone into next."""
         with self._changed:
-            self._busy.remove(sheet)
+            self._glances.remove(sheet)
             self._closer.setdefault(sheet, Depth.QUICK)
             self._changed.notify_all()
 
     def gone_into(self, sheet: str, depth: Depth, *, answered: bool) -> None:
         """A sheet that was taken was gone into; a whole search follows an answer of any other."""
         with self._changed:
-            self._busy.remove(sheet)
+            self._searches.remove(sheet)
             if depth is not Depth.WHOLE:
                 self._news_at = time.monotonic()
                 if answered and not self._is_awaited(sheet):
@@ -96,7 +104,10 @@ class Agenda:
             self._changed.notify_all()
 
     def _is_awaited(self, sheet: str) -> bool:
-        return sheet in self._news or sheet in self._closer or sheet in self._busy
+        return any(
+            sheet in waiting
+            for waiting in (self._news, self._closer, self._glances, self._searches)
+        )
 
     def _take(self, find: Callable[[], tuple[Taken | None, float | None]]) -> Taken | None:
         with self._changed:
@@ -107,19 +118,22 @@ class Agenda:
                 self._changed.wait(wait)
         return None
 
-    def _next_news(self) -> tuple[str | None, float | None]:
-        if not self._news:
-            return None, None
-        sheet = next(iter(self._news))
-        del self._news[sheet]
-        self._busy.append(sheet)
+    def _next_news(self, least_busy: int) -> tuple[str | None, float | None]:
+        sheet = self._waiting_news(least_busy)
+        if sheet is not None:
+            del self._news[sheet]
+            self._glances.append(sheet)
+            self._changed.notify_all()  # a second one may be wanted now
         return sheet, None
+
+    def _waiting_news(self, least_busy: int) -> str | None:
+        return next(iter(self._news), None) if len(self._glances) >= least_busy else None
 
     def _next_closer(self) -> tuple[tuple[str, Depth] | None, float | None]:
         """The next sheet and how far to go, or how long to wait for one, s (None: for news)."""
         if self._closer:
             sheet = next(iter(self._closer))
-            self._busy.append(sheet)
+            self._searches.append(sheet)
             return (sheet, self._closer.pop(sheet)), None
         if not self._later:
             return None, None
@@ -129,5 +143,5 @@ class Agenda:
         if wait > 0:
             return None, wait
         del self._later[due]
-        self._busy.append(due)
+        self._searches.append(due)
         return (due, Depth.WHOLE), None

@@ -6,10 +6,10 @@ import hashlib
 import json
 import platform
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
+from functools import cache, lru_cache
 from importlib.metadata import version
 from typing import Any, Final
 
@@ -24,6 +24,7 @@ from backprobe.store.events import sheet_row
 from backprobe.store.schema import AnswerRow
 
 _LIBRARIES: Final = ("numpy", "scipy")
+_MOST_UNPACKED: Final = 64  # answers; several pages show the same one
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,23 +84,26 @@ def packed(answer: Answer) -> bytes:
     return zlib.compress(answer_as_text(answer).encode("utf-8"))
 
 
+@lru_cache(maxsize=_MOST_UNPACKED)
+def unpacked(content: bytes) -> Answer:
+    """The answer that was packed."""
+    return answer_from_text(zlib.decompress(content).decode("utf-8"))
+
+
 def keep_answer(
     session: Session,
     sheet_key: str,
-    answer: Answer,
     content: bytes,
     *,
     job_file: str,
     parameters: Mapping[str, Any],
     seconds: float,
-) -> StoredAnswer:
-    """Store an answer, ``content`` being it packed; the same input keeps the one it had first."""
+) -> None:
+    """Store a packed answer; the same input keeps the one it had first."""
     digest = input_hash(job_file, parameters)
     sheet = sheet_row(session, sheet_key)
-    row = _find(session, sheet.id, digest)
-    if row is not None:
-        return _stored(row)
-    new = StoredAnswer(answer, job_file, dict(parameters), versions(), now(), seconds, digest)
+    if _found(session, sheet.id, [digest]):
+        return
     session.add(
         AnswerRow(
             sheet_id=sheet.id,
@@ -108,21 +112,21 @@ def keep_answer(
             parameters=dict(parameters),
             versions=versions(),
             answer=content,
-            computed_at=new.computed_at,
+            computed_at=now(),
             seconds=seconds,
         )
     )
     session.flush()
-    return new
 
 
 def find_answer(
-    session: Session, sheet_key: str, job_file: str, parameters: Mapping[str, Any]
+    session: Session, sheet_key: str, job_file: str, *parameters: Mapping[str, Any]
 ) -> StoredAnswer | None:
-    """The answer to exactly this input, where it is kept."""
+    """The answer to exactly this input, where it is kept; of several kinds, the first there is."""
     sheet = sheet_row(session, sheet_key)
-    row = _find(session, sheet.id, input_hash(job_file, parameters))
-    return None if row is None else _stored(row)
+    digests = [input_hash(job_file, each) for each in parameters]
+    rows = {row.input_hash: row for row in _found(session, sheet.id, digests)}
+    return next((_stored(rows[digest]) for digest in digests if digest in rows), None)
 
 
 def latest_answer(session: Session, sheet_key: str) -> StoredAnswer | None:
@@ -134,15 +138,15 @@ def latest_answer(session: Session, sheet_key: str) -> StoredAnswer | None:
     return None if row is None else _stored(row)
 
 
-def _find(session: Session, sheet_id: int, digest: str) -> AnswerRow | None:
-    return session.scalar(
-        select(AnswerRow).where(AnswerRow.sheet_id == sheet_id, AnswerRow.input_hash == digest)
-    )
+def _found(session: Session, sheet_id: int, digests: Sequence[str]) -> Sequence[AnswerRow]:
+    return session.scalars(
+        select(AnswerRow).where(AnswerRow.sheet_id == sheet_id, AnswerRow.input_hash.in_(digests))
+    ).all()
 
 
 def _stored(row: AnswerRow) -> StoredAnswer:
     return StoredAnswer(
-        answer=answer_from_text(zlib.decompress(row.answer).decode("utf-8")),
+        answer=unpacked(row.answer),
         job_file=zlib.decompress(row.job_file).decode("utf-8"),
         parameters=row.parameters,
         versions=row.versions,

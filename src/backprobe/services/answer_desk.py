@@ -2,8 +2,9 @@
 
 A sheet that changed is glanced at at once: what was known of it is weighed against what is new.
 Then it is gone into, which may take longer where many are at work; after a while without news all
-is searched from the start, and that answer stays. Two threads do so, each with an answering
-process, store every answer with what it came from, and tell who waits.
+is searched from the start, and that answer stays. Threads do so, each with an answering process,
+store every answer with what it came from, and tell who waits. The second one that glances begins
+when the first is busy, so that two people don't wait for each other.
 """
 
 from __future__ import annotations
@@ -12,21 +13,19 @@ import contextlib
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 from sqlalchemy.orm import Session
 
 from backprobe.errors import BackprobeError, NotFoundError, StoreError
 from backprobe.job import Job, write_job
-from backprobe.services.answer import Answer
 from backprobe.services.answer_agenda import Agenda
 from backprobe.services.answer_archive import (
     StoredAnswer,
     find_answer,
     keep_answer,
     latest_answer,
-    packed,
 )
 from backprobe.services.answer_process import Answering, AnswerProcess, Question, Reply, Step
 from backprobe.services.costs import Costs
@@ -35,14 +34,16 @@ from backprobe.services.incident import record_incident
 from backprobe.services.limits import Limits
 from backprobe.services.recent import Recent
 from backprobe.services.settings import costs_in_force, limits_in_force
-from backprobe.services.unavailable import Unavailable, not_taken
+from backprobe.services.unavailable import Unavailable
 from backprobe.store.engine import Store
 from backprobe.store.loading import load_sheet
 from backprobe.store.record import SheetRecord, job_of
 
 PATIENCE: Final = 60.0  # s that a report waits for an answer
 MOST_TRIES: Final = 2  # a process that dies over a sheet is not given it for ever
-MOST_REMEMBERED: Final = 100  # sheets, of what is handed over and of what was said before
+MOST_HANDED: Final = 100  # sheets, 0.5 MB each
+SEARCHING: Final = -1  # number of the process that goes into sheets; others glance
+N_GLANCING: Final = 2
 
 Tell = Callable[[str, str, Mapping[str, Any]], None]
 
@@ -53,6 +54,7 @@ class _Input:
 
     job_key: str
     job: Job
+    text: str  # the job file
     limits: Limits
     costs: Costs
     without: tuple[Unavailable, ...]
@@ -68,11 +70,10 @@ class _Input:
             "without": [[each.quantity, each.place, each.state] for each in self.without],
         }
 
-    def question(self, sheet_key: str, depth: Depth, known: bytes | None = None) -> Question:
+    def question(self, sheet_key: str, depth: Depth, handed: bytes | None = None) -> Question:
         """As an answering process is asked."""
-        return Question(
-            sheet_key, self.job, self.limits, self.costs, self.without, depth, known=known
-        )
+        own = (self.limits, self.costs, self.without)
+        return Question(sheet_key, self.job, *own, depth, handed=handed)
 
 
 class AnswerDesk:
@@ -91,13 +92,13 @@ class AnswerDesk:
         self.tell = tell
         self.trouble: dict[str, BackprobeError] = {}  # why a sheet has no answer
         self._agenda = Agenda()
-        self._handed: Recent[bytes] = Recent(MOST_REMEMBERED)  # not yet known to who glances
-        self._said: Recent[Answer] = Recent(MOST_REMEMBERED)  # by the last that was no glance
-        self._processes: dict[Depth, AnswerProcess] = {}
+        self._handed: Recent[bytes] = Recent(MOST_HANDED)  # to those who glance
+        self._processes: dict[int, AnswerProcess] = {}
         self._threads = [
-            threading.Thread(target=work, name=name, daemon=True)
-            for name, work in (("glances", self._glance), ("answers", self._go_into))
+            threading.Thread(target=self._glance, args=(number,), daemon=True)
+            for number in range(N_GLANCING)
         ]
+        self._threads.append(threading.Thread(target=self._go_into, daemon=True))
 
     def start(self) -> None:
         """Begin to work."""
@@ -166,11 +167,13 @@ class AnswerDesk:
             if sheet_key in self.trouble:
                 return None
 
-    def _glance(self) -> None:
+    def _glance(self, number: int) -> None:
         """Glance at what is new; what goes wrong is told when the sheet is gone into."""
-        while (sheet_key := self._agenda.take_news()) is not None:
+        if number > 0:
+            self._warm_up(number)
+        while (sheet_key := self._agenda.take_news(least_busy=number)) is not None:
             try:
-                self._answer(sheet_key, Depth.GLANCE)
+                self._answer(sheet_key, Depth.GLANCE, number)
             except (BackprobeError, EOFError, OSError):
                 pass
             except Exception as error:  # noqa: BLE001  # as below
@@ -178,12 +181,21 @@ class AnswerDesk:
             finally:
                 self._agenda.glanced_at(sheet_key)
 
+    def _warm_up(self, number: int) -> None:
+        """Have a process begin as soon as it is wanted, on a sheet that others answer meanwhile."""
+        sheet_key = self._agenda.see_news(least_busy=number)
+        if sheet_key is not None:
+            with contextlib.suppress(BackprobeError, EOFError, OSError):
+                with self.store.read() as session:
+                    found = _input(session, sheet_key)
+                self._ask(found.question(sheet_key, Depth.GLANCE), "", number)
+
     def _go_into(self) -> None:
         while (taken := self._agenda.take_closer()) is not None:
             sheet_key, depth = taken
             answered = False
             try:
-                self._answer(sheet_key, depth)
+                self._answer(sheet_key, depth, SEARCHING)
                 answered = True
             except NotFoundError:
                 pass  # gone since it was asked for
@@ -194,57 +206,42 @@ class AnswerDesk:
             finally:
                 self._agenda.gone_into(sheet_key, depth, answered=answered)
 
-    def _answer(self, sheet_key: str, depth: Depth) -> None:
+    def _answer(self, sheet_key: str, depth: Depth, who: int) -> None:
         """Answer a sheet as it stands, unless it was before; a glance may find nothing to say."""
         with self.store.read() as session:
             found = _input(session, sheet_key)
             known = _known(session, sheet_key, found, depth)
         if known is not None:
-            self._told(sheet_key, found.job_key, known)
+            self._told(sheet_key, found.job_key, known.seconds)
             return
-        handed = self._handed.pop(sheet_key) if depth is Depth.GLANCE else None
-        reply = self._ask(found.question(sheet_key, depth, handed), found.job_key)
-        if depth is Depth.GLANCE:
-            if reply.answer is None:
-                return
-            answer = self._beside_what_was_said(sheet_key, found.job, reply.answer)
-        else:
-            if reply.answer is None:
-                raise reply.error or BackprobeError("There is no answer.")
-            answer = reply.answer
-            self._said.put(sheet_key, answer)
-            if reply.known is not None:
-                self._handed.put(sheet_key, reply.known)
-        self._told(sheet_key, found.job_key, _kept(self.store, sheet_key, found, reply, answer))
+        handed = self._handed.get(sheet_key) if depth is Depth.GLANCE else None
+        reply = self._ask(found.question(sheet_key, depth, handed), found.job_key, who)
+        if reply.content is None and depth is Depth.GLANCE:
+            return
+        if reply.handed is not None:
+            self._handed.put(sheet_key, reply.handed)
+        _keep(self.store, sheet_key, found, reply)
+        self._told(sheet_key, found.job_key, reply.seconds)
 
-    def _beside_what_was_said(self, sheet_key: str, job: Job, answer: Answer) -> Answer:
-        """A glance with estimates and readings still open as they were said before."""
-        said = self._said.get(sheet_key)
-        if said is None:
-            return answer
-        still = not_taken(said.next, job)
-        return replace(answer, estimates=said.estimates, next=still, settled=said.settled)
-
-    def _ask(self, question: Question, job_key: str) -> Reply:
+    def _ask(self, question: Question, job_key: str, who: int) -> Reply:
         def on_step(step: Step) -> None:
             details = {"sheet": question.sheet, "what": step.what, "share": step.share}
             self.tell(job_key, "answer step", details)
 
-        which = Depth.GLANCE if question.depth is Depth.GLANCE else Depth.WHOLE
         for turn in range(MOST_TRIES):
-            if which not in self._processes:
-                self._processes[which] = AnswerProcess(which)
+            if who not in self._processes:
+                self._processes[who] = AnswerProcess(question.depth)
             try:
-                return self._processes[which].ask(question, on_step)
+                return self._processes[who].ask(question, on_step)
             except (EOFError, OSError):
-                self._processes.pop(which).close()
+                self._processes.pop(who).close()
                 if turn + 1 == MOST_TRIES or not self._agenda.is_open:
                     raise
         raise AssertionError  # the loop has returned or raised
 
-    def _told(self, sheet_key: str, job_key: str, kept: StoredAnswer) -> None:
+    def _told(self, sheet_key: str, job_key: str, seconds: float) -> None:
         self.trouble.pop(sheet_key, None)
-        self.tell(job_key, "answer", {"sheet": sheet_key, "seconds": round(kept.seconds, 3)})
+        self.tell(job_key, "answer", {"sheet": sheet_key, "seconds": round(seconds, 3)})
 
     def _fail(self, sheet_key: str, error: Exception) -> None:
         if not self._agenda.is_open:
@@ -278,17 +275,21 @@ def derive(store: Store, sheet_key: str) -> StoredAnswer:
     if known is not None:
         return known
     question = found.question(sheet_key, Depth.WHOLE)
-    reply = Answering().reply(question, lambda _what, _share: None)
-    if reply.answer is None:
-        raise reply.error or BackprobeError("There is no answer.")
-    return _kept(store, sheet_key, found, reply, reply.answer)
+    _keep(store, sheet_key, found, Answering().reply(question, lambda _what, _share: None))
+    with store.read() as session:
+        kept = _known(session, sheet_key, found, Depth.WHOLE)
+    if kept is None:
+        raise NotFoundError("The sheet was deleted while its answer was worked out.")
+    return kept
 
 
 def _input(session: Session, sheet_key: str) -> _Input:
     job_key, head, sheet = load_sheet(session, sheet_key)
+    job = job_of(head, sheet)
     return _Input(
         job_key,
-        job_of(head, sheet),
+        job,
+        write_job(job),
         limits_in_force(session),
         costs_in_force(session),
         _without(sheet),
@@ -303,26 +304,27 @@ def _known(
     session: Session, sheet_key: str, found: _Input, least: Depth = Depth.GLANCE
 ) -> StoredAnswer | None:
     """The stored answer to an input that goes deepest, none that goes less deep than ``least``."""
-    text = write_job(found.job)
-    for depth in reversed(Depth):
-        known = find_answer(session, sheet_key, text, found.parameters(depth))
-        if known is not None or depth is least:
-            return known
-    return None
+    deep_enough = list(Depth)[list(Depth).index(least) :]
+    kinds = [found.parameters(depth) for depth in reversed(deep_enough)]
+    return find_answer(session, sheet_key, found.text, *kinds)
 
 
-def _kept(
-    store: Store, sheet_key: str, found: _Input, reply: Reply, answer: Answer
-) -> StoredAnswer:
-    """Store an answer with what it came from."""
-    content, job_file = packed(answer), write_job(found.job)
+def _keep(store: Store, sheet_key: str, found: _Input, reply: Reply) -> None:
+    """Store an answer with what it came from.
+
+    Raises
+    ------
+    BackprobeError
+        There is none.
+    """
+    if reply.content is None:
+        raise reply.error or BackprobeError("There is no answer.")
     with store.write() as session:
-        return keep_answer(
+        keep_answer(
             session,
             sheet_key,
-            answer,
-            content,
-            job_file=job_file,
+            reply.content,
+            job_file=found.text,
             parameters=found.parameters(reply.depth),
             seconds=reply.seconds,
         )

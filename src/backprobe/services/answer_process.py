@@ -1,26 +1,28 @@
-"""A process that answers: it keeps what it knew of a sheet, and goes on from there.
+"""Processes that answer: one goes into sheets and keeps what it knew of them, others glance.
 
 Explaining takes a good part of a second of one core. In a process of its own it never holds up
-whoever is storing readings, and a crash in it costs nothing that was stored. There are two: one
-glances at what is new, the other goes into it and hands over what it found, to glance from.
+whoever is storing readings, and a crash in it costs nothing that was stored. What was found when a
+sheet was gone into is handed over with the answer; who glances at it later goes on from there.
 """
 
 from __future__ import annotations
 
 import contextlib
+import gc
 import multiprocessing
 import os
 import pickle
 import signal
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from typing import Any, Final
 
 from backprobe.errors import BackprobeError
 from backprobe.job import Job
 from backprobe.services.answer import Answer
+from backprobe.services.answer_archive import packed
 from backprobe.services.carry import Known
 from backprobe.services.costs import DEFAULT_COSTS, Costs
 from backprobe.services.depth import Depth
@@ -28,15 +30,16 @@ from backprobe.services.explain import answer_of, glance_in_words, glanced_at, p
 from backprobe.services.incident import record_incident
 from backprobe.services.limits import DEFAULT_LIMITS, Limits
 from backprobe.services.recent import Recent
-from backprobe.services.unavailable import Unavailable
+from backprobe.services.unavailable import Unavailable, not_taken
 
+YOUNG: Final = 1  # generation: what long-lived arrays hang on need not be looked through
 MOST_KNOWN: Final = 100  # sheets of which something is kept to go on from, about 1 MB each
-NICER: Final = {Depth.GLANCE: 5, Depth.WHOLE: 15}  # storing and serving goes first, then glances
+NICER: Final = 5  # storing readings and serving pages goes first
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One sheet to be answered; ``known`` is what another process handed over about it."""
+    """One sheet to be answered; ``handed`` was handed over by who last went into it."""
 
     sheet: str
     job: Job
@@ -44,22 +47,23 @@ class Question:
     costs: Costs = DEFAULT_COSTS
     without: tuple[Unavailable, ...] = ()
     depth: Depth = Depth.QUICK
-    known: bytes | None = None
+    handed: bytes | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Reply:
     """An answer, or the error that came instead; neither where a glance can't tell.
 
-    ``known`` is what to hand over to a process that glances at the sheet.
+    The answer comes packed as it is stored, so that nobody else spends time on it. ``handed`` is
+    for those who glance at the sheet later.
     """
 
     sheet: str
-    answer: Answer | None
+    content: bytes | None
     seconds: float
     depth: Depth
     error: BackprobeError | None = None
-    known: bytes | None = None
+    handed: bytes | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +81,7 @@ class AnswerProcess:
         # "spawn" everywhere, as Windows has no other way.
         context = multiprocessing.get_context("spawn")
         self._here, there = context.Pipe()
-        self._process = context.Process(target=_serve, args=(there, NICER[deepest]), daemon=True)
+        self._process = context.Process(target=_serve, args=(there, deepest), daemon=True)
         self._process.start()
         there.close()
 
@@ -98,13 +102,11 @@ class AnswerProcess:
         self._process.join(2.0)
 
 
-def _serve(there: Connection, nicer: int) -> None:
+def _serve(there: Connection, deepest: Depth) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent alone answers Ctrl-C
-    nice = getattr(os, "nice", None)  # not on Windows
-    if nice is not None:
-        with contextlib.suppress(OSError):
-            nice(nicer)
+    _step_back(entirely=deepest is not Depth.GLANCE)
     answering = Answering()
+    gc.disable()
     while True:
         try:
             question = there.recv()
@@ -113,10 +115,22 @@ def _serve(there: Connection, nicer: int) -> None:
         reply = answering.reply(question, lambda what, share: there.send(Step(what, share)))
         with contextlib.suppress(OSError):
             there.send(reply)
+        gc.collect(YOUNG)  # while nobody waits
+
+
+def _step_back(*, entirely: bool) -> None:
+    """Let other processes go first; entirely: run only where none of them does."""
+    nice = getattr(os, "nice", None)  # not on Windows
+    schedule = getattr(os, "sched_setscheduler", None)  # on Linux alone
+    with contextlib.suppress(OSError):
+        if nice is not None:
+            nice(NICER)
+        if entirely and schedule is not None:
+            schedule(0, os.SCHED_IDLE, os.sched_param(0))
 
 
 class Answering:
-    """What is known of the sheets that were asked about last."""
+    """Answers, and keeps what is known of the sheets that it went into last."""
 
     def __init__(self) -> None:
         self._known: Recent[Known] = Recent(MOST_KNOWN)
@@ -124,33 +138,43 @@ class Answering:
     def reply(self, question: Question, progress: Callable[[str, float], None]) -> Reply:
         """Answer one question; what goes wrong becomes the reply's error."""
         begun = time.perf_counter()
-        answer, error, known = None, None, None
+        content, error, handed = None, None, None
         try:
-            answer, known = self._answer(question, progress)
+            content, handed = self._answer(question, progress)
         except BackprobeError as known_error:
             error = known_error
         except Exception as surprise:  # noqa: BLE001  # one sheet's surprise must not cost the others theirs
             error = BackprobeError(str(record_incident(surprise)))
         seconds = time.perf_counter() - begun
-        return Reply(question.sheet, answer, seconds, question.depth, error, known)
+        return Reply(question.sheet, content, seconds, question.depth, error, handed)
 
     def _answer(
         self, question: Question, progress: Callable[[str, float], None]
-    ) -> tuple[Answer | None, bytes | None]:
+    ) -> tuple[bytes | None, bytes | None]:
         """The answer, and what to hand over."""
-        if question.known is not None:
-            self._known.put(question.sheet, pickle.loads(question.known))  # noqa: S301  # our own process's
-        earlier, job = self._known.get(question.sheet), question.job
         if question.depth is Depth.GLANCE:
-            seen = glanced_at(job, progress=progress, earlier=earlier)
-            if seen is None:
-                return None, None
-            self._known.put(question.sheet, seen.known)
-            return glance_in_words(seen, question.limits), None
-        if question.depth is Depth.WHOLE:
-            earlier = None
-        posterior = posterior_of(job, progress=progress, earlier=earlier, depth=question.depth)
+            return _glance(question, progress), None
+        earlier = self._known.get(question.sheet) if question.depth is Depth.QUICK else None
+        posterior = posterior_of(
+            question.job, progress=progress, earlier=earlier, depth=question.depth
+        )
         answer = answer_of(posterior, "", question.limits, question.costs, question.without)
         known = posterior.known
         self._known.put(question.sheet, known)
-        return answer, pickle.dumps(known)
+        return packed(answer), pickle.dumps((known, answer))
+
+
+def _glance(question: Question, progress: Callable[[str, float], None]) -> bytes | None:
+    """What a glance tells, with estimates and readings still open as they were said before."""
+    known: Known | None = None
+    said: Answer | None = None
+    if question.handed is not None:
+        known, said = pickle.loads(question.handed)  # noqa: S301  # our own process's
+    seen = glanced_at(question.job, progress=progress, earlier=known)
+    if seen is None:
+        return None
+    answer = glance_in_words(seen, question.limits)
+    if said is not None:
+        still = not_taken(said.next, question.job)
+        answer = replace(answer, estimates=said.estimates, next=still, settled=said.settled)
+    return packed(answer)

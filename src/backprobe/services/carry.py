@@ -34,14 +34,29 @@ IntArray = NDArray[np.int64]
 Starts = tuple[IntArray, IntArray, Array]
 Most = tuple[int, int]
 
-# Explanations that are taken over: without a fault and with one.
-TAKEN_OVER = (10, 20)
+TAKEN_OVER = (10, 20)  # explanations that are kept: without a fault and with one
 OF_DOUBTED = (2, 3)  # those of each bad measurement
 OF_PLAIN = (1, 2)  # those of the plain sheet that each bad measurement is tried with, too
 N_FRESH = 8  # explanations that the bank suggests
-STEPS, GLANCE_STEPS = 3, 3
-N_AGAIN = 12  # explanations that are gone over once more
+STEPS = 3
 SURPRISE = 4.0  # nats that a new reading may cost the best explanation before all is reconsidered
+
+
+@dataclass(frozen=True, slots=True)
+class _Extent:
+    """How much is looked at again.
+
+    taken_over : explanations without a fault and with one.
+    n_again, steps : explanations that are gone over once more, and how far.
+    """
+
+    taken_over: Most
+    n_again: int
+    steps: int
+
+
+USUAL = _Extent(TAKEN_OVER, 12, LAST_STEPS)
+AT_A_GLANCE = _Extent((6, 12), 8, 3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,28 +103,36 @@ def go_on(
     list of Fit, or None
         None where the sheet has to be searched anew.
     """
+    is_glance = depth is Depth.GLANCE
+    extent = AT_A_GLANCE if is_glance else USUAL
     conditions, older = problem.conditions, _older(problem, known)
     carried = [n for n, at in enumerate(older) if at is not None and not conditions[n].key_off]
-    found = _fitted_together(bench, problem, known, {n: older[n] or 0 for n in carried})
+    of_plain = known.fits[0].rows(_rows_taken_over(bench, known, 0, OF_PLAIN))
+    fitted = {n: older[n] or 0 for n in carried}
+    found = _fitted_together(bench, problem, known, fitted, of_plain, extent.taken_over)
     before = known.fits[0]
-    steps = GLANCE_STEPS if depth is Depth.GLANCE else LAST_STEPS
-    plain = refined(bench, problem.sheet, found[0], steps, most=N_AGAIN, within=2 * NEAR)
+    plain = refined(
+        bench, problem.sheet, found[0], extent.steps, most=extent.n_again, within=2 * NEAR
+    )
     if _odd_readings_cost(plain) > _odd_readings_cost(before) + SURPRISE:
         return None
-    if depth is not Depth.GLANCE and _leader(bench, plain) != _leader(bench, before):
+    if not is_glance and _leader(bench, plain) != _leader(bench, before):
         plain = widened(bench, problem.sheet, plain)
     found[0] = plain
     for n, condition in enumerate(conditions):
         at = older[n]
         if condition.key_off and at is not None:
-            best = [(at, OF_DOUBTED), (0, OF_PLAIN)]
-            starts = [_starts(bench, condition, known, *which) for which in best]
+            own = known.fits[at].rows(_rows_taken_over(bench, known, at, OF_DOUBTED))
+            starts = [
+                _starts(bench, condition, known, at, own),
+                _starts(bench, condition, known, 0, of_plain),
+            ]
             found[n] = fit(bench.hypotheses.table, *_joined(starts), condition.sheet, STEPS)
     new = [n for n in range(len(conditions)) if n not in found]
     searched = alternatives(bench, problem.sheet, [conditions[n] for n in new], plain)
     found |= dict(zip(new, searched, strict=True))
     fits = [found[n] for n in range(len(conditions))]
-    if depth is Depth.GLANCE:
+    if is_glance:
         return fits
     return _gone_into(bench, problem, known, fits, older)
 
@@ -126,7 +149,12 @@ def _older(problem: Problem, known: Known) -> list[int | None]:
 
 
 def _fitted_together(
-    bench: Workbench, problem: Problem, known: Known, older: dict[int, int]
+    bench: Workbench,
+    problem: Problem,
+    known: Known,
+    older: dict[int, int],
+    of_plain: Fit,
+    most: Most,
 ) -> dict[int, Fit]:
     """Fits of the conditions that share the plain sheet, the plain one first, in one batch.
 
@@ -135,11 +163,13 @@ def _fitted_together(
     table, sheet, conditions = bench.hypotheses.table, problem.sheet, problem.conditions
     fresh = screen(bench.bank, table, sheet, N_FRESH, per_hypothesis=1)
     plain = (fresh.hypothesis, fresh.assigned, start_z(bench, sheet, fresh.particle))
-    parts = [_joined([plain, _starts(bench, conditions[0], known, 0, TAKEN_OVER)])]
-    beside = _starts(bench, conditions[0], known, 0, OF_PLAIN)
+    own = known.fits[0].rows(_rows_taken_over(bench, known, 0, most))
+    parts = [_joined([plain, _starts(bench, conditions[0], known, 0, own)])]
+    beside = _starts(bench, conditions[0], known, 0, of_plain)
     for n, at in older.items():
         if n > 0:
-            parts.append(_joined([_starts(bench, conditions[n], known, at, OF_DOUBTED), beside]))
+            own = known.fits[at].rows(_rows_taken_over(bench, known, at, OF_DOUBTED))
+            parts.append(_joined([_starts(bench, conditions[n], known, at, own), beside]))
     sizes = [part[0].size for part in parts]
     bad = np.repeat(np.stack([conditions[n].lead_bad for n in older]), sizes, axis=0)
     fits = fit(table, *_joined(parts), sheet, STEPS, bad)
@@ -147,11 +177,14 @@ def _fitted_together(
     return {n: fits.rows(np.arange(a, b)) for n, (a, b) in zip(older, pairwise(ends), strict=True)}
 
 
-def _starts(bench: Workbench, condition: Condition, known: Known, at: int, most: Most) -> Starts:
-    """What explained an older condition best, as starts on the sheet of another one now."""
-    old, fits = known.problem.conditions[at].sheet, known.fits[at]
-    best = fits.rows(_taken_over(bench, old, fits, *most))
+def _starts(bench: Workbench, condition: Condition, known: Known, at: int, best: Fit) -> Starts:
+    """Fits of an older condition as starts on the sheet of another one now."""
+    old = known.problem.conditions[at].sheet
     return best.hypothesis, best.assigned, recast(bench, best, old, condition.sheet)
+
+
+def _rows_taken_over(bench: Workbench, known: Known, at: int, most: Most) -> IntArray:
+    return _taken_over(bench, known.problem.conditions[at].sheet, known.fits[at], *most)
 
 
 def _joined(parts: Sequence[Starts]) -> Starts:

@@ -8,8 +8,10 @@ class Depth(StrEnum):
 
     GLANCE : what was near before, or what the bank suggests, fitted to the readings and weighed by
         Laplace's evidence; nothing is sampled.
-    QUICK : goes on from the answer before, else without the widest part of a search.
-    WHOLE : from the start, whatever was known before.
+    QUICK : a search without its widest part.
+    WHOLE : all of it.
+
+    Where an earlier answer is there to go on from, a search does so at any depth.
     """
 
     GLANCE = "glance"

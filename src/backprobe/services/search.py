@@ -59,7 +59,6 @@ ILL_FITTING, CLEAR_LEAD = -3.0, 2.5
 EXPLAINED_BETTER = 12.0  # nats; one simulated vehicle in sixty is beyond, its readings all as noted
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, WIDEN_STEPS = 4, 2
-FIRST_SIGHT_STEPS, N_FIRST_SIGHT = 3, 12  # and explanations that are gone over, at first sight
 SIGNALS_ALIKE = ("signal-analogue", "signal-switching")
 N_TURNED = 3  # of the best, looked at with wires of like roles changed over
 
@@ -90,7 +89,7 @@ WIDEST = Width(1000, 3000, 1500, 3, 8, patience=12.0)  # all families, and other
 
 def explore(bench: Workbench, sheet: Sheet, depth: Depth = Depth.WHOLE) -> Fit:
     """Fits of the sheet taken at its word; all but the whole search ends with nearest rivals."""
-    first = _suggested(bench, sheet)
+    first = _suggested(bench, sheet, N_PARTICLE)
     near = _with_nearest(bench, sheet, refined(bench, sheet, first, FIRST_STEPS))
     clear = _clear_kind(bench, near) if depth is Depth.WHOLE else None
     if depth is not Depth.WHOLE or clear == NO_FAULT:
@@ -100,15 +99,15 @@ def explore(bench: Workbench, sheet: Sheet, depth: Depth = Depth.WHOLE) -> Fit:
 
 def first_sight(bench: Workbench, sheet: Sheet) -> Fit:
     """Fits of the sheet taken at its word, of what the bank suggests alone."""
-    return refined(bench, sheet, _suggested(bench, sheet), FIRST_SIGHT_STEPS, most=N_FIRST_SIGHT)
+    return _suggested(bench, sheet, n_particle=1)
 
 
-def _suggested(bench: Workbench, sheet: Sheet) -> Fit:
-    """What the bank suggests, a few from each family, fitted."""
+def _suggested(bench: Workbench, sheet: Sheet, n_particle: int) -> Fit:
+    """What the bank suggests, fitted from so many particles each."""
     table = bench.hypotheses.table
     names = [family.id for family, _ in bench.hypotheses.pairs]
     kin = np.unique(names, return_inverse=True)[1]
-    start = screen(bench.bank, table, sheet, N_START, per_assignment=N_PARTICLE, kin=kin)
+    start = screen(bench.bank, table, sheet, N_START, per_assignment=n_particle, kin=kin)
     z = start_z(bench, sheet, start.particle)
     return fit(table, start.hypothesis, start.assigned, z, sheet, FIRST_STEPS)
 

@@ -54,6 +54,7 @@ from backprobe.web.sheet_view import reading_query
 MOST_FAULTS = 6
 MOST_NEXT = 5
 MOST_CIRCUITS = 4
+TO_FOLLOW = "Working out which reading is worth taking next ..."
 DRAWN_FROM = 0.6  # probability of a role from which on the connector's face shows it
 
 
@@ -150,7 +151,8 @@ def known_view(
     alarm, remarks = _doubts(answer)
     misfit, is_bad = _misfit(answer)
     top = max(answer.faults, key=lambda f: f.probability, default=None)
-    decision = repair_decision(answer, costs=costs, kind=job.connector.kind)
+    is_open = stored.is_glance and not answer.next and not answer.settled
+    decision = None if is_open else repair_decision(answer, costs=costs, kind=job.connector.kind)
     return KnownView(
         sheet=sheet,
         is_current=is_current,
@@ -169,12 +171,18 @@ def known_view(
         decision="" if decision is None else decision.words,
         estimates=tuple(_estimates(job, answer)),
         next=tuple(_next(each, job) for each in answer.next[:MOST_NEXT]),
-        settled=SETTLED if answer.settled else NOTHING_WORTH if not answer.next else "",
+        settled=TO_FOLLOW if is_open else _settled(answer),
         set_aside=set_aside,
         circuit_svg=circuit_picture(job, answer),
         face_svg=_face(job, answer),
         footer=_footer(stored),
     )
+
+
+def _settled(answer: Answer) -> str:
+    if answer.settled:
+        return SETTLED
+    return "" if answer.next else NOTHING_WORTH
 
 
 def _doubts(answer: Answer) -> tuple[str, tuple[str, ...]]:
