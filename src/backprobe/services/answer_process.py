@@ -34,7 +34,7 @@ from backprobe.services.unavailable import Unavailable, not_taken
 
 YOUNG: Final = 1  # generation: what long-lived arrays hang on need not be looked through
 MOST_KNOWN: Final = 100  # sheets of which something is kept to go on from, about 1 MB each
-NICER: Final = 5  # storing readings and serving pages goes first
+NICER_GLANCE, NICER_SEARCH = 5, 19  # storing and serving goes first, then glances
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +104,10 @@ class AnswerProcess:
 
 def _serve(there: Connection, deepest: Depth) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent alone answers Ctrl-C
-    _step_back(entirely=deepest is not Depth.GLANCE)
+    nice = getattr(os, "nice", None)  # not on Windows
+    if nice is not None:
+        with contextlib.suppress(OSError):
+            nice(NICER_GLANCE if deepest is Depth.GLANCE else NICER_SEARCH)
     answering = Answering()
     gc.disable()
     while True:
@@ -116,17 +119,6 @@ def _serve(there: Connection, deepest: Depth) -> None:
         with contextlib.suppress(OSError):
             there.send(reply)
         gc.collect(YOUNG)  # while nobody waits
-
-
-def _step_back(*, entirely: bool) -> None:
-    """Let other processes go first; entirely: run only where none of them does."""
-    nice = getattr(os, "nice", None)  # not on Windows
-    schedule = getattr(os, "sched_setscheduler", None)  # on Linux alone
-    with contextlib.suppress(OSError):
-        if nice is not None:
-            nice(NICER)
-        if entirely and schedule is not None:
-            schedule(0, os.SCHED_IDLE, os.sched_param(0))
 
 
 class Answering:
