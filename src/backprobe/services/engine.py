@@ -28,7 +28,7 @@ from backprobe.vocabulary import CONNECTOR_KINDS
 
 KIND_RIGHT = 0.8  # probability that a connector is of the kind it is taken for (common practice)
 SEED = 7
-FEW = 3  # readings that a glance takes in without anything known before
+FEW = 5  # readings, those of battery and lead check too, that need nothing known for a glance
 
 
 @dataclass(frozen=True, slots=True, eq=False)  # equal to itself alone, so that it can be a key
