@@ -139,7 +139,8 @@ def measure() -> list[Measured]:
         store = Store(str(file))
         upgrade(store)
         book = JobBook(store)
-        taken = [book.take_in(parse_job(EMPTY, "bench.toml")) for _ in range(N_CLIENT)]
+        empty = parse_job(EMPTY, "bench.toml")
+        taken = [book.take_in(empty) for _ in range(N_CLIENT * len(WAYS))]
         rounds = [{r.round.name: r.key for r in book.sheet(sheet)[2].rounds} for _, sheet in taken]
         store.close()
         with closing(socket.create_server(("127.0.0.1", 0))) as free:
@@ -156,12 +157,13 @@ def measure() -> list[Measured]:
                 Person(url, job, sheet, own, number)
                 for number, ((job, sheet), own) in enumerate(zip(taken, rounds, strict=True))
             ]
-            people[0].enter()  # the answering process starts with the first reading
-            for person in people:
-                threading.Thread(target=person.listen, daemon=True).start()
-            rows = [row for way in WAYS for row in _together(people, way, process.pid)]
-            for person in people:
-                person.is_over = True
+            people[-1].enter()  # the answering process starts with the first reading
+            people[-1].acknowledged.clear()
+            people[-1].last = 0.0
+            rows: list[Measured] = []
+            for number, way in enumerate(WAYS):  # each with sheets of their own, empty at first
+                crowd = people[number * N_CLIENT : (number + 1) * N_CLIENT]
+                rows += _together(crowd, way, process.pid)
             return [*rows, *_flat_out(people[0])]
         finally:
             process.terminate()
@@ -180,9 +182,7 @@ def _processor_time(pid: int) -> float:
 def _together(people: list[Person], way: Way, server: int) -> list[Measured]:
     time.sleep(SETTLING)
     for person in people:
-        person.acknowledged.clear()
-        person.answered.clear()
-        person.last = 0.0
+        threading.Thread(target=person.listen, daemon=True).start()
     before = _processor_time(server)
     workers = [threading.Thread(target=p.work, args=(way,)) for p in people]
     for each in workers:
@@ -190,6 +190,8 @@ def _together(people: list[Person], way: Way, server: int) -> list[Measured]:
     for each in workers:
         each.join()
     spent = _processor_time(server) - before
+    for person in people:
+        person.is_over = True
     acknowledged = np.array([s for p in people for s in p.acknowledged])
     answered = np.array([s for p in people for s in p.answered] or [np.nan])
     half, most = (float(1e3 * np.quantile(acknowledged, q)) for q in (0.5, 0.95))

@@ -27,7 +27,7 @@ IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 SLOPES = ("voltage_by", "unit_by", "alternating_by", "thevenin_by")
-_CHUNK = 60_000  # solutions in one piece: bounds the memory that the matrices take
+_CHUNK = 600  # solutions in one piece: so many fit the processor's cache
 
 
 @dataclass(frozen=True, slots=True)
