@@ -13,6 +13,7 @@ from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Quantity
 from backprobe.job import Indication, Round
+from backprobe.job.job_file import parse_job
 from backprobe.services.explain import posterior_of
 from backprobe.services.fits import ODD_READING, distinct, score
 from backprobe.services.from_bank import N_ALIKE, wirings_alike
@@ -272,3 +273,56 @@ def test_a_hall_sensor_fed_with_eight_volts_may_be_pulled_up_to_the_battery() ->
     best = posterior.fits[0].log_posterior.argmax()
     assert posterior.fits[0].reading_log[best].min() > ODD_READING  # no reading is a mistake
     assert circuit_answers(posterior)[0].circuit == "speed, Hall sensor, open collector"
+
+
+BARELY_ALTERNATING = """
+format = 1
+[job]
+title = "two wires that alternate by millivolts"
+[meter]
+counts = 4000
+dc_volts = "0.5 % + 2 digits"
+ac_volts = "1 % + 5 digits"
+ohms = "0.8 % + 3 digits"
+hertz = "0.1 % + 1 digit"
+input_resistance = "10 Mohm"
+[connector]
+name = "sensor at the block"
+[[connector.terminal]]
+pin = "1"
+[[connector.terminal]]
+pin = "2"
+[[round]]
+name = "A"
+plugged = false
+key = "on"
+battery_volts = "12.62"
+black_lead_check = "13.74"
+volts = { 1 = "1.241", 2 = "1.171" }
+load_ohms = 1000
+volts_loaded = { 1 = "135.3 mV", 2 = "126.3 mV" }
+[[round]]
+name = "B"
+plugged = true
+key = "on"
+black_lead = "engine block"
+battery_volts = "12.58"
+black_lead_check = "9.60"
+volts = { 1 = "-0.866", 2 = "-4.28" }
+[[round]]
+name = "C"
+plugged = true
+key = "run"
+rpm = 650
+black_lead = "bracket"
+battery_volts = "14.51"
+black_lead_check = "13.28"
+volts = { 1 = "-2.057", 2 = "-1.337" }
+volts_ac = { 1 = "0.004", 2 = "0.004" }
+"""
+
+
+def test_two_readings_that_tell_one_value_to_all_digits_do_not_end_the_search() -> None:
+    """A wire that alternates for no share of the time: the slope of its rms has no end."""
+    posterior = posterior_of(parse_job(BARELY_ALTERNATING, "two-wires.toml"))
+    assert np.isfinite(posterior.draws.weight).all()

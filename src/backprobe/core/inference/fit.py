@@ -44,6 +44,10 @@ GENTLE = (12.0, 4.0)
 INDIFFERENT = 0.05  # nats by which a choice may change a round's readings without being told by it
 SURELY_OPEN = 3.0  # widths of the step beyond which OL is as good as certain (95 %)
 WIDTH_CURVE = (0.6, 4.0)  # least and most curvature by the logarithm of one reading's deviation
+# Of a reading by one coordinate, deviations by prior standard deviation: beyond this it tells the
+# coordinate to all digits anyway, and two such readings would be one to the computer. The root mean
+# square of a wire that alternates for no share of the time has no end of slope.
+STEEPEST = 1e5
 FURTHEST = 4.5  # prior standard deviations; beyond it a value is not believed
 
 
@@ -312,6 +316,8 @@ def _linearised(sheet: Sheet, readings: Readings, shown: Indicated, reading_log:
     share = 1.0 / (1.0 + np.exp(np.clip(broad[None] - good, -60.0, 60.0)))
     weighted = 1.0 / np.sqrt(np.maximum(share * precision, 1e-4 / deviation**2))
     by = shown.by if shown.by is not None else np.zeros((*mean.shape, 0))
+    steepest = STEEPEST * deviation[:, :, None]
+    by = np.clip(by, -steepest, steepest)
     missing = _missing_to_open(readings, mean)
     pulls = missing > 0.0
     width = _widths(sheet, shown, scaled, np.where(use, share, 0.0))
