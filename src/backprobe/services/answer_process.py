@@ -34,7 +34,10 @@ from backprobe.services.unavailable import Unavailable, not_taken
 
 YOUNG: Final = 1  # generation: what long-lived arrays hang on need not be looked through
 MOST_KNOWN: Final = 100  # sheets of which something is kept to go on from, about 1 MB each
-NICER_GLANCE, NICER_SEARCH = 5, 19  # storing and serving goes first, then glances
+NICER: Final = 5  # storing readings and serving pages goes first
+# Searches stand further back, once they have begun: glances go before them. Yet not so far that
+# other programs of a busy computer could keep an answer away for good.
+NICER_STILL: Final = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,11 +107,8 @@ class AnswerProcess:
 
 def _serve(there: Connection, deepest: Depth) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent alone answers Ctrl-C
-    nice = getattr(os, "nice", None)  # not on Windows
-    if nice is not None:
-        with contextlib.suppress(OSError):
-            nice(NICER_GLANCE if deepest is Depth.GLANCE else NICER_SEARCH)
-    answering = Answering()
+    _stand_back(NICER)
+    answering, still = Answering(), 0 if deepest is Depth.GLANCE else NICER_STILL
     gc.disable()
     while True:
         try:
@@ -119,6 +119,15 @@ def _serve(there: Connection, deepest: Depth) -> None:
         with contextlib.suppress(OSError):
             there.send(reply)
         gc.collect(YOUNG)  # while nobody waits
+        _stand_back(still)
+        still = 0
+
+
+def _stand_back(steps: int) -> None:
+    nice = getattr(os, "nice", None)  # not on Windows
+    if nice is not None and steps:
+        with contextlib.suppress(OSError):
+            nice(steps)
 
 
 class Answering:
