@@ -377,4 +377,4 @@ def test_processes_hand_over_what_they_found() -> None:
     assert seen.faults[0].fault == closer.faults[0].fault
     assert seen.estimates == before.estimates
     assert seen.next == not_taken(before.next, job)
-    assert seen.settled == before.settled
+    assert not seen.settled  # that takes a closer look

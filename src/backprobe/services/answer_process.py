@@ -177,5 +177,5 @@ def _glance(question: Question, progress: Callable[[str, float], None]) -> bytes
     answer = glance_in_words(seen, question.limits)
     if said is not None:
         still = not_taken(said.next, question.job)
-        answer = replace(answer, estimates=said.estimates, next=still, settled=said.settled)
+        answer = replace(answer, estimates=said.estimates, next=still)
     return packed(answer)

@@ -151,8 +151,11 @@ def known_view(
     alarm, remarks = _doubts(answer)
     misfit, is_bad = _misfit(answer)
     top = max(answer.faults, key=lambda f: f.probability, default=None)
-    is_open = stored.is_glance and not answer.next and not answer.settled
-    decision = None if is_open else repair_decision(answer, costs=costs, kind=job.connector.kind)
+    # Nothing is decided on a glance, and whether all is settled takes a closer look.
+    decision = (
+        None if stored.is_glance else repair_decision(answer, costs=costs, kind=job.connector.kind)
+    )
+    is_open = stored.is_glance and not answer.next
     return KnownView(
         sheet=sheet,
         is_current=is_current,
