@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from backprobe.core.inference.black_lead import LeadKind
 from backprobe.core.inference.sheet import Quantity
 from backprobe.families.schema import STATES
 from backprobe.job import Connector, Fitted, Indication, Job, Round, Terminal
@@ -129,8 +130,15 @@ def test_a_lead_that_was_checked_is_not_doubted() -> None:
 @pytest.mark.parametrize("check", [None, Indication(11.9)])
 def test_a_lead_that_was_not_checked_or_lacks_volts_is_doubted(check: Indication | None) -> None:
     conditions = problem_of(job("12", replace(FULL, black_lead_check=check))).conditions
-    assert [c.bad_lead for c in conditions] == [(), (0,)]
-    assert conditions[1].lead_bad.tolist() == [True]
+    assert [c.bad_lead for c in conditions] == [(), (0,), (0,)]
+    assert [c.lead_kind.tolist() for c in conditions] == [
+        [LeadKind.SOUND],
+        [LeadKind.WANDERING],
+        [LeadKind.STEADY],
+    ]
+    assert problem_of(job("12", replace(FULL, black_lead_check=check))).verdict.tolist() == [
+        *(0, 1, 1),
+    ]
 
 
 def test_rounds_whose_check_fails_are_bad_together() -> None:
@@ -141,14 +149,23 @@ def test_rounds_whose_check_fails_are_bad_together() -> None:
         for n, p in (("A", "bracket"), ("B", "body"))
     ]
     conditions = problem_of(job("12", *rounds)).conditions
-    assert [c.bad_lead for c in conditions] == [(), (0, 1)]
+    assert [c.bad_lead for c in conditions] == [(), (0, 1), (0, 1)]
+
+
+def test_a_failed_check_is_a_bad_lead_also_where_nothing_else_was_read() -> None:
+    hanging = Indication(0.01, False, "10 mV")
+    bare = replace(FULL, name="A", volts={}, black_lead_check=hanging)
+    conditions = problem_of(job("12", bare, replace(FULL, name="B"))).conditions
+    assert (0,) in [c.bad_lead for c in conditions]
 
 
 def test_priors_of_the_conditions_are_what_they_say() -> None:
     rounds = [
         replace(FULL, name=n, black_lead="bracket", black_lead_check=None) for n in ("A", "B")
     ]
-    found = {c.bad_lead: c.log_prior for c in problem_of(job("12", *rounds)).conditions}
+    found: dict[tuple[int, ...], float] = {}
+    for c in problem_of(job("12", *rounds)).conditions:  # steady or wandering
+        found[c.bad_lead] = np.logaddexp(found.get(c.bad_lead, -math.inf), c.log_prior)
     odd = BAD_LEAD_ELSEWHERE
     assert found[()] == pytest.approx(2 * math.log(1 - odd))
     assert found[(0,)] == found[(1,)] == pytest.approx(math.log(odd) + math.log(1 - odd))

@@ -131,7 +131,7 @@ def test_values_carried_to_another_fault_keep_their_names() -> None:
 def test_scores_are_those_of_the_fit() -> None:
     posterior = after("thermistor")
     fits, sheet = posterior.fits[0].rows(np.arange(5)), posterior.problem.sheet
-    found = score(posterior.bench, fits.hypothesis, fits.assigned, fits.z, sheet, fits.lead_bad)
+    found = score(posterior.bench, fits.hypothesis, fits.assigned, fits.z, sheet, fits.lead_kind)
     assert found == pytest.approx(fits.reading_log, abs=1e-6)
 
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +22,16 @@ from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.depth import Depth
-from backprobe.services.doubted import WORTH_WIDENING, alternatives, leading, reached
+from backprobe.services.doubted import (
+    WORTH_WIDENING,
+    Starts,
+    alternatives,
+    in_one_batch,
+    joined,
+    leading,
+    reached,
+    with_rivals,
+)
 from backprobe.services.fits import LAST_STEPS, distinct, refined, start_z
 from backprobe.services.problem import Condition, Problem
 from backprobe.services.search import NEAR, widened
@@ -31,7 +39,6 @@ from backprobe.vocabulary import NO_FAULT
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-Starts = tuple[IntArray, IntArray, Array]
 Most = tuple[int, int]
 
 TAKEN_OVER = (10, 20)  # explanations that are kept: without a fault and with one
@@ -127,7 +134,7 @@ def go_on(
                 _starts(bench, condition, known, at, own),
                 _starts(bench, condition, known, 0, of_plain),
             ]
-            found[n] = fit(bench.hypotheses.table, *_joined(starts), condition.sheet, STEPS)
+            found[n] = fit(bench.hypotheses.table, *joined(starts), condition.sheet, STEPS)
     new = [n for n in range(len(conditions)) if n not in found]
     searched = alternatives(bench, problem.sheet, [conditions[n] for n in new], plain)
     found |= dict(zip(new, searched, strict=True))
@@ -140,9 +147,10 @@ def go_on(
 def _older(problem: Problem, known: Known) -> list[int | None]:
     """Number of each condition among those of the older problem; None where it is new."""
 
-    def named(whole: Problem, c: Condition) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    def named(whole: Problem, c: Condition) -> tuple[tuple[str, ...], tuple[str, ...], bool]:
         names = [r.name for r in whole.rounds]
-        return tuple(names[i] for i in c.bad_lead), tuple(names[i] for i in c.key_off)
+        bad = tuple(names[i] for i in c.bad_lead)
+        return bad, tuple(names[i] for i in c.key_off), c.wanders
 
     old = {named(known.problem, c): n for n, c in enumerate(known.problem.conditions)}
     return [old.get(named(problem, c)) for c in problem.conditions]
@@ -164,17 +172,14 @@ def _fitted_together(
     fresh = screen(bench.bank, table, sheet, N_FRESH, per_hypothesis=1)
     plain = (fresh.hypothesis, fresh.assigned, start_z(bench, sheet, fresh.particle))
     own = known.fits[0].rows(_rows_taken_over(bench, known, 0, most))
-    parts = [_joined([plain, _starts(bench, conditions[0], known, 0, own)])]
+    parts = [joined([plain, _starts(bench, conditions[0], known, 0, own)])]
     beside = _starts(bench, conditions[0], known, 0, of_plain)
     for n, at in older.items():
         if n > 0:
             own = known.fits[at].rows(_rows_taken_over(bench, known, at, OF_DOUBTED))
-            parts.append(_joined([_starts(bench, conditions[n], known, at, own), beside]))
-    sizes = [part[0].size for part in parts]
-    bad = np.repeat(np.stack([conditions[n].lead_bad for n in older]), sizes, axis=0)
-    fits = fit(table, *_joined(parts), sheet, STEPS, bad)
-    ends = np.cumsum([0, *sizes])
-    return {n: fits.rows(np.arange(a, b)) for n, (a, b) in zip(older, pairwise(ends), strict=True)}
+            parts.append(joined([_starts(bench, conditions[n], known, at, own), beside]))
+    fits = in_one_batch(bench, sheet, [conditions[n] for n in older], parts)
+    return dict(zip(older, fits, strict=True))
 
 
 def _starts(bench: Workbench, condition: Condition, known: Known, at: int, best: Fit) -> Starts:
@@ -185,12 +190,6 @@ def _starts(bench: Workbench, condition: Condition, known: Known, at: int, best:
 
 def _rows_taken_over(bench: Workbench, known: Known, at: int, most: Most) -> IntArray:
     return _taken_over(bench, known.problem.conditions[at].sheet, known.fits[at], *most)
-
-
-def _joined(parts: Sequence[Starts]) -> Starts:
-    """Starts one after the other."""
-    hypothesis, assigned, z = zip(*parts, strict=True)
-    return np.concatenate(hypothesis), np.concatenate(assigned), np.concatenate(z)
 
 
 def _taken_over(bench: Workbench, sheet: Sheet, fits: Fit, n_sound: int, n_faulty: int) -> IntArray:
@@ -220,7 +219,7 @@ def _gone_into(
     """The same fits, bad measurements near the best gone into where they were not before."""
     score = reached(bench, problem.conditions, fits)
     before = reached(bench, known.problem.conditions, known.fits)
-    found = list(fits)
+    found, unseen = list(fits), []
     for n, condition in enumerate(problem.conditions):
         if n == 0 or score[n] <= score.max() - WORTH_WIDENING:
             continue
@@ -229,8 +228,8 @@ def _gone_into(
         if at is not None and not was_near:
             found[n] = alternatives(bench, problem.sheet, [condition], fits[0])[0]
         if at is None or not was_near or _leader(bench, fits[n]) != _leader(bench, known.fits[at]):
-            found[n] = widened(bench, condition.sheet, found[n])
-    return found
+            unseen.append(n)
+    return with_rivals(bench, problem.conditions, found, unseen)
 
 
 def _leader(bench: Workbench, fits: Fit) -> int:

@@ -8,17 +8,22 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.inference.fit import Fit, fit
+from backprobe.core.inference.black_lead import lifted_alike
+from backprobe.core.inference.fit import Fit, concatenate, fit
+from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.fits import start_z
 from backprobe.services.problem import Condition, corrected_sheets
+from backprobe.services.search import widened
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Starts = tuple[IntArray, IntArray, Array]  # hypotheses, their wires, coordinates
 
 N_START = 12
+N_STEADY = 12  # explanations behind a wandering lead that a steady one goes on from
 N_CARRIED = 10  # explanations of the plain sheet that each alternative is tried with
 STEPS = 6
 WORTH_WIDENING = 4.0  # nats behind the best within which a bad measurement is gone into
@@ -41,27 +46,81 @@ def alternatives(
         What explains the sheet taken at its word.
     """
     carried = plain.rows(leading(bench, plain)[:N_CARRIED])
-    lead = [c for c in conditions if c.bad_lead]
-    found: list[Fit] = []
-    if lead:
-        batch = [_starts_without(bench, c, carried) for c in lead]
-        sizes = [b[0].size for b in batch]
-        fits = fit(
-            bench.hypotheses.table,
-            np.concatenate([b[0] for b in batch]),
-            np.concatenate([b[1] for b in batch]),
-            np.concatenate([b[2] for b in batch]),
-            sheet,
-            STEPS,
-            np.repeat(np.stack([c.lead_bad for c in lead]), sizes, axis=0),
-        )
-        ends = np.cumsum([0, *sizes])
-        found += [fits.rows(np.arange(a, b)) for a, b in pairwise(ends)]
+    found = _behind_bad_leads(bench, sheet, [c for c in conditions if c.bad_lead], carried)
     for condition in conditions:
         if condition.key_off:
             starts = _starts_without(bench, condition, carried)
             found.append(fit(bench.hypotheses.table, *starts, condition.sheet, STEPS))
     return found
+
+
+def _behind_bad_leads(
+    bench: Workbench, sheet: Sheet, conditions: Sequence[Condition], carried: Fit
+) -> list[Fit]:
+    """Fits of bad black leads; steady ones go on from where wandering ones led, which pull less."""
+    if not conditions:
+        return []
+    sets = list(dict.fromkeys(c.bad_lead for c in conditions))
+    wandering = [Condition(sheet, 0.0, which, wanders=True) for which in sets]
+    first = in_one_batch(
+        bench, sheet, wandering, [_starts_without(bench, c, carried) for c in wandering]
+    )
+    by_set = dict(zip(sets, first, strict=True))
+    steady = [c for c in conditions if not c.wanders]
+    starts = [_steady(bench, sheet, by_set[c.bad_lead], c) for c in steady]
+    of_steady = iter(in_one_batch(bench, sheet, steady, starts))
+    return [by_set[c.bad_lead] if c.wanders else next(of_steady) for c in conditions]
+
+
+def _steady(bench: Workbench, sheet: Sheet, wandering: Fit, condition: Condition) -> Starts:
+    """The best explanations behind a wandering lead as starts behind a steady one."""
+    best = wandering.rows(leading(bench, wandering)[:N_STEADY])
+    kind = np.repeat(condition.lead_kind[None], len(best.z), axis=0)
+    layout = layout_of(bench.hypotheses.table.rows(best.hypothesis), sheet)
+    return best.hypothesis, best.assigned, lifted_alike(layout, best.z, best.lead_kind, kind)
+
+
+def with_rivals(
+    bench: Workbench, conditions: Sequence[Condition], fits: Sequence[Fit], which: Sequence[int]
+) -> list[Fit]:
+    """The same fits of all conditions, those of some with their nearest rivals beside them.
+
+    To a steady bad lead come the rivals found behind the same lead wandering: what it leaves room
+    for is within reach of more starts.
+    """
+    found = list(fits)
+    for n in sorted(which, key=lambda n: not conditions[n].wanders):
+        condition = conditions[n]
+        twin = next(
+            (k for k, c in enumerate(conditions) if c.wanders and c.bad_lead == condition.bad_lead),
+            n,
+        )
+        if twin != n:
+            wide = found[twin] if twin in which else widened(bench, condition.sheet, fits[twin])
+            starts = _steady(bench, condition.sheet, wide, condition)
+            more = in_one_batch(bench, condition.sheet, [condition], [starts])
+            found[n] = concatenate([found[n], *more])
+        found[n] = widened(bench, condition.sheet, found[n])
+    return found
+
+
+def in_one_batch(
+    bench: Workbench, sheet: Sheet, conditions: Sequence[Condition], starts: Sequence[Starts]
+) -> list[Fit]:
+    """Fits of conditions that share a sheet, each from its own starts."""
+    if not conditions:
+        return []
+    sizes = [own[0].size for own in starts]
+    kind = np.repeat(np.stack([c.lead_kind for c in conditions]), sizes, axis=0)
+    fits = fit(bench.hypotheses.table, *joined(starts), sheet, STEPS, kind)
+    ends = np.cumsum([0, *sizes])
+    return [fits.rows(np.arange(a, b)) for a, b in pairwise(ends)]
+
+
+def joined(parts: Sequence[Starts]) -> Starts:
+    """Starts one after the other."""
+    hypothesis, assigned, z = zip(*parts, strict=True)
+    return np.concatenate(hypothesis), np.concatenate(assigned), np.concatenate(z)
 
 
 def leading(bench: Workbench, fits: Fit) -> IntArray:
@@ -77,9 +136,7 @@ def reached(bench: Workbench, conditions: Sequence[Condition], fits: Sequence[Fi
     return np.array(best) + [c.log_prior for c in conditions]
 
 
-def _starts_without(
-    bench: Workbench, condition: Condition, carried: Fit
-) -> tuple[IntArray, IntArray, Array]:
+def _starts_without(bench: Workbench, condition: Condition, carried: Fit) -> Starts:
     """Starts that the readings suggest, and what explained the plain sheet best.
 
     The other rounds speak for themselves; where a check tells how much is missing, the doubtful

@@ -19,11 +19,11 @@ from backprobe.core.inference.importance import Draws, Group, group_modes
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.carry import Known, go_on, grew_out_of, known_of
 from backprobe.services.depth import Depth
-from backprobe.services.doubted import WORTH_WIDENING, alternatives, reached
+from backprobe.services.doubted import WORTH_WIDENING, alternatives, reached, with_rivals
 from backprobe.services.options import with_options
 from backprobe.services.problem import Problem
 from backprobe.services.sampling import draws_of
-from backprobe.services.search import explore, first_sight, widened, without_mistakes
+from backprobe.services.search import explore, first_sight, without_mistakes
 from backprobe.vocabulary import CONNECTOR_KINDS
 
 KIND_RIGHT = 0.8  # probability that a connector is of the kind it is taken for (common practice)
@@ -121,10 +121,8 @@ def _searched(problem: Problem, bench: Workbench, depth: Depth) -> list[Fit]:
     score = reached(bench, problem.conditions, fits)
     if depth is Depth.WHOLE and score[0] == score.max():
         fits[0] = plain = without_mistakes(bench, problem.sheet, plain)
-    return [
-        widened(bench, c.sheet, f) if f is not plain and x > score.max() - WORTH_WIDENING else f
-        for f, c, x in zip(fits, problem.conditions, score, strict=True)
-    ]
+    near = np.flatnonzero(score > score.max() - WORTH_WIDENING)
+    return with_rivals(bench, problem.conditions, fits, near[near > 0].tolist())
 
 
 def _from_earlier(

@@ -59,7 +59,7 @@ def refined(
         np.concatenate([z, changed]),
         sheet,
         steps,
-        np.concatenate([best.lead_bad, best.lead_bad[source]]),
+        np.concatenate([best.lead_kind, best.lead_kind[source]]),
         gentle=fitting.GENTLE[-1:],
     )
     return fitting.concatenate([further, rest])
@@ -121,7 +121,7 @@ def _better_choices(bench: Workbench, sheet: Sheet, fits: Fit) -> Array:
         fits.assigned[source],
         changed,
         sheet,
-        fits.lead_bad[source],
+        fits.lead_kind[source],
     ).sum(axis=1)
     tried += choice_log_probability(rows.rows(source), layout, changed)
     for k in np.argsort(tried):
@@ -154,13 +154,13 @@ def _better_driven_choices(
         for shift in range(1, int(count.max(initial=1, where=moving))):
             option = (places + shift) % np.maximum(count, 1)
             changed = track.moved(own.z, option, moving)
-            found = score(bench, own.hypothesis, own.assigned, changed, sheet, own.lead_bad)
+            found = score(bench, own.hypothesis, own.assigned, changed, sheet, own.lead_kind)
             better = np.repeat(by_round(found - own.reading_log, sheet), n_end, axis=1)
             at = (row, place, c, option[:, :, c])
             there = moving[:, :, c] & (shift < count[:, :, c])
             gain[at] = np.where(there, better, gain[at])
     best = track.moved(own.z, best_path(track, gain), track.used)
-    found = score(bench, own.hypothesis, own.assigned, best, sheet, own.lead_bad).sum(axis=1)
+    found = score(bench, own.hypothesis, own.assigned, best, sheet, own.lead_kind).sum(axis=1)
     layout_rows = rows.rows(some)
     is_better = found + choice_log_probability(layout_rows, layout, best) > now[
         some
@@ -184,9 +184,9 @@ def score(
     assigned: IntArray,
     z: Array,
     sheet: Sheet,
-    lead_bad: Bools,
+    lead_kind: IntArray,
 ) -> Array:
     """Log likelihood of each reading at given coordinates, no slopes, (M, n_read)."""
     if not hypothesis.size:
         return np.zeros((0, sheet.n_read))
-    return readings_log(bench.hypotheses.table.rows(hypothesis), assigned, z, sheet, lead_bad)
+    return readings_log(bench.hypotheses.table.rows(hypothesis), assigned, z, sheet, lead_kind)

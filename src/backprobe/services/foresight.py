@@ -120,7 +120,7 @@ def _shown(
         sheet,
         assigned=assigned,
         ohm_rounds=sheet.ohm_rounds,
-        lead_bad=_lead_bad(posterior, samples.draws.condition[rows], settings),
+        lead_kind=_lead_kind(posterior, samples.draws.condition[rows], settings),
     )
     return indicate(table, sheet, prediction, pick=assigned)
 
@@ -203,13 +203,11 @@ def _stay(z: Array, posterior: Posterior, samples: Samples, old: Layout, new: La
             z[:, own] = np.where(stays, last, z[:, own])
 
 
-def _lead_bad(
-    posterior: Posterior, condition: IntArray, settings: Sequence[Setting]
-) -> NDArray[np.bool_]:
-    """Settings that go on with a black lead which a sample takes to be bad, (n_samp, n_setting)."""
-    bad = np.stack([c.lead_bad for c in posterior.problem.conditions])[condition]
+def _lead_kind(posterior: Posterior, condition: IntArray, settings: Sequence[Setting]) -> IntArray:
+    """Kind of black lead that a sample takes each setting to go on with, (n_samp, n_setting)."""
+    kind = np.stack([c.lead_kind for c in posterior.problem.conditions])[condition]
     columns = [
-        np.zeros(condition.size, dtype=bool) if s.continued is None else bad[:, s.continued]
+        np.zeros(condition.size, dtype=np.int64) if s.continued is None else kind[:, s.continued]
         for s in settings
     ]
     return np.stack(columns, axis=1)

@@ -47,14 +47,14 @@ def from_every_particle(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     families = [bench.hypotheses.pairs[h][0].id for h in first.hypothesis[order]]
     others = np.sort(np.unique(families, return_index=True)[1])
     leading = order[np.union1d(np.arange(min(N_WHOLE_BEST, order.size)), others)[:N_WHOLE]]
-    hypothesis, assigned, lead_bad = _with_sound(bench, first.rows(leading))
+    hypothesis, assigned, lead_kind = _with_sound(bench, first.rows(leading))
     own = [np.flatnonzero(bench.bank.hypothesis == h) for h in hypothesis]
     source = np.repeat(np.arange(len(own)), [some.size for some in own])
     particle = np.concatenate(own)
     added = np.flatnonzero(source >= leading.size)
     if added.size:
         of, z = source[added], start_z(bench, sheet, particle[added])
-        like = score(bench, hypothesis[of], assigned[of], z, sheet, lead_bad[of]).sum(axis=1)
+        like = score(bench, hypothesis[of], assigned[of], z, sheet, lead_kind[of]).sum(axis=1)
         near = added[_best_of_each(of, like, N_SOUND_NEAREST)]
         kept = np.concatenate([np.flatnonzero(source < leading.size), near])
         source, particle = source[kept], particle[kept]
@@ -62,20 +62,20 @@ def from_every_particle(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
         bench,
         sheet,
         (hypothesis[source], assigned[source], start_z(bench, sheet, particle)),
-        lead_bad[source],
+        lead_kind[source],
         lambda total: _best_of_each(source, total, N_SIFTED_EACH),
     )
     return refined(bench, sheet, found)
 
 
-def _with_sound(bench: Workbench, leading: Fit) -> tuple[IntArray, IntArray, Bools]:
+def _with_sound(bench: Workbench, leading: Fit) -> tuple[IntArray, IntArray, IntArray]:
     """Hypotheses, wires and doubted leads of explanations, and of the best one's circuit unharmed.
 
     Where the best (first) has a fault, each family of its circuit stands there without one too:
     with the wires of the family's best, and with some of like roles exchanged.
     """
     table, pairs = bench.hypotheses.table, bench.hypotheses.pairs
-    hypothesis, assigned, lead_bad = [leading.hypothesis], [leading.assigned], [leading.lead_bad]
+    hypothesis, assigned, lead_kind = [leading.hypothesis], [leading.assigned], [leading.lead_kind]
     best, fault = pairs[leading.hypothesis[0]]
     alike = np.array([pairs[h][0].title == best.title for h in leading.hypothesis])
     sound = np.array([bench.hypotheses.sound(h) for h in leading.hypothesis])
@@ -86,17 +86,17 @@ def _with_sound(bench: Workbench, leading: Fit) -> tuple[IntArray, IntArray, Boo
         wires = np.concatenate([leading.assigned[k : k + 1], other])
         hypothesis.append(np.full(len(wires), sound[k]))
         assigned.append(wires)
-        lead_bad.append(np.repeat(leading.lead_bad[k : k + 1], len(wires), axis=0))
+        lead_kind.append(np.repeat(leading.lead_kind[k : k + 1], len(wires), axis=0))
     all_hypotheses, all_wires = np.concatenate(hypothesis), np.concatenate(assigned)
     own = first_of_each(table, all_hypotheses, all_wires)
-    return all_hypotheses[own], all_wires[own], np.concatenate(lead_bad)[own]
+    return all_hypotheses[own], all_wires[own], np.concatenate(lead_kind)[own]
 
 
 def sifted(
     bench: Workbench,
     sheet: Sheet,
     start: tuple[IntArray, IntArray, Array],
-    lead_bad: Bools,
+    lead_kind: IntArray,
     keep: Callable[[Array], IntArray],
     patience: float = PATIENT,
 ) -> Fit:
@@ -107,10 +107,10 @@ def sifted(
     uncertainties in the first step.
     """
     table, (hypothesis, assigned, z) = bench.hypotheses.table, start
-    first = fit(table, hypothesis, assigned, z, sheet, 1, lead_bad, gentle=(patience,))
+    first = fit(table, hypothesis, assigned, z, sheet, 1, lead_kind, gentle=(patience,))
     near = keep(first.log_posterior + table.log_prior[hypothesis])
-    z, lead_bad = first.z[near], lead_bad[near]
-    return fit(table, hypothesis[near], assigned[near], z, sheet, AFTER_STEPS, lead_bad, gentle=())
+    z, lead_kind = first.z[near], lead_kind[near]
+    return fit(table, hypothesis[near], assigned[near], z, sheet, AFTER_STEPS, lead_kind, gentle=())
 
 
 def as_good(score: Array) -> IntArray:

@@ -84,11 +84,10 @@ def question_of(posterior: Posterior, samples: Samples, roles: IntArray) -> Ques
     """Answers of samples; ``roles`` are those of each sample's wires, (n_samp, n_wire)."""
     draws, assigned = samples.draws, samples.assigned
     of_terminal = np.take_along_axis(roles, assigned, axis=1)
+    said = posterior.problem.verdict[draws.condition]
     claims = [
         _claim(posterior, int(h), row, wires, int(c))
-        for h, row, wires, c in zip(
-            draws.hypothesis, of_terminal, assigned, draws.condition, strict=True
-        )
+        for h, row, wires, c in zip(draws.hypothesis, of_terminal, assigned, said, strict=True)
     ]
     mass: dict[Claim, float] = defaultdict(float)
     for claim, w in zip(claims, samples.weight, strict=True):

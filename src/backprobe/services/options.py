@@ -95,7 +95,7 @@ def _others(bench: Workbench, sheet: Sheet, fits: Fit, some: IntArray) -> _Other
         fits.assigned[source],
         changed,
         sheet,
-        fits.lead_bad[source],
+        fits.lead_kind[source],
     )
     place = np.argmax(changed != fits.z[source], axis=1)  # the only one that differs
     cost = (fits.reading_log[source] - found).sum(axis=1)
@@ -146,7 +146,7 @@ def _beside(bench: Workbench, sheet: Sheet, fits: Fit, others: _Others, behind: 
         z[chosen],
         sheet,
         STEPS,
-        fits.lead_bad[source],
+        fits.lead_kind[source],
         gentle=(),
     )
     # What is summed over in the one is not counted again in the other.

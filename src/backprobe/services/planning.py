@@ -175,7 +175,8 @@ def _measurement_known(posterior: Posterior) -> bool:
     if trusted.whole >= TRUSTED or not rounds:
         return trusted.whole >= TRUSTED
     draws = posterior.draws
-    surest = float(np.bincount(draws.condition, weights=draws.weight).max())
+    said = posterior.problem.verdict[draws.condition]
+    surest = float(np.bincount(said, weights=draws.weight).max())
     return surest >= TRUSTED and trusted.rounds[rounds[-1].name] >= TRUSTED
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from backprobe.core.inference.black_lead import LeadKind
 from backprobe.core.inference.readings import BY_METER
 from backprobe.core.inference.sheet import Quantity, Sheet, SheetRound
 from backprobe.families.schema import STATES
@@ -16,6 +17,7 @@ from backprobe.services.accuracy import common_offset, common_share, standard_un
 from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES, SCAN_NAMES
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 RAISED_FROM_RPM = 1300.0
 DIAGRAM_RIGHT = 0.92  # probability that a diagram shows the role a wire has (common practice)
@@ -65,12 +67,14 @@ class Condition:
     """One way in which the measurement may have been: its sheet and its log prior.
 
     bad_lead, key_off : numbers of the rounds that it calls bad.
+    wanders : whether bad black leads are another at each reading.
     """
 
     sheet: Sheet
     log_prior: float
     bad_lead: tuple[int, ...] = ()
     key_off: tuple[int, ...] = ()
+    wanders: bool = False
 
     @property
     def bad_rounds(self) -> tuple[int, ...]:
@@ -78,9 +82,11 @@ class Condition:
         return self.bad_lead + self.key_off
 
     @property
-    def lead_bad(self) -> NDArray[np.bool_]:
-        """Whether each round is behind a bad black lead, (R,)."""
-        return np.isin(np.arange(len(self.sheet.rounds)), self.bad_lead)
+    def lead_kind(self) -> NDArray[np.int64]:
+        """`LeadKind` of each round, (R,)."""
+        bad = LeadKind.WANDERING if self.wanders else LeadKind.STEADY
+        is_bad = np.isin(np.arange(len(self.sheet.rounds)), self.bad_lead)
+        return np.where(is_bad, int(bad), int(LeadKind.SOUND))
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +96,12 @@ class Problem:
     job: Job
     rounds: tuple[Round, ...]
     conditions: tuple[Condition, ...]
+
+    @property
+    def verdict(self) -> IntArray:
+        """Number of the first condition that calls the same rounds bad, (n_condition,)."""
+        said = [(c.bad_lead, c.key_off) for c in self.conditions]
+        return np.array([said.index(one) for one in said], dtype=np.int64)
 
     @property
     def sheet(self) -> Sheet:
@@ -262,12 +274,17 @@ def _of_round(job: Job, r: Round, index: int) -> Iterator[_Row]:
 
 
 def _conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:
-    """The sheet as it stands, then with each black-lead point bad, then with the key not on."""
+    """The sheet as it stands, then with bad black leads, then with the key not on.
+
+    Black leads are bad in one way in all rounds, wandering or steady, each as likely as the other.
+    """
     prior = [BAD_LEAD if r.black_lead == BATTERY_NEGATIVE else BAD_LEAD_ELSEWHERE for r in rounds]
     sound = float(np.sum(np.log1p(-np.array(prior)))) if rounds else 0.0
     yield Condition(sheet, sound)
     for which in _bad_leads(rounds):
-        yield Condition(sheet, sound + _log_odds(rounds, prior, which), which)
+        log_prior = sound + _log_odds(rounds, prior, which) - np.log(2.0)
+        yield Condition(sheet, log_prior, which, wanders=True)
+        yield Condition(sheet, log_prior, which)
     for i, r in enumerate(rounds):
         if r.key == "on" and _may_be_off(r):
             changed = replace(sheet.rounds[i], powered=False)
@@ -282,7 +299,7 @@ def _bad_leads(rounds: tuple[Round, ...]) -> list[tuple[int, ...]]:
     Rounds whose check fails are bad together (a sound lead can't fail it but by a slip of the
     pen); beside them each doubtful round, and all doubtful rounds on one point.
     """
-    doubtful = [i for i, r in enumerate(rounds) if _has_volts(r) and not _lead_holds(r)]
+    doubtful = [i for i, r in enumerate(rounds) if _lead_fails(r) or _may_be_bad(r)]
     failed = {i for i in doubtful if _lead_fails(rounds[i])}
     sets = [failed] if failed else []
     sets += [failed | {i} for i in doubtful]
@@ -340,6 +357,11 @@ def corrected_sheets(sheet: Sheet, rounds: tuple[int, ...]) -> list[Sheet]:
         )
         for value in (sheet.value + shift[sheet.round], sheet.value * gain[sheet.round])
     ]
+
+
+def _may_be_bad(r: Round) -> bool:
+    """Whether volts were read in a round by a lead that no check shows to be sound."""
+    return _has_volts(r) and not _lead_holds(r)
 
 
 def _lead_holds(r: Round) -> bool:

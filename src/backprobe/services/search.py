@@ -178,7 +178,7 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit, width: Width) -> Fi
     )
     hypothesis, wires = start.hypothesis, start.assigned
     z = start_z(bench, sheet, own[start.particle])
-    sound_lead = np.zeros((hypothesis.size, len(sheet.rounds)), dtype=bool)
+    sound_lead = np.zeros((hypothesis.size, len(sheet.rounds)), dtype=np.int64)
     like = score(bench, hypothesis, wires, z, sheet, sound_lead).sum(axis=1)
     order = np.argsort(-(like + table.log_prior[hypothesis]), kind="stable")
     near = order[first_of_each(table, hypothesis[order], wires[order])][: width.n_fitted]
@@ -223,7 +223,7 @@ def nearest_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
         z.append(moved(bench, layout, source, first.z[row], some))
         assigned.append(np.repeat(first.assigned[row : row + 1], some.size, axis=0))
     hypothesis, wires, start = np.concatenate(target), np.concatenate(assigned), np.concatenate(z)
-    doubted = first.lead_bad[:1]
+    doubted = first.lead_kind[:1]
     start = _best_severity(bench, hypothesis, wires, start, sheet, doubted)
     near, swapped = _near_exchanges(bench, sheet, first, leading)
     return fit(
@@ -254,12 +254,12 @@ def _best_severity(
     assigned: IntArray,
     z: Array,
     sheet: Sheet,
-    lead_bad: Bools,
+    lead_kind: IntArray,
 ) -> Array:
     """Starting coordinates with the severity that explains the readings best as they stand."""
     place = np.array([bench.hypotheses.severity_place(int(h)) for h in hypothesis])
     rows = np.arange(hypothesis.size)
-    doubted = np.repeat(lead_bad, hypothesis.size, axis=0)
+    doubted = np.repeat(lead_kind, hypothesis.size, axis=0)
     scores, tried = [], []
     for severity in SEVERITY_STARTS:
         some = z.copy()
@@ -281,7 +281,7 @@ def _near_exchanges(
     n_swap = [len(some) for some in swapped]
     source = np.repeat(np.array(leading, dtype=np.int64), n_swap)
     wires = np.concatenate(swapped)
-    doubted = first.lead_bad[source]
+    doubted = first.lead_kind[source]
     like = score(bench, first.hypothesis[source], wires, first.z[source], sheet, doubted)
     cost = first.reading_log[source].sum(axis=1) - like.sum(axis=1)
     cost[source == leading[0]] = -np.inf

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from scipy.integrate import simpson
 from scipy.stats import t as student
 
+from backprobe.core.inference import black_lead, likelihood, predict
 from backprobe.core.inference import fit as fitting
-from backprobe.core.inference import likelihood, predict
 from backprobe.core.inference.choices import choice_bins, is_choice
 from backprobe.core.inference.fit import _precision, fit
 from backprobe.core.inference.hypotheses import HypothesisTable
@@ -108,8 +108,8 @@ def pull_up_sheet(
     monkeypatch: pytest.MonkeyPatch, deviation: float
 ) -> tuple[HypothesisTable, Sheet, int]:
     """A pull-up, the only unknown, loaded with 1 kohm; the black lead known to be sound."""
-    monkeypatch.setattr(predict, "SOUND_LEAD_VOLT", 0.0)
-    monkeypatch.setattr(predict, "SOUND_POINT_VOLT", 0.0)
+    monkeypatch.setattr(black_lead, "LIFT_VOLT", np.zeros(3))
+    monkeypatch.setattr(black_lead, "SOUND_POINT_VOLT", 0.0)
     found = healthy("thermistor-two-wire", 2)
     table = found.table
     z = np.zeros((1, layout_of(table, sheet(2, (UNPLUGGED,))).size))

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from backprobe.core.inference.black_lead import LeadKind
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.likelihood import LEAD_OHM, OPEN_OHM, Indicated, indicate
@@ -71,7 +72,7 @@ def told(
     readings: Sheet,
     z: Array,
     assigned: IntArray,
-    lead_bad: Bools | None = None,
+    lead_kind: IntArray | None = None,
     *,
     slopes: bool = False,
 ) -> tuple[Prediction, Indicated]:
@@ -82,20 +83,20 @@ def told(
         assigned=assigned,
         sensitivities=slopes,
         ohm_rounds=readings.ohm_rounds,
-        lead_bad=lead_bad,
+        lead_kind=lead_kind,
     )
     return prediction, indicate(table, readings, prediction, pick=assigned)
 
 
 def differences(
-    table: HypothesisTable, readings: Sheet, z: Array, assigned: IntArray, lead_bad: Bools
+    table: HypothesisTable, readings: Sheet, z: Array, assigned: IntArray, lead_kind: IntArray
 ) -> tuple[Array, Bools]:
     """Central differences of every indication by every coordinate, and where there is no kink."""
     n_row, n_z = z.shape
     steps = np.concatenate([np.eye(n_z), -np.eye(n_z), np.zeros((1, n_z))]) * STEP
     moved = (z[:, None] + steps).reshape(-1, n_z)
     row = np.repeat(np.arange(n_row), len(steps))
-    shown = told(table.rows(row), readings, moved, assigned[row], lead_bad[row])[1]
+    shown = told(table.rows(row), readings, moved, assigned[row], lead_kind[row])[1]
     mean = shown.mean[:, :, 0].reshape(n_row, len(steps), readings.n_read)
     high, low, zero = mean[:, :n_z], mean[:, n_z : 2 * n_z], mean[:, 2 * n_z :]
     by = np.swapaxes((high - low) / (2 * STEP), 1, 2)
@@ -142,9 +143,9 @@ FAMILIES = (
 
 
 @pytest.mark.parametrize(("family", "n", "n_row"), FAMILIES)
-@pytest.mark.parametrize("bad", [False, True])
+@pytest.mark.parametrize("lead", LeadKind)
 def test_slopes_of_every_indication_are_central_differences(
-    family: str, n: int, n_row: int, bad: bool
+    family: str, n: int, n_row: int, lead: LeadKind
 ) -> None:
     whole = hypotheses(family, n).table
     # The sound circuit, and two faults from the middle of the list.
@@ -152,10 +153,10 @@ def test_slopes_of_every_indication_are_central_differences(
     readings = everything(n)
     layout = layout_of(table, readings)
     z = far_from_choices(table, layout, draws(n_row, layout.size, 13, 0.7))
-    assigned, lead_bad = identity(n_row, n), np.full((n_row, len(ROUNDS)), bad)
-    prediction, shown = told(table, readings, z, assigned, lead_bad, slopes=True)
+    assigned, lead_kind = identity(n_row, n), np.full((n_row, len(ROUNDS)), int(lead))
+    prediction, shown = told(table, readings, z, assigned, lead_kind, slopes=True)
     assert shown.by is not None
-    expected, smooth = differences(table, readings, z, assigned, lead_bad)
+    expected, smooth = differences(table, readings, z, assigned, lead_kind)
     # A central difference errs by the third derivative times STEP squared over six, and by rounding
     # of a volt over STEP; 1e-4 of the slope bounds both where the map is smooth.
     bound = 1e-4 * (1.0 + np.abs(expected)) + rounding(readings, prediction, shown)[:, :, None]
@@ -374,7 +375,7 @@ def test_black_lead_offset_is_taken_from_every_voltage_of_its_round() -> None:
     readings = sheet(2, (UNPLUGGED, KEY_ON), *rows)
     layout = layout_of(found.table, readings)
     z = np.zeros((1, layout.size))
-    bad = np.array([[False, True]])
+    bad = np.array([[LeadKind.SOUND, LeadKind.WANDERING]], dtype=np.int64)
     sound = told(found.table, readings, z, identity(1, 2), bad)[1].mean[0, :, 0]
     z[0, layout.lead(1)[0]] = 0.5
     p, shown = told(found.table, readings, z, identity(1, 2), bad)

@@ -64,7 +64,7 @@ class Fit:
     residual : ndarray, shape (M, n_read): noted minus predicted, in deviations; NaN where none.
     jacobian : ndarray, shape (M, n_read, n_z), scaled rows are by / deviation.
     deviation : ndarray, shape (M, n_read): of each reading after reweighting.
-    lead_bad : ndarray of bool, shape (M, R): rounds taken to be behind a bad black lead.
+    lead_kind : ndarray of int, shape (M, R): `LeadKind` that each round is taken to have.
     predicted : ndarray, shape (M, n_read): indication at z, log for hertz and ohm, NaN: none.
     log_choice : ndarray, shape (M,): log probability of the choices, summed over those that no
         reading depends on.
@@ -81,7 +81,7 @@ class Fit:
     residual: Array
     jacobian: Array
     deviation: Array
-    lead_bad: Bools
+    lead_kind: IntArray
     predicted: Array
     log_choice: Array
     told: Bools
@@ -103,7 +103,7 @@ def fit(
     start: Array,
     sheet: Sheet,
     n_step: int = 6,
-    lead_bad: Bools | None = None,
+    lead_kind: IntArray | None = None,
     gentle: tuple[float, ...] = GENTLE,
 ) -> Fit:
     """Fit explanations from given starting coordinates.
@@ -122,8 +122,8 @@ def fit(
         The readings.
     n_step : int
         Updates.
-    lead_bad : ndarray of bool, shape (M, R), optional
-        Rounds that an explanation takes to be behind a bad black lead.
+    lead_kind : ndarray of int, shape (M, R), optional
+        `LeadKind` that an explanation takes each round to have; sound by default.
     gentle : tuple of float
         Factors on the uncertainties in the first steps; empty where the start is near.
 
@@ -136,8 +136,8 @@ def fit(
     layout = layout_of(rows, sheet)
     held = is_choice(rows, layout)
     readings = readings_of(sheet)
-    if lead_bad is None:
-        lead_bad = np.zeros((start.shape[0], len(sheet.rounds)), dtype=bool)
+    if lead_kind is None:
+        lead_kind = np.zeros((start.shape[0], len(sheet.rounds)), dtype=np.int64)
     walk: dict[str, IntArray] = {}
     plan = prepare(
         rows,
@@ -152,7 +152,7 @@ def fit(
     damping = np.ones(len(z))
     keep: _State | None = None
     for step in range(n_step + 1):
-        state = _evaluate(rows, assigned, z, sheet, readings, lead_bad, walk, plan)
+        state = _evaluate(rows, assigned, z, sheet, readings, lead_kind, walk, plan)
         score = state.reading_log.sum(axis=1) - 0.5 * np.sum(np.where(held, 0.0, z) ** 2, axis=1)
         better = score > best_score
         damping = np.where(better, np.minimum(1.0, damping * 2), damping / 3)
@@ -174,7 +174,7 @@ def fit(
         raise AssertionError  # the loop ran once at least; tells the type checker
     side = limit_side(plan.rounds, best)
     keep = keep.told_by(np.isfinite(readings.value)).without(side != 0)
-    told = held & _told(table, hypothesis, assigned, best, sheet, lead_bad, keep.reading_log)
+    told = held & _told(table, hypothesis, assigned, best, sheet, lead_kind, keep.reading_log)
     _, log_choice = choice_bins(rows, layout, best, told)
     spread = log_determinant(keep.jacobian, keep.deviation)
     return Fit(
@@ -187,7 +187,7 @@ def fit(
         residual=keep.residual,
         jacobian=keep.jacobian,
         deviation=keep.deviation,
-        lead_bad=lead_bad,
+        lead_kind=lead_kind,
         predicted=keep.predicted,
         log_choice=log_choice,
         told=told,
@@ -200,7 +200,7 @@ def _told(
     assigned: IntArray,
     z: Array,
     sheet: Sheet,
-    lead_bad: Bools,
+    lead_kind: IntArray,
     reading_log: Array,
 ) -> Bools:
     """Which coordinates count, (M, n_z): all but driven choices in rounds that don't tell them.
@@ -219,7 +219,7 @@ def _told(
     for c in range(track.at.shape[1]):
         only = np.arange(track.at.shape[1]) == c
         shifted = track.moved(z[some], (places + 1) % count, track.used & only)
-        found = readings_log(rows, assigned[some], shifted, sheet, lead_bad[some])
+        found = readings_log(rows, assigned[some], shifted, sheet, lead_kind[some])
         change = by_round(found - reading_log[some], sheet)  # (m, R)
         depends = np.repeat(np.abs(change) > INDIFFERENT, layout.n_end, axis=1)
         told[some[:, None], track.at[:, c]] = depends
@@ -227,11 +227,11 @@ def _told(
 
 
 def readings_log(
-    rows: HypothesisTable, assigned: IntArray, z: Array, sheet: Sheet, lead_bad: Bools
+    rows: HypothesisTable, assigned: IntArray, z: Array, sheet: Sheet, lead_kind: IntArray
 ) -> Array:
     """Log likelihood of each reading at given coordinates, no slopes, (M, n_read)."""
     prediction = predict(
-        rows, z, sheet, assigned=assigned, ohm_rounds=sheet.ohm_rounds, lead_bad=lead_bad
+        rows, z, sheet, assigned=assigned, ohm_rounds=sheet.ohm_rounds, lead_kind=lead_kind
     )
     readings = readings_of(sheet)
     shown = indicate(rows, sheet, prediction, pick=assigned, readings=readings)
@@ -287,11 +287,11 @@ def _evaluate(
     z: Array,
     sheet: Sheet,
     readings: Readings,
-    lead_bad: Bools,
+    lead_kind: IntArray,
     walk: dict[str, IntArray],
     plan: PredictionPlan,
 ) -> _State:
-    prediction = predict(rows, z, sheet, lead_bad=lead_bad, walk=walk, plan=plan)
+    prediction = predict(rows, z, sheet, lead_kind=lead_kind, walk=walk, plan=plan)
     shown = indicate(rows, sheet, prediction, pick=assigned, readings=readings)
     reading_log = log_likelihood(sheet, shown, readings)[:, :, 0]
     return _linearised(sheet, readings, shown, reading_log)

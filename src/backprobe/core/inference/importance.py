@@ -280,19 +280,19 @@ def gaussian_draws(
     own = [_off_mode(scaled[k], int(n), rng) for k, n in enumerate(n_draw)]
     off = np.where(held, 0.0, np.concatenate(own))
     wanted = fits.predicted[each] + (jacobian[place] @ off[:, :, None])[:, :, 0]
-    assigned, lead_bad = fits.assigned[each], fits.lead_bad[each]
+    assigned, lead_kind = fits.assigned[each], fits.lead_kind[each]
     plan = prepare(rows, sheet, assigned=assigned, ohm_rounds=sheet.ohm_rounds)
     readings = readings_of(sheet)
     z = np.clip(fits.z[each] + off, -FURTHEST_DRAW, FURTHEST_DRAW)
     for _ in range(N_CORRECTION):
-        prediction = predict(rows, z, sheet, lead_bad=lead_bad, plan=plan)
+        prediction = predict(rows, z, sheet, lead_kind=lead_kind, plan=plan)
         shown = indicate(rows, sheet, prediction, assigned, readings).mean[:, :, 0]
         both = np.isfinite(wanted) & np.isfinite(shown)
         miss = np.where(both, wanted, 0.0) - np.where(both, shown, 0.0)
         miss = np.clip(miss / deviation[place], -LARGEST_MISS, LARGEST_MISS)
         moved = (miss[:, None] @ gain[place])[:, 0]
         z = np.where(held, z, np.clip(z + moved, -FURTHEST_DRAW, FURTHEST_DRAW))
-    return z, predict(rows, z, sheet, lead_bad=lead_bad, plan=plan)
+    return z, predict(rows, z, sheet, lead_kind=lead_kind, plan=plan)
 
 
 @dataclass(frozen=True, slots=True)
@@ -339,7 +339,7 @@ def weigh(
         sheet,
         assigned=assigned,
         ohm_rounds=sheet.ohm_rounds,
-        lead_bad=fits.lead_bad[mode],
+        lead_kind=fits.lead_kind[mode],
     )
     readings = readings_of(sheet)
     shown = indicate(rows, sheet, prediction, readings=readings)

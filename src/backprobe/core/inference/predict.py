@@ -15,6 +15,7 @@ from backprobe.core.circuit.evaluate import evaluate_wired
 from backprobe.core.circuit.plan import N_SWITCH, Mode
 from backprobe.core.circuit.sensitivity import Wanted, wanted_entries
 from backprobe.core.circuit.wiring import Extra, Solutions, Wiring, wire
+from backprobe.core.inference.black_lead import lead_at
 from backprobe.core.inference.combine import (
     BATTERY_SLOT,
     LevelPlan,
@@ -26,7 +27,6 @@ from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.lone_sensor import SensorPlan, plan_sensor, sensor_ohm
 from backprobe.core.inference.prediction import AT_WIRES, OF_ROUND, Field, Prediction
-from backprobe.core.inference.prior import normal_shape, uniform_shape
 from backprobe.core.inference.round_values import RoundPlan, plan_rounds, round_values
 from backprobe.core.inference.sheet import N_RANGE, Sheet, SheetRound
 
@@ -37,12 +37,6 @@ IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Walk = dict[str, IntArray]
 
-SOUND_POINT_VOLT = (
-    0.01  # offset of a sound black-lead point, one standard deviation (common practice)
-)
-SOUND_LEAD_VOLT = 0.005  # how it changes from round to round (common practice)
-BAD_LEAD_VOLT = 1.0  # of a bad one (common practice)
-BAD_LEAD_GAIN = (0.45, 1.0)  # its gain lies between these (common practice)
 ALL_FIELDS = (*AT_WIRES, *OF_ROUND)
 
 
@@ -130,7 +124,7 @@ def predict(
     assigned: IntArray | None = None,
     sensitivities: bool = False,
     ohm_rounds: Collection[int] = (),
-    lead_bad: Bools | None = None,
+    lead_kind: IntArray | None = None,
     walk: Walk | None = None,
     plan: PredictionPlan | None = None,
 ) -> Prediction:
@@ -150,8 +144,8 @@ def predict(
         Whether to return derivatives by z.
     ohm_rounds : collection of int
         Rounds in which to solve the lone sensor for an ohmmeter.
-    lead_bad : ndarray of bool, shape (M, R), optional
-        Rounds that are explained with a bad black-lead point.
+    lead_kind : ndarray of int, shape (M, R), optional
+        `LeadKind` that each round is explained with; sound by default.
     walk : dict, optional
         Regions of piecewise-linear elements, kept between calls with like z, for speed.
     plan : PredictionPlan, optional
@@ -177,14 +171,14 @@ def predict(
     if walk is not None:
         walk["volts"] = found.region
     ohm, ohm_by = sensor_ohm(plan.sensor, values, table.role.shape[1])
-    if lead_bad is None:
-        lead_bad = np.zeros((z.shape[0], len(sheet.rounds)), dtype=bool)
-    offset, gain = _lead(layout, sheet, z, lead_bad, plan.wanted is not None)
+    if lead_kind is None:
+        lead_kind = np.zeros((z.shape[0], len(sheet.rounds)), dtype=np.int64)
+    offset, gain = lead_at(layout, sheet, z, lead_kind, sensitivities=plan.wanted is not None)
     return Prediction(
         **combine(plan.levels, values, found, plan.slopes),
         ohm=ohm,
         ohm_by=ohm_by,
-        lead_bad=lead_bad,
+        lead_kind=lead_kind,
         meter=z[:, layout.meter : layout.meter + 1 + N_RANGE],
         meter_at=layout.meter,
         lead_offset=offset,
@@ -267,29 +261,3 @@ def _fitted(
                     nodes[:, r, f, side] = np.take_along_axis(full, wire[:, None], axis=1)[:, 0]
             siemens[:, r, f] = 1.0 / ohm
     return Extra(nodes.reshape(-1, most, 2)[row_round], siemens.reshape(-1, most)[row_round])
-
-
-def _lead(
-    layout: Layout, sheet: Sheet, z: Array, lead_bad: Bools, sensitivities: bool
-) -> tuple[Field, Field]:
-    """Offset and gain of the black lead in each round, (M, R, 1)."""
-    n_m, n_r = lead_bad.shape
-    at = np.array([layout.lead(r) for r in range(n_r)], dtype=np.int64).reshape(n_r, 2)
-    point_at = np.array([layout.point(r.point) for r in sheet.rounds], dtype=np.int64)
-    shape, slope = normal_shape(z[:, at[:, 0]])
-    point, point_slope = normal_shape(z[:, point_at])
-    size = np.where(lead_bad, BAD_LEAD_VOLT, SOUND_LEAD_VOLT)
-    point_size = np.where(lead_bad, 0.0, SOUND_POINT_VOLT)
-    offset = (size * shape + point_size * point)[..., None]
-    low, high = BAD_LEAD_GAIN
-    flat, flat_slope = uniform_shape(z[:, at[:, 1]])
-    bad_gain = 0.5 * (low + high) + 0.5 * (high - low) * flat
-    gain = np.where(lead_bad, bad_gain, 1.0)[..., None]
-    if not sensitivities:
-        return Field(offset), Field(gain)
-    offset_by, gain_by = np.zeros((n_m, n_r, 1, layout.size)), np.zeros((n_m, n_r, 1, layout.size))
-    rounds = np.arange(n_r)
-    offset_by[:, rounds, 0, at[:, 0]] = size * slope
-    offset_by[:, rounds, 0, point_at] = point_size * point_slope
-    gain_by[:, rounds, 0, at[:, 1]] = np.where(lead_bad, 0.5 * (high - low) * flat_slope, 0.0)
-    return Field(offset, offset_by), Field(gain, gain_by)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
 
 # Quantities at the wires, and those of a round as a whole.
 AT_WIRES = ("mean", "unit", "alternating", "thevenin", "share_high", "log_hertz", "high", "low")
@@ -36,7 +36,7 @@ class Prediction:
         Log resistance between the lone sensor's terminals; inf: open; NaN: can't be told.
     ohm_by : ndarray, shape (M, R, T, T, n_z), or None
         Where the wires of the terminals are given, filled for the pairs that are read only.
-    lead_bad : ndarray of bool, shape (M, R): rounds explained with a bad black lead.
+    lead_kind : ndarray of int, shape (M, R): `LeadKind` that each round is explained with.
     meter : ndarray, shape (M, 1 + N_RANGE): coordinates of the meter's gain and offset errors.
     meter_at : where these coordinates begin.
     battery, lead_offset, lead_gain : Field, shapes (M, R, 1)
@@ -54,7 +54,7 @@ class Prediction:
     share_high: Field
     ohm: Array
     ohm_by: Array | None
-    lead_bad: Bools
+    lead_kind: IntArray
     meter: Array
     meter_at: int
     battery: Field

@@ -24,13 +24,15 @@ _HALVINGS = 40  # of the interval between them: to 1e-11
 _ROOT_2_PI = float(np.sqrt(2.0 * np.pi))
 
 
-def normal_shape(z: Array) -> tuple[Array, Array]:
-    """Deviation in standard deviations, and its slope: z + 0.06 z^3.
+def normal_shape(z: Array, stretch: float | Array = TAIL_STRETCH) -> tuple[Array, Array]:
+    """Deviation in standard deviations, and its slope: z + stretch z^3.
 
     Parameters
     ----------
     z : ndarray
         Standard normal coordinates, 1.
+    stretch : float or ndarray, shape of ``z``
+        How much longer the tails are than those of a normal distribution, 1.
 
     Returns
     -------
@@ -38,7 +40,7 @@ def normal_shape(z: Array) -> tuple[Array, Array]:
         Same shape as ``z``, 1.
     """
     square = z * z
-    return z + TAIL_STRETCH * square * z, 1.0 + 3.0 * TAIL_STRETCH * square
+    return z + stretch * square * z, 1.0 + 3.0 * stretch * square
 
 
 def uniform_shape(z: Array) -> tuple[Array, Array]:

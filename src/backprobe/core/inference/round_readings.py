@@ -3,13 +3,14 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from backprobe.core.inference.black_lead import LEAD_WANDER
 from backprobe.core.inference.sheet import Quantity
 from backprobe.core.inference.view import Told, View
-from backprobe.core.inference.volts_at_wire import BAD_LEAD_WANDER
 
 IntArray = NDArray[np.int64]
 
 CELSIUS_SPREAD = 6.0  # a control unit's own curve against the sensor's, degC (common practice)
+CHECK_VOLT = 0.01  # what the battery moves by between it and the check of the black lead, V
 NOMINAL_SUPPLY = 5.0  # V, what a control unit measures its inputs against: it reports no more
 
 
@@ -23,13 +24,12 @@ def of_round(view: View, q: Quantity, index: IntArray) -> Told:
         value, by = view.at(p.battery, index)
         gain, gain_by = view.at(p.lead_gain, index)
         offset, offset_by = view.at(p.lead_offset, index)
-        bad = p.lead_bad[:, view.sheet.round[index]]
-        wander = np.where(bad, BAD_LEAD_WANDER, 0.01)[:, :, None]
+        wander = LEAD_WANDER[p.lead_kind[:, view.sheet.round[index]]][:, :, None]
         shown = gain * (value - offset)
         if by is not None and offset_by is not None and gain_by is not None:
             across = (value - offset)[:, :, 0, None]
             by = gain[:, :, 0, None] * (by - offset_by) + gain_by * across
-        return view.spread(shown, 0.0), view.spread(wander, 0.0), by
+        return view.spread(shown, 0.0), view.spread(np.maximum(wander, CHECK_VOLT), 0.0), by
     if q == Quantity.AMBIENT:
         value, by = view.at(p.celsius, index)
         return view.spread(value, 0.0), view.spread(np.zeros_like(value), 0.0), by

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from backprobe.core.inference.black_lead import LEAD_WANDER
 from backprobe.core.inference.prediction import Field
 from backprobe.core.inference.sheet import HIGHEST, STATE_LEVELS
 from backprobe.core.inference.view import Told, View
@@ -18,7 +19,6 @@ QUIET_VOLT = 0.006  # the same of a wire that hardly picks up anything, V (commo
 GHOST_OHM = 3e5  # source resistance at which half of that shows, ohm (common practice)
 UNUSED_VOLT = 0.008  # what an unused cavity shows, V (common practice)
 MODEL_VOLT = 0.004  # what splices and shared wires add that no model holds, V (common practice)
-BAD_LEAD_WANDER = 0.3  # change from reading to reading behind a bad black lead, V
 SWING_SHARE = 0.03  # error of a meter's mean of a switching signal, share of its swing
 HELD_SHARE = 0.05  # error of a highest or lowest value that a meter kept, share of the swing
 LEVEL_SHARE = 0.02  # the same of a state level on an oscilloscope (common practice)
@@ -126,8 +126,7 @@ def _against_lead(
     idle = _idle(view, index, difference)
     as_before = gone & (idle != 0.0)
     difference = np.where(as_before, idle, difference)
-    bad = p.lead_bad[:, view.sheet.round[index]]
-    wander = np.where(bad, BAD_LEAD_WANDER, 0.0)[:, :, None]
+    wander = LEAD_WANDER[p.lead_kind[:, view.sheet.round[index]]][:, :, None]
     weak = load.source / (load.source + GHOST_OHM)
     ghost = np.where(gone, UNUSED_VOLT, GHOST_VOLT * weak)
     known = extra**2 + wander**2 + MODEL_VOLT**2
