@@ -108,6 +108,28 @@ def test_the_sum_over_assignments_is_in_the_weights_once() -> None:
     assert found.marginal == pytest.approx(np.full_like(found.marginal, 0.5), abs=1e-9)
 
 
+def test_laplace_counts_what_explains_as_well_and_not_what_explains_better() -> None:
+    table = healthy("thermistor-two-wire", 2).table
+    alike = battery_sheet(12.5)
+    fits = fitted(table, alike)
+    (group,) = group_modes(table, alike, fits)
+    found = laplace_draws(table, alike, fits, [group])
+    assert found.log_weight[0] == pytest.approx(group.log_mass + np.log(2.0), abs=1e-9)
+
+    rows: list[Reading] = [(Quantity.VOLTS, 0, t, v, 0.01) for t, v in ((0, 5.0), (1, 0.0))]
+    told = sheet(2, (UNPLUGGED,), *rows)
+    wires = np.array([[0, 1], [1, 0]])
+    both = fit(table, np.zeros(2, np.int64), wires, np.zeros((2, len(fits.z[0]))), told, 10)
+    right, wrong = wires[np.argsort(-both.log_posterior)]
+    at = both.z[[int(np.argmax(both.log_posterior))]]
+    # The values of the right wiring with the wires exchanged: no peak of anything.
+    astray = fit(table, np.zeros(1, np.int64), wrong[None], at, told, 0)
+    groups = group_modes(table, told, astray)
+    draw = laplace_draws(table, told, astray, groups)
+    assert draw.log_weight[0] == pytest.approx(groups[0].log_mass, abs=1e-9)
+    assert draw.best[0].tolist() == wrong.tolist() != right.tolist()
+
+
 # Weights ------------------------------------------------------------------------------------------
 log_weights = st.lists(st.floats(-30.0, 3.0), min_size=20, max_size=40)
 

@@ -37,6 +37,7 @@ FEWEST_CARRYING = 10.0  # effective draws of a group below which its weights are
 N_CORRECTION = 3  # corrections of draws for what the linear model leaves out
 FURTHEST_DRAW = 5.5  # prior standard deviations; no correction goes beyond
 LARGEST_MISS = 30.0  # uncertainties that one correction bridges at most
+BETTER = 0.5  # nats by which one assignment explains the readings better than another
 WIDENED = 1.7  # factor on the readings' variances in the proposal
 
 
@@ -303,6 +304,8 @@ class Weighed:
     marginal: Array
     best: IntArray
     values: Array
+    log_likelihood: Array  # of the readings, summed over all assignments
+    best_log: Array  # of the best one
 
 
 def weigh(
@@ -354,9 +357,16 @@ def weigh(
     log_condition = np.repeat([g.log_condition for g in groups], times)
     log_prior = log_prior_z + log_choice + rows.log_prior + log_condition
     log_weight = total.log_sum + common + log_prior - log_q
-    if total.marginals is None or total.best is None:
+    if total.marginals is None or total.best is None or total.best_log is None:
         raise AssertionError  # asked for above; tells the type checker
-    return Weighed(log_weight, total.marginals, total.best, prediction.values)
+    return Weighed(
+        log_weight=log_weight,
+        marginal=total.marginals,
+        best=total.best,
+        values=prediction.values,
+        log_likelihood=total.log_sum + common,
+        best_log=total.best_log + common,
+    )
 
 
 def _tie_fitted(sheet: Sheet, assigned: IntArray, unary: Array) -> None:
@@ -367,11 +377,26 @@ def _tie_fitted(sheet: Sheet, assigned: IntArray, unary: Array) -> None:
 
 
 def laplace_draws(table: HypothesisTable, sheet: Sheet, fits: Fit, groups: list[Group]) -> Draws:
-    """One draw a group at its most probable point, with Laplace's evidence as its weight."""
+    """One draw a group at its most probable point, with Laplace's evidence as its weight.
+
+    The evidence is that of the assignment that was fitted; others that explain the readings as well
+    there are as likely, and are added. Where another one explains them better, it is not at its own
+    most probable point, and nothing is known of how far around it lies: it is left to its own fit.
+    """
     mode = np.array([g.modes[0] for g in groups], dtype=np.int64)
-    z = fits.z[mode]
-    half_log_det = 0.5 * log_determinant(fits.jacobian[mode], fits.deviation[mode])
-    return _as_draws(weigh(table, sheet, fits, groups, z, half_log_det), fits, groups, z)
+    z, own = fits.z[mode], fits.reading_log[mode].sum(axis=1)
+    found = weigh(table, sheet, fits, groups, z, np.zeros(len(groups)))
+    alone = found.best_log > own + BETTER
+    others = np.where(alone, 0.0, found.log_likelihood - own)
+    assigned = fits.assigned[mode]
+    certain = assigned[:, :, None] == np.arange(assigned.shape[1])
+    found = replace(
+        found,
+        log_weight=np.array([g.log_mass for g in groups]) + others,
+        marginal=np.where(alone[:, None, None], certain, found.marginal),
+        best=np.where(alone[:, None], assigned, found.best),
+    )
+    return _as_draws(found, fits, groups, z)
 
 
 def _as_draws(weighed: Weighed, fits: Fit, groups: list[Group], z: Array) -> Draws:
