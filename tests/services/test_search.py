@@ -22,9 +22,9 @@ from backprobe.services.search import (
     N_FAMILY,
     WIDE,
     best_of_families,
-    joint_rivals,
     moved,
     nearest_rivals,
+    rivals_from_bank,
 )
 from backprobe.services.summary import circuit_answers, fault_answers
 from tests.services.sheets import after, job, taken, unplugged
@@ -168,12 +168,12 @@ def test_two_tracks_are_turned_round_as_a_whole_too() -> None:
     assert len(ways) == 7
 
 
-def test_joint_rivals_are_wired_in_ways_of_their_own() -> None:
+def test_rivals_from_the_bank_are_wired_in_ways_of_their_own() -> None:
     # Both wires near ground: which of two is the return is open.
     posterior = posterior_of(job("12", unplugged("A", {"1": 0.004, "2": 0.003})))
     bench, sheet = posterior.bench, posterior.problem.sheet
     first = posterior.fits[0]
-    found = joint_rivals(bench, sheet, first, WIDE)
+    found = rivals_from_bank(bench, sheet, WIDE)
     pairs = bench.hypotheses.pairs
     best = pairs[int(first.hypothesis[best_of_families(bench, first, 1)[0]])][0].id
     own = [pairs[int(h)][0].id == best for h in found.hypothesis]
@@ -181,6 +181,22 @@ def test_joint_rivals_are_wired_in_ways_of_their_own() -> None:
     assert len(wired) > 1
     # Each is fitted as every other explanation is: none explains the sheet better than the best.
     assert found.log_posterior.max() <= first.log_posterior.max() + 0.1
+
+
+def test_where_all_wires_are_dead_a_broken_feed_of_any_circuit_is_weighed() -> None:
+    # Common practice, no source: no volts anywhere is a feed, whatever the connector serves.
+    dead = unplugged("A", {"1": -0.001, "2": 0.058, "3": -0.002}, battery=12.3, check=12.3)
+    plugged = replace(dead, name="B", plugged=True, volts=taken(dict.fromkeys("123", 0.0)))
+    posterior = posterior_of(job("123", dead, plugged))
+    best = max(group.log_mass for group in posterior.groups[0])
+    kinds = set()
+    for group in posterior.groups[0]:
+        family, fault = posterior.bench.hypotheses.pairs[
+            int(posterior.fits[0].hypothesis[group.modes[0]])
+        ]
+        if group.log_mass > best - 7.0 and fault.name.startswith("open:supply"):
+            kinds.add(family.kind)
+    assert {"air-mass", "pressure", "position", "speed"} <= kinds
 
 
 # Reports of the control unit ---------------------------------------------------------------------

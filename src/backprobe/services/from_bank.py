@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from backprobe.core.inference.fit import Fit, fit
 from backprobe.core.inference.hypotheses import HypothesisTable
+from backprobe.core.inference.screen import best_of_each
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.fits import refined, score, start_z
@@ -23,10 +24,11 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-# A start from the bank shows after a step what it is worth; then the better ones are fitted.
-PATIENT = 40.0  # factor on the uncertainties in that step: a start is far from some readings
+# A start from the bank shows after a step or two what it is worth; then the better ones are fitted.
+# Factors on the uncertainties in these steps: a start is far from some readings.
+ONE_STEP, TWO_STEPS = (40.0,), (40.0, 4.0)
 AFTER_STEPS = 3
-N_SIFTED, N_SIFTED_EACH = 60, 4  # of rivals, and of each explanation fitted from every particle
+N_SIFTED, N_SIFTED_EACH = 100, 4  # of rivals, and of each explanation fitted from every particle
 AS_GOOD = 6.0  # nats behind the best within which all rivals are fitted: few readings rule out few
 # Explanations that are fitted from every particle: the best of all, all with those of other
 # families, and the nats behind the best within which they are.
@@ -55,7 +57,7 @@ def from_every_particle(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
     if added.size:
         of, z = source[added], start_z(bench, sheet, particle[added])
         like = score(bench, hypothesis[of], assigned[of], z, sheet, lead_kind[of]).sum(axis=1)
-        near = added[_best_of_each(of, like, N_SOUND_NEAREST)]
+        near = added[best_of_each(of, like, N_SOUND_NEAREST)]
         kept = np.concatenate([np.flatnonzero(source < leading.size), near])
         source, particle = source[kept], particle[kept]
     found = sifted(
@@ -63,7 +65,7 @@ def from_every_particle(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
         sheet,
         (hypothesis[source], assigned[source], start_z(bench, sheet, particle)),
         lead_kind[source],
-        lambda total: _best_of_each(source, total, N_SIFTED_EACH),
+        lambda total: best_of_each(source, total, N_SIFTED_EACH),
     )
     return refined(bench, sheet, found)
 
@@ -98,16 +100,16 @@ def sifted(
     start: tuple[IntArray, IntArray, Array],
     lead_kind: IntArray,
     keep: Callable[[Array], IntArray],
-    patience: float = PATIENT,
+    patience: tuple[float, ...] = ONE_STEP,
 ) -> Fit:
-    """Fits from particles of the bank: one step with all, the rest with those kept.
+    """Fits from particles of the bank: a step or two with all, the rest with those kept.
 
     ``start`` are hypotheses, their wires and coordinates; ``keep`` takes the log probability that
-    each has reached and gives the places of those to go on with. ``patience`` is the factor on the
-    uncertainties in the first step.
+    each has reached and gives the places of those to go on with. ``patience`` are the factors on
+    the uncertainties in the first steps.
     """
     table, (hypothesis, assigned, z) = bench.hypotheses.table, start
-    first = fit(table, hypothesis, assigned, z, sheet, 1, lead_kind, gentle=(patience,))
+    first = fit(table, hypothesis, assigned, z, sheet, len(patience), lead_kind, gentle=patience)
     near = keep(first.log_posterior + table.log_prior[hypothesis])
     z, lead_kind = first.z[near], lead_kind[near]
     return fit(table, hypothesis[near], assigned[near], z, sheet, AFTER_STEPS, lead_kind, gentle=())
@@ -117,15 +119,6 @@ def as_good(score: Array) -> IntArray:
     """Places of the best, and of all that are nearly as good."""
     order = np.argsort(-score, kind="stable")
     return order[: max(N_SIFTED, int(np.sum(score > score.max() - AS_GOOD)))]
-
-
-def _best_of_each(group: IntArray, score: Array, most: int) -> IntArray:
-    """Places of the best of each group, as many of it at most."""
-    order = np.lexsort((-score, group))
-    of = group[order]
-    start = np.flatnonzero(np.concatenate([[True], of[1:] != of[:-1]]))
-    rank = np.arange(of.size) - np.repeat(start, np.diff(np.append(start, of.size)))
-    return order[rank < most]
 
 
 def first_of_each(table: HypothesisTable, hypothesis: IntArray, assigned: IntArray) -> IntArray:

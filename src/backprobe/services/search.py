@@ -3,15 +3,14 @@
 1. The bank says which hypotheses and assignments deserve a fit.
 2. The best families are fitted with every one of their faults, and their best assignments with
    every exchange of two terminals, so that nearest rivals are always weighed.
-3. Unless one explanation is clear by now, the same once more from the bank, and with it all
-   families whose wires have the same roles: started from another explanation's values a fit may
-   miss its own best ones, and with a fault, wires may pass for each other that are told apart
-   easily without it.
+3. Unless one explanation is clear by now, all families with all their faults once more from the
+   bank: started from another explanation's values a fit may miss its own best ones, and with a
+   fault, wires may pass for each other that are told apart easily without it.
 4. The best hypotheses are fitted from every particle that the bank has of them: how near one is
    says little of where its fit will end. Where a fault leads, also if it is clear, its circuit is
    looked for unharmed in all ways to wire it.
-5. Where the best of all takes a reading for a mistake, the mistake may be its own: all families
-   are looked at in more ways before a slip of the pen is believed.
+5. Where the best of all takes a reading for a mistake, the mistake may be its own: all is looked at in
+   more ways before a slip of the pen is believed.
 """
 
 from __future__ import annotations
@@ -23,17 +22,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference import fit as fitting
-from backprobe.core.inference.bank import part
 from backprobe.core.inference.fit import Fit, fit
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
-from backprobe.families.schema import Family
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.depth import Depth
 from backprobe.services.fits import HOPELESS, ODD_READING, refined, score, start_z
 from backprobe.services.from_bank import (
-    PATIENT,
+    TWO_STEPS,
     as_good,
     first_of_each,
     from_every_particle,
@@ -59,7 +56,6 @@ ILL_FITTING, CLEAR_LEAD = -3.0, 2.5
 EXPLAINED_BETTER = 12.0  # nats; one simulated vehicle in sixty is beyond, its readings all as noted
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, WIDEN_STEPS = 4, 2
-SIGNALS_ALIKE = ("signal-analogue", "signal-switching")
 N_TURNED = 3  # of the best, looked at with wires of like roles changed over
 
 
@@ -67,24 +63,20 @@ N_TURNED = 3  # of the best, looked at with wires of like roles changed over
 class Width:
     """How wide to look for rivals from the bank.
 
-    n_family : families whose faults are fitted, and with them all with wires of the same roles.
-    n_looked_at : explanations (hypotheses with their wires) that are looked at.
-    n_fitted : the best of them, which are fitted.
+    n_start : explanations (hypotheses with their wires) that are fitted.
     n_way : ways to wire a hypothesis.
-    n_alternative : particles of each explanation.
-    patience : factor on the uncertainties in the first step.
+    n_alternative : particles of each explanation, of which the best one counts.
+    patience : factors on the uncertainties in the steps that show what a start is worth.
     """
 
-    n_family: int
-    n_looked_at: int
-    n_fitted: int
+    n_start: int
     n_way: int = 2
     n_alternative: int = 2
-    patience: float = PATIENT
+    patience: tuple[float, ...] = TWO_STEPS
 
 
-WIDE = Width(5, 1200, 400)
-WIDEST = Width(1000, 3000, 1500, 3, 8, patience=12.0)  # all families, and other steps
+WIDE = Width(300)
+WIDEST = Width(1000, 3, 8, patience=(12.0, 4.0))  # and other steps
 
 
 def explore(bench: Workbench, sheet: Sheet, depth: Depth = Depth.WHOLE) -> Fit:
@@ -151,37 +143,34 @@ def _with_nearest(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
 def _from_bank(bench: Workbench, sheet: Sheet, near: Fit, width: Width | None) -> Fit:
     """The same fits with rivals from the bank, the best of all carried to the end."""
     if width is not None:
-        near = fitting.concatenate([near, joint_rivals(bench, sheet, near, width)])
+        near = fitting.concatenate([near, rivals_from_bank(bench, sheet, width)])
     near = fitting.concatenate([near, from_every_particle(bench, sheet, near)])
     return refined(bench, sheet, near, most=N_LAST, within=NEAR)
 
 
-def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit, width: Width) -> Fit:
-    """All faults of the best families and of others with the same wires, afresh from the bank.
+def rivals_from_bank(bench: Workbench, sheet: Sheet, width: Width) -> Fit:
+    """All faults of all families, afresh from the bank.
 
-    The bank finds the wires of each; of its particles those count that explain the readings best
-    as they stand. The best of all are also looked at with wires of like roles changed over: two
-    tracks differ little to the bank.
+    The bank finds the explanations and the wires of each: how near they come, readings taken
+    coarsely, tells more of where a fit will end than how well a particle explains them as it
+    stands. The best of all are also looked at with wires of like roles changed over: two tracks
+    differ little to the bank.
     """
-    table, pairs = bench.hypotheses.table, bench.hypotheses.pairs
-    leading = best_of_families(bench, first, width.n_family)
-    best = {_roles(pairs[int(first.hypothesis[row])][0]) for row in leading}
-    some = np.array([_roles(family) in best for family, _ in pairs])
-    own = np.flatnonzero(some[bench.bank.hypothesis])
+    table = bench.hypotheses.table
     start = screen(
-        part(bench.bank, own),
+        bench.bank,
         table,
         sheet,
-        width.n_looked_at,
+        width.n_start,
         per_hypothesis=width.n_way,
         per_assignment=width.n_alternative,
     )
     hypothesis, wires = start.hypothesis, start.assigned
-    z = start_z(bench, sheet, own[start.particle])
+    z = start_z(bench, sheet, start.particle)
     sound_lead = np.zeros((hypothesis.size, len(sheet.rounds)), dtype=np.int64)
     like = score(bench, hypothesis, wires, z, sheet, sound_lead).sum(axis=1)
-    order = np.argsort(-(like + table.log_prior[hypothesis]), kind="stable")
-    near = order[first_of_each(table, hypothesis[order], wires[order])][: width.n_fitted]
+    order = np.argsort(-like, kind="stable")
+    near = order[first_of_each(table, hypothesis[order], wires[order])]
     found = sifted(
         bench,
         sheet,
@@ -199,12 +188,6 @@ def joint_rivals(bench: Workbench, sheet: Sheet, first: Fit, width: Width) -> Fi
         again = fit(table, similar.hypothesis, ways, similar.z, sheet, FIRST_STEPS)
         found = fitting.concatenate([found, again])
     return found
-
-
-def _roles(family: Family) -> tuple[str, ...]:
-    """Roles of a family's wires; a signal that stands still is a signal like any other."""
-    roles = (wire.role for wire in family.wires)
-    return tuple(sorted("signal" if role in SIGNALS_ALIKE else role for role in roles))
 
 
 def nearest_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:

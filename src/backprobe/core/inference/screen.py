@@ -36,6 +36,7 @@ WORST = 16.0  # largest misfit of one reading, in half squares of deviations
 MISMATCH = 6.0  # cost of a number where none was expected, or the reverse
 NO_REPORT = 4.0  # cost of a control unit's report that is none of this circuit
 N_EXACT = 2500  # particles whose best assignment is worked out
+MOST_EACH = 8  # of one hypothesis; where all wires read alike, a few would fill the list otherwise
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,8 +232,9 @@ def screen(
     bound = bound + table.log_prior[bank.hypothesis].astype(np.float32)
     for _, _, factor in pairs:
         bound = bound + factor.max(axis=(1, 2))
-    n_exact = min(N_EXACT, bound.size)
-    chosen = np.argpartition(-bound, n_exact - 1)[:n_exact]
+    chosen = best_of_each(bank.hypothesis, bound, MOST_EACH)
+    n_exact = min(N_EXACT, chosen.size)
+    chosen = chosen[np.argpartition(-bound[chosen], n_exact - 1)[:n_exact]]
     some = [(a, b, f[chosen].astype(np.float64)) for a, b, f in pairs]
     best, own = best_assignment(unary[chosen].astype(np.float64), some)
     score = own + common[chosen] + table.log_prior[bank.hypothesis[chosen]]
@@ -258,6 +260,15 @@ def screen(
         taken += _left_out(kin[bank.hypothesis[chosen]], order, taken)
     pick = np.array(taken, dtype=np.int64)
     return Start(bank.hypothesis[chosen[pick]], chosen[pick], best[pick], score[pick])
+
+
+def best_of_each(group: IntArray, score: Array, most: int) -> IntArray:
+    """Places of the best of each group, as many of it at most."""
+    order = np.lexsort((-score, group))
+    of = group[order]
+    start = np.flatnonzero(np.concatenate([[True], of[1:] != of[:-1]]))
+    rank = np.arange(of.size) - np.repeat(start, np.diff(np.append(start, of.size)))
+    return np.asarray(order[rank < most])
 
 
 def _left_out(kin: IntArray, order: IntArray, taken: list[int]) -> list[int]:
