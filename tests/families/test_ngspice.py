@@ -24,15 +24,15 @@ SAME_VOLT = 1e-4  # what the design asks for; ngspice's own relative tolerance i
 STATES = ("key-on", "idle")
 
 
-def middle(prior: Prior) -> float:
+def middle(prior: Prior, option: int = -1) -> float:
     """The middle of a prior; of a choice the last one, so that contacts are closed."""
     if prior.kind == "uniform":
         return (prior.a + prior.b) / 2
     if prior.kind == "log_uniform":
         return float(np.sqrt(prior.a * prior.b))
     if prior.kind == "choice":
-        last = len(prior.choices) - 1
-        return float(last if isinstance(prior.choices[last], str) else prior.choices[last])
+        place = range(len(prior.choices))[option]
+        return float(place if isinstance(prior.choices[place], str) else prior.choices[place])
     return prior.a
 
 
@@ -40,9 +40,15 @@ def has_words(prior: Prior) -> bool:
     return bool(prior.choices) and isinstance(prior.choices[0], str)
 
 
-def numbers(family: Family, state: str) -> dict[str, float]:
+def numbers(family: Family, state: str, option: int = -1) -> dict[str, float]:
     static = {name: middle(p) for name, p in family.values.items() if not has_words(p)}
-    return static | {name: middle(d.prior(state)) for name, d in family.driven.items()}
+    return static | {name: middle(d.prior(state), option) for name, d in family.driven.items()}
+
+
+def options(family: Family) -> tuple[int, ...]:
+    """Options of driven resistances: both ends of a choice, as a circuit differs with them."""
+    of_ohms = [d for d in family.driven.values() if d.unit == "ohm"]
+    return (0, -1) if any(d.prior("key-on").kind == "choice" for d in of_ohms) else (-1,)
 
 
 def variants(family: Family) -> Iterator[Mapping[str, str]]:
@@ -59,8 +65,8 @@ def variants(family: Family) -> Iterator[Mapping[str, str]]:
 def cases(family: Family) -> list[Deck]:
     switching = [e.name for e in family.elements if is_switching(e.kind, e.parameters)]
     return [
-        Deck(family, numbers(family, state), words, dict(zip(switching, levels, strict=True)), on)
-        for state in STATES
+        Deck(family, driven, words, dict(zip(switching, levels, strict=True)), on)
+        for driven in (numbers(family, s, option) for s in STATES for option in options(family))
         for words in variants(family)
         for levels in product((0, 1), repeat=len(switching))
         for on in (False, True)

@@ -287,6 +287,37 @@ def test_a_low_side_driver_off_on_and_pulsed(name: str) -> None:
     assert bench.mean("control", 0.25) == pytest.approx(0.75 * BATTERY, abs=0.2)
 
 
+THROTTLE_BODIES = [name for name in FAMILIES if name.startswith("throttle-body")]
+RELEASED, DRIVING = 1e10, 0.01
+
+
+@pytest.mark.parametrize("name", THROTTLE_BODIES)
+def test_a_released_bridge_leaves_both_leads_of_its_motor_at_their_bias(name: str) -> None:
+    # Common practice, no source: a few volts through kilo-ohms, plugged in as unplugged.
+    known: Known = {"motor-bias": 3.5, "bias-1.ohm": 1e4, "bias-2.ohm": 2e4, "motor.ohm": 2.0}
+    bench = Bench(name, {**known, "bridge": RELEASED})
+    for wire in ("motor-1", "motor-2"):
+        for plugged in (False, True):
+            assert bench.volts(wire, plugged=plugged) == pytest.approx(3.5, abs=0.02)
+    driving = Bench(name, {**known, "bridge": DRIVING})
+    for wire in ("motor-1", "motor-2"):  # both low, whatever they rest at unplugged
+        assert driving.volts(wire, plugged=False) == pytest.approx(3.5, abs=0.02)
+        assert driving.volts(wire, plugged=True, levels=(0,)) < 0.01
+    assert driving.volts("motor-1", plugged=True, levels=(1,)) > 8.0
+
+
+@pytest.mark.parametrize("name", THROTTLE_BODIES)
+def test_a_bridge_is_often_released_with_the_engine_off_and_seldom_with_it_running(
+    name: str,
+) -> None:
+    # Common practice, no source.
+    bridge = FAMILIES[name].driven["bridge"]
+    released = {s: bridge.prior(s).weights[0] for s in ("key-on", "crank", "idle", "raised")}
+    assert bridge.prior("key-on").choices == (RELEASED, DRIVING)
+    assert 0.2 < released["key-on"] < 0.5
+    assert max(released["crank"], released["idle"], released["raised"]) <= 0.1
+
+
 @pytest.mark.parametrize(
     ("shunt", "low", "high"), [(75.0, 0.53, 1.05), (100.0, 0.70, 1.40), (115.0, 0.81, 1.61)]
 )
