@@ -87,6 +87,23 @@ def test_cell_wires_rest_at_their_bias() -> None:
         assert bench.volts("signal", plugged=False, load=1000.0) < 0.02
 
 
+@pytest.mark.parametrize(
+    ("state", "least", "most"),
+    [("crank", 0.0, 0.2), ("idle", -0.05, 0.05), ("raised", -0.05, 0.05)],
+)
+def test_the_block_is_above_the_post_while_cranking_and_may_be_below_it_while_charging(
+    state: str, least: float, most: float
+) -> None:
+    # Common practice, no source: the starter's current goes one way, the charging current the
+    # other. A wire that touches the body reads what the body stands at.
+    prior = FAMILIES["hall-5v"].driven["body-offset"].prior(state)
+    assert prior.kind == "uniform"
+    assert prior.a <= least < most <= prior.b
+    for volt in (least, most):
+        bench = Bench("hall-5v", {"body-offset": volt}, "short-to-ground signal", 0.5)
+        assert bench.volts("signal", plugged=True) == pytest.approx(volt, abs=0.005)
+
+
 # ---------------------------------------------------------------- two wires, thermistor
 # Published curve table of parts makers' thermistors, ohm, and volts below 1, 2.2 and 4.7 kohm.
 CURVE_A = {
