@@ -251,6 +251,8 @@ class Deck:
             return False
         if not role[self.fault.wire].startswith(("supply", "sensor-ground")):
             return False
+        if e.parameters["ohm"] in self.family.driven:  # a hot element: a plain resistance
+            return False
         volt = {"feed": 12.6, "vcc": 5.0, "ref": 5.0}.get(fed[e.nodes[0]], 8.5)
         ampere, full = volt / self.value(e, "ohm"), (1.2 * volt) ** 0.5
         share = f"min(1, {self.across(*e.nodes)}/{full:.15g})"

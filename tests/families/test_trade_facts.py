@@ -241,6 +241,31 @@ def test_an_unplugged_air_mass_sensor_shows_battery_ground_and_pull_ups() -> Non
         assert bench.volts(wire, plugged=False) == pytest.approx(volt, abs=0.02)
 
 
+@pytest.mark.parametrize("name", [n for n in FAMILIES if n.startswith("air-mass")])
+def test_a_hot_element_draws_more_with_more_air(name: str) -> None:
+    # Common practice, no source: at idle 1 to 2.2 times of what it draws without flow.
+    driven = FAMILIES[name].driven["heating"]
+    consumption = FAMILIES[name].values["consumption.ohm"]
+    usual = (consumption.a * consumption.b) ** 0.5
+    assert driven.prior("key-on").a > 100.0 * consumption.b
+    idle, raised = driven.prior("idle"), driven.prior("raised")
+    assert usual / idle.b < 0.02
+    assert usual / idle.a > 1.1
+    assert raised.a < idle.a
+    assert raised.b < idle.b
+
+
+@pytest.mark.parametrize("times", [1.0, 1.5, 2.0])
+def test_resistance_of_an_air_mass_ground_lifts_more_with_more_air(times: float) -> None:
+    # Arithmetic: a divider of the ground's 3 ohm and what the sensor draws, 60 ohm at key-on.
+    hot = 60.0 / (times - 1.0) if times > 1.0 else 1e6
+    known: Known = {"consumption.ohm": 60.0, "flow": 1.2, "output.full_volt": 8.0, "heating": hot}
+    series = {"ground.wire-ohm": 3.0, "supply.wire-ohm": 0.02}
+    bench = Bench("air-mass-voltage-three-wire", {**known, **series})
+    expected = BATTERY * 3.0 / (60.0 / times + 3.0)
+    assert bench.volts("ground", plugged=True) == pytest.approx(expected, abs=0.02)
+
+
 # ---------------------------------------------------------------- others
 @pytest.mark.parametrize(
     ("celsius", "ohm"),

@@ -87,7 +87,8 @@ def _give_appetite(netlist: Netlist) -> None:
     """What electronics draw from their supply, as it is far from their usual voltage.
 
     A resistor serves near it. Below, their regulators pass on what is there and the current falls
-    with the voltage, often from a few volts on; above, it hardly grows.
+    with the voltage, often from a few volts on; above, it hardly grows. What a state drives, a hot
+    element, stays a resistor.
     """
     wires = netlist.family.wires
     supplies = {w.pin: NOMINAL_VOLT.get(w.to, OTHER_VOLT) for w in wires if w.role in SUPPLIES}
@@ -96,6 +97,8 @@ def _give_appetite(netlist: Netlist) -> None:
         if e.kind != "resistor" or e.side != "sensor" or e.passive:
             continue
         if e.nodes[0] not in supplies or e.nodes[1] not in grounds:
+            continue
+        if e.parameters["ohm"] in netlist.driven:
             continue
         volt, (least, most) = supplies[e.nodes[0]], prior_ends(netlist.values[e.parameters["ohm"]])
         least = max(least, LEAST_SHARE * most)  # a normal prior's lower end may be none
