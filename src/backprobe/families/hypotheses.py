@@ -174,7 +174,11 @@ def stack_circuits(
                 driven.put((h, s, q), d.prior(state))
                 if name not in NOT_WIDENED and d.unit in ("share", "volt"):
                     driven.scale[h, s, q] *= WIDENING
-                driven.lowest[h, s, q], driven.highest[h, s, q] = UNIT_LIMITS[d.unit]
+                low, high = UNIT_LIMITS[d.unit]
+                if d.limits is not None:
+                    low, high = d.limits.a, d.limits.b
+                    driven.shorten((h, s, q), low, high)
+                driven.lowest[h, s, q], driven.highest[h, s, q] = low, high
             if d.unit == "celsius" and celsius[h] < 0:
                 celsius[h] = q
         n = len(c.family.wires)
@@ -269,6 +273,14 @@ class _Rows:
             self.is_log[at] = True
         else:
             self._put_choice(at, prior)
+
+    def shorten(self, at: tuple[int, ...], low: float, high: float) -> None:
+        """Cut a uniform prior short at its ends, so that nothing is heaped on them."""
+        if not self.is_uniform[at]:
+            return
+        ends = np.array([self.centre[at] - self.scale[at], self.centre[at] + self.scale[at]])
+        cut = np.log(np.clip(np.exp(ends), low, high)) if self.is_log[at] else ends.clip(low, high)
+        self.centre[at], self.scale[at] = cut.mean(), 0.5 * (cut[1] - cut[0])
 
     def _put_choice(self, at: tuple[int, ...], prior: Prior) -> None:
         options = [

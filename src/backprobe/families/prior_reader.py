@@ -140,13 +140,27 @@ def read_driven(name: str, table: Table, path: Path, mistakes: MistakeList) -> D
     read = {key: _state_prior(table[key], (*path, key), mistakes) for key in keys if key in table}
     priors = {key: prior for key, prior in read.items() if prior is not None}
     moves = _moves(name, table, path, priors, mistakes)
+    limits = _limits(table, path, mistakes)
     unit = _unit(name, table, path, mistakes)
     if unit is None or len(mistakes.found) != before:
         return None
     number = float(str(moved))
     if has_always:
-        return Driven(unit, always=priors["always"], drift=number, moves=moves)
-    return Driven(unit, states=priors, repeat=number, moves=moves)
+        return Driven(unit, always=priors["always"], drift=number, moves=moves, limits=limits)
+    return Driven(unit, states=priors, repeat=number, moves=moves, limits=limits)
+
+
+def _limits(table: Table, path: Path, mistakes: MistakeList) -> Prior | None:
+    """Read what no sound vehicle goes beyond, in whatever state."""
+    if "limits" not in table:
+        return None
+    where = (*path, "limits")
+    given = table["limits"]
+    if not isinstance(given, dict) or "uniform" not in given:
+        remedy = 'Write limits = { uniform = [lowest, highest], source = "..." }.'
+        mistakes.add(where, "limits must be a uniform prior.", remedy)
+        return None
+    return read_prior(given, where, mistakes)
 
 
 def _moves(
@@ -170,12 +184,12 @@ def _moves(
 def _require_driven_keys(name: str, table: Table, path: Path, mistakes: MistakeList) -> None:
     has_always = "always" in table
     belonging = ("drift",) if has_always else (*STATES, "repeat")
-    every = ("unit", "always", "drift", "repeat", "moves", *STATES)
+    every = ("unit", "always", "drift", "repeat", "moves", "limits", *STATES)
     for key in table:
         if key not in every:
             said = f'Unknown state or key "{key}" in driven quantity "{name}".'
             mistakes.add((*path, key), said, nearest(key, every))
-        elif key not in {"unit", "always", "moves", *belonging}:
+        elif key not in {"unit", "always", "moves", "limits", *belonging}:
             said = f'"{key}" makes no sense {"with" if has_always else "without"} always.'
             remedy = "Use always and drift, or states and repeat."
             mistakes.add((*path, key), said, remedy)

@@ -80,7 +80,8 @@ class Driven:
     Either ``always`` holds in all states, changing by ``drift`` (one standard deviation) between
     rounds, or ``states`` has a prior a state, repeating within ``repeat`` between rounds in the
     same state. Where its prior is a choice, ``moves`` is the chance that it is drawn afresh from
-    one round to the next in the same state; 0: the choice belongs to the state alone.
+    one round to the next in the same state; 0: the choice belongs to the state alone. ``limits``
+    is a uniform prior whose ends no sound vehicle goes beyond, however wide its priors are taken.
     """
 
     unit: Unit
@@ -89,6 +90,7 @@ class Driven:
     states: Mapping[str, Prior] = field(default_factory=dict)
     repeat: float = 0.0
     moves: float = CHOICE_MOVES
+    limits: Prior | None = None
 
     def prior(self, state: str) -> Prior:
         """Prior of this quantity in a state, following the fallbacks."""
