@@ -139,7 +139,7 @@ SPOILED = [
     ("idle = 80.0", "idle = { choice = [1, 2], source = \"x\" }\nmoves = 1.5", "moves",
      "number from 0 to 1", "drawn afresh"),
     ("repeat = 2.0", "limits = [0, 90]", "limits", "must be a uniform prior", "limits = {"),
-    ("repeat = 2.0", "limits = { uniform = [0.0, 90.0] }", "limits", "no source", "common practice"),
+    ("repeat = 2.0", "limits = { uniform = [0.0, 90.0] }", "limits", "no source", "common"),
     ("repeat = 2.0", "limits = { uniform = [9.0, 0.0], source = \"x\" }", "limits", "reversed",
      "Write [0, 9]"),
     ("key-on = {", "crank = {", "[driven", "has no key-on state", "key-on = "),
