@@ -1,21 +1,26 @@
 """Reasons: weights of evidence add up, strongest first, and say what was read."""
 
+import re
 from collections.abc import Iterator
 from functools import cache
 
 import numpy as np
 import pytest
 
+from backprobe.core.inference.sheet import Quantity
 from backprobe.services.answer import Reason
 from backprobe.services.reasons import (
     BEFORE,
     DECIBANS_PER_NAT,
     MOST_SHOWN,
+    RULED_OUT_BY,
     SMALLEST_SHOWN,
     TELLS_APART,
     Weigher,
     _differs,
+    _fault_rival,
     evidence_tables,
+    fault_text,
     main_reasons,
     role_claim,
     ruled_out,
@@ -162,8 +167,8 @@ def test_a_noted_value_speaks_for_the_circuit_that_has_it() -> None:
         rows = w.table("", claim, other, "the other")
         row = next(r for r in rows if r.reading == "C scan air mass flow")
         assert sign * row.decibans > 5.0
-        has, lacks = ("this", "the other") if sign > 0 else ("the other", "this")
-        assert row.text == f"a value noted here that {has} has and {lacks} hasn't"
+        told = f'as with "{w.best.circuit}" and not with "{rival.circuit}"'
+        assert row.text == f"air mass flow is reported, {told}"
 
 
 def test_ruled_out_faults_carry_the_reading_that_says_so() -> None:
@@ -177,6 +182,69 @@ def test_ruled_out_faults_carry_the_reading_that_says_so() -> None:
         assert r.fault != w.best.fault
         assert shares.get(r.fault, 0.0) < 0.01
         assert r.reading in w.sheet.label
-        assert r.decibans >= SMALLEST_SHOWN
+        assert r.decibans >= RULED_OUT_BY
         assert "was read" in r.text
     assert len({r.fault for r in found}) == len(found)
+
+
+@pytest.mark.parametrize("name", [*NAMES, "healthy-air-mass"])
+def test_a_fault_is_ruled_out_by_what_its_own_best_explanation_misses(name: str) -> None:
+    # A worse fit of the same fault would be missed by any reading, and prove nothing.
+    posterior, w = after(name), Weigher(after(name))
+    shares = {f.fault: f.probability for f in fault_answers(posterior)}
+    for r in ruled_out(w, shares):
+        own = [
+            e
+            for e in w.all
+            if e.fault == r.fault and e.roles == w.best.roles and e.family == w.best.family
+        ]
+        weights, _ = w.decibans(w.best, max(own, key=lambda e: e.score))
+        assert r.decibans in [pytest.approx(float(weight)) for weight in weights]
+
+
+@pytest.mark.parametrize("name", [*NAMES, "healthy-air-mass", "half-a-sheet"])
+def test_no_fault_is_ruled_out_by_the_very_number_that_was_read(name: str) -> None:
+    posterior = after(name)
+    shares = {f.fault: f.probability for f in fault_answers(posterior)}
+    for r in ruled_out(Weigher(posterior), shares):
+        given, read = re.fullmatch(
+            r"it would give (.+); (.+) was read|.+ was read; it may give that, but as well .+",
+            r.text,
+        ).groups()  # type: ignore[union-attr]  # a text of another form fails here
+        assert given is None or given != read, r.text
+
+
+def test_a_number_within_the_meters_error_is_not_said_to_differ() -> None:
+    w = weigher("cell")
+    i = int(np.argmax(np.isfinite(w.fits.residual[w.best.row])))
+    near = [
+        e
+        for e in w.all
+        if e.row != w.best.row and w.expects(i, e) and w.shown(i, e) != w.shown(i, w.best)
+    ]
+    assert near
+    assert w.expects(i, w.best)
+    for rival in near:
+        for weight, more, less in ((5.0, "this", "the rival"), (-5.0, "the rival", "this")):
+            told = w._sentence(i, w.best, rival, "the rival", weight)
+            assert told == f"{w.shown(i, None)} is likelier with {more} than with {less}"
+
+
+def test_a_rival_in_another_kind_of_circuit_is_named_with_it() -> None:
+    w = weigher("thermistor")
+    same = next(e for e in w.all if e.circuit == w.best.circuit)
+    other = next(e for e in w.all if e.circuit != w.best.circuit)
+    assert _fault_rival(w.best, same) == fault_text(same.fault)
+    assert _fault_rival(w.best, other) == f'{fault_text(other.fault)} (in "{other.circuit}")'
+
+
+def test_that_a_value_is_reported_tells_no_fault_apart() -> None:
+    w = weigher("healthy-air-mass")
+    reported = np.array([q == Quantity.REPORTED for q in w.sheet.quantity])
+    assert reported.any()
+    others = [e for e in w.all if e.fault != w.best.fault]
+    rival = w.told_apart(w.best, others, by_circuit=False)
+    assert rival is not None
+    weights, _ = w.decibans(w.best, rival)
+    nearest = max(others, key=lambda e: e.score)
+    assert weights[~reported].max() >= TELLS_APART or rival == nearest

@@ -31,6 +31,9 @@ TELLS_APART = 3.0  # decibans; a rival is told apart by a reading that weighs tw
 MOST_SHOWN = 3  # reasons a claim in the answer itself
 ANY = "any value"
 RULED_OUT_BELOW = 0.01
+RULED_OUT_BY = 4.0  # decibans: a reading that says less ("weak") rules nothing out
+EXPECTED_WITHIN = 1.5  # deviations; nobody calls a reading this near another than what was expected
+TELLS_ALMOST = 1.0 / 3.0  # of the strongest weight, from which a plainer reading is told instead
 UNIT = {
     Quantity.VOLTS: "volt",
     Quantity.VOLTS_HIGH: "volt",
@@ -61,6 +64,7 @@ class Explanation:
     fault: str
     places: tuple[int, ...]
     family: str
+    circuit: str
 
 
 class Weigher:
@@ -92,6 +96,7 @@ class Weigher:
             fault=fault.name,
             places=tuple(places),
             family=family.id,
+            circuit=family.title,
         )
 
     def rival_of_role(self, terminal: int, role: int) -> Explanation | None:
@@ -104,17 +109,22 @@ class Weigher:
         others = [e for e in self.all if e.fault != fault]
         return max(others, key=lambda e: e.score, default=None)
 
-    def told_apart(self, claim: Explanation, others: list[Explanation]) -> Explanation | None:
+    def told_apart(
+        self, claim: Explanation, others: list[Explanation], *, by_circuit: bool = True
+    ) -> Explanation | None:
         """The nearest of some rivals that a reading tells apart from a claim, else the nearest.
 
         What reads the same in everything (a supply or a signal on a wire that is dead) can't be
-        spoken against by any reading; a claim is carried by what it leaves behind.
+        spoken against by any reading; a claim is carried by what it leaves behind. That the control
+        unit reports a value at all tells circuits apart, never their faults: ``by_circuit``.
         """
         near = sorted(others, key=lambda e: -e.score)
         if not near or not self.sheet.n_read:
             return near[0] if near else None
         rows = np.array([e.row for e in near], dtype=np.int64)
         weight = self.fits.reading_log[claim.row] - self.fits.reading_log[rows]
+        if not by_circuit:
+            weight = np.where(self.sheet.quantity == Quantity.REPORTED, 0.0, weight)
         tells = (weight * DECIBANS_PER_NAT).max(axis=1) >= TELLS_APART
         return near[int(np.argmax(tells))]
 
@@ -161,23 +171,27 @@ class Weigher:
         if abs(weight) < SMALLEST_SHOWN:
             return f"{seen} says little between this and {rival_text}"
         if self.sheet.quantity[i] == Quantity.REPORTED:
-            has, lacks = ("this", rival_text) if weight > 0 else (rival_text, "this")
-            return f"{seen} that {has} has and {lacks} hasn't"
+            has, lacks = (claim, rival) if weight > 0 else (rival, claim)
+            return f'{seen} is reported, as with "{has.circuit}" and not with "{lacks.circuit}"'
         own, other = self.shown(i, claim), self.shown(i, rival)
         if weight > 0 and other == ANY:
             return f"{seen} where this expects {own}; {rival_text} leaves it open"
-        if own == other:
+        if own == other or (self.expects(i, claim) and self.expects(i, rival)):
             more, less = ("this", rival_text) if weight > 0 else (rival_text, "this")
-            return f"{seen} is what both expect, {more} more surely than {less}"
+            return f"{seen} is likelier with {more} than with {less}"
         if weight > 0:
             return f"{seen} where this expects {own}; {rival_text} would give {other}"
         return f"{seen} fits {rival_text} ({other}) better than this ({own})"
+
+    def expects(self, i: int, explanation: Explanation) -> bool:
+        """Whether a reading lies where an explanation expects it, as near as that can be told."""
+        return bool(abs(self.fits.residual[explanation.row, i]) < EXPECTED_WITHIN)
 
     def shown(self, i: int, explanation: Explanation | None) -> str:
         """A reading, or what an explanation predicts for it, as a technician writes it."""
         quantity = Quantity(int(self.sheet.quantity[i]))
         if quantity == Quantity.REPORTED:
-            return "a value noted here"
+            return self.sheet.label[i].partition(" scan ")[2]
         if explanation is None:
             value = float(self.sheet.value[i])
             if not np.isfinite(value):
@@ -215,12 +229,19 @@ def evidence_tables(weigher: Weigher, roles: tuple[int, ...]) -> dict[str, tuple
         own = weigher.best_with_fault(fault)
         if own is None:
             continue
-        rival = weigher.told_apart(own, [e for e in weigher.all if _differs(e, own)])
+        others = [e for e in weigher.all if _differs(e, own)]
+        rival = weigher.told_apart(own, others, by_circuit=False)
         if rival is not None:
             tables[f"fault {fault}"] = weigher.table(
-                f"fault {fault}", own, rival, fault_text(rival.fault)
+                f"fault {fault}", own, rival, _fault_rival(own, rival)
             )
     return tables
+
+
+def _fault_rival(own: Explanation, rival: Explanation) -> str:
+    """The rival fault, and its kind of circuit where that is another."""
+    elsewhere = "" if rival.circuit == own.circuit else f' (in "{rival.circuit}")'
+    return f"{fault_text(rival.fault)}{elsewhere}"
 
 
 def _differs(one: Explanation, other: Explanation) -> bool:
@@ -256,22 +277,44 @@ def main_reasons(
 
 
 def ruled_out(weigher: Weigher, shares: dict[str, float]) -> tuple[RuledOut, ...]:
-    """Faults of the best circuit that no longer stand, each with the reading that says so most."""
-    found: dict[str, RuledOut] = {}
+    """Faults of the best circuit that no longer stand, each with the reading that says so most.
+
+    A fault is judged by its own best explanation: where no reading speaks against that, it was
+    unlikely from the start, and no reading rules it out.
+    """
+    found: list[RuledOut] = []
+    seen = {weigher.best.fault}
     for e in sorted(weigher.all, key=lambda e: -e.score):
-        if e.family != weigher.best.family or e.roles != weigher.best.roles or e.fault in found:
+        if e.family != weigher.best.family or e.roles != weigher.best.roles or e.fault in seen:
             continue
-        if shares.get(e.fault, 0.0) >= RULED_OUT_BELOW or e.fault == weigher.best.fault:
-            continue
+        seen.add(e.fault)
         weights, _ = weigher.decibans(weigher.best, e)
-        if weights.size == 0 or float(weights.max()) < SMALLEST_SHOWN:
+        stands = shares.get(e.fault, 0.0) >= RULED_OUT_BELOW
+        if stands or weights.size == 0 or float(weights.max()) < RULED_OUT_BY:
             continue
-        i = int(np.argmax(weights))
-        found[e.fault] = RuledOut(
-            fault=e.fault,
-            terminals=tuple(weigher.pins[t] for t in e.places),
-            reading=weigher.sheet.label[i],
-            decibans=float(weights[i]),
-            text=f"it would give {weigher.shown(i, e)}; {weigher.shown(i, None)} was read",
+        i = _plainest(weigher, e, weights)
+        found.append(
+            RuledOut(
+                fault=e.fault,
+                terminals=tuple(weigher.pins[t] for t in e.places),
+                reading=weigher.sheet.label[i],
+                decibans=float(weights[i]),
+                text=_against(weigher, i, e),
+            )
         )
-    return tuple(sorted(found.values(), key=lambda r: -r.decibans))
+    return tuple(sorted(found, key=lambda r: -r.decibans))
+
+
+def _plainest(weigher: Weigher, e: Explanation, weights: Array) -> int:
+    """The strongest reading against an explanation; one that it does not expect goes first."""
+    enough = max(RULED_OUT_BY, TELLS_ALMOST * float(weights.max()))
+    falling = [int(i) for i in np.argsort(-weights) if weights[i] >= enough]
+    return next((i for i in falling if not weigher.expects(i, e)), falling[0])
+
+
+def _against(weigher: Weigher, i: int, e: Explanation) -> str:
+    """What a reading says against an explanation."""
+    read, given = weigher.shown(i, None), weigher.shown(i, e)
+    if given in (read, ANY) or weigher.expects(i, e):
+        return f"{read} was read; it may give that, but as well much else"
+    return f"it would give {given}; {read} was read"
