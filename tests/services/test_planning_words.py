@@ -14,6 +14,7 @@ from backprobe.services.planning_words import (
     expectation,
     fault_phrase,
     measurement_phrase,
+    moved_lead_sentence,
     sentence,
 )
 from backprobe.vocabulary import FAULT_KINDS, NO_FAULT, ROLES, fault_name
@@ -89,3 +90,11 @@ def test_a_check_says_what_it_has_to_agree_with() -> None:
         "black_lead_check", "A"
     )
     assert "agree with those to the black lead's point" in check_sentence("battery_volts", "A")
+
+
+def test_a_lead_on_battery_negative_is_cleaned_and_not_moved() -> None:
+    assert "on another point" in moved_lead_sentence("A")
+    there = moved_lead_sentence("A", at_battery=True)
+    assert "Clean the battery's negative post" in there
+    assert "another point" not in there
+    assert there.endswith("in round A it misses the volts across the battery posts.")

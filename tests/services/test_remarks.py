@@ -37,6 +37,45 @@ def test_a_bad_lead_is_named_with_its_point_and_what_is_missing() -> None:
     assert "Move it to battery negative" in lead
 
 
+def lead_at(point: str, share: float, check: float = 11.8) -> str:
+    """The remark on a black lead on a point, trusted by so much, 12.6 V across the posts."""
+    posterior = posterior_of(thermistor(black_lead=point, black_lead_check=Indication(check)))
+    name = posterior.problem.rounds[0].name
+    doubted = replace(trust(posterior), rounds={name: share}, lead={name: share})
+    (found,) = [r for r in remarks(posterior, doubted, 1.0) if r.startswith(f"Round {name}: ")]
+    return found
+
+
+def test_a_bad_lead_on_battery_negative_is_not_sent_there() -> None:
+    bad = lead_at("battery negative", 0.01)
+    assert "had no sound contact on battery negative" in bad
+    assert "Clean the post, check the lead and its clip" in bad
+    assert "are missing against the battery posts" in bad
+    assert "Move it" not in bad
+    assert "Move it to battery negative" in lead_at("bracket", 0.01)
+
+
+def test_a_doubtful_lead_is_checked_where_it_is_clipped() -> None:
+    assert "to its clip" in lead_at("battery negative", 0.7)
+    assert 'the black lead\'s point "bracket" is in doubt' in lead_at("bracket", 0.7)
+
+
+def test_a_little_missing_at_battery_negative_is_not_mended_by_moving_there() -> None:
+    found = lead_at("battery negative", 0.95, check=12.53)
+    assert found.endswith("Clean the post, and check the lead and its clip.")
+    assert lead_at("bracket", 0.95, check=12.53).endswith("or note what it stands at.")
+
+
+def test_readings_of_a_distrusted_round_are_not_named_one_by_one() -> None:
+    odd = {"volts": taken({"1": 5.0, "2": -7.0}), "volts_loaded": taken({"1": 9.0, "2": 11.0})}
+    posterior = posterior_of(thermistor(**odd))
+    sound = trust(posterior)
+    name = posterior.problem.rounds[0].name
+    doubted = replace(sound, rounds={name: 0.01}, lead={name: 0.01})
+    assert [r for r in remarks(posterior, sound, 0.0) if "fit" in r]
+    assert not [r for r in remarks(posterior, doubted, 0.0) if "fit" in r]
+
+
 def test_everything_low_without_a_check_puts_the_lead_in_doubt() -> None:
     found = said(posterior_of(SHEETS["unchecked and low"]))
     assert any("black lead" in r and "battery negative" in r for r in found)
@@ -93,7 +132,7 @@ def test_a_unit_off_by_a_thousand_is_asked_about(volts: float, fits: str) -> Non
     rounds[1] = replace(rounds[1], volts_loaded=taken({"1": volts}))
     found = said(posterior_of(replace(SHEETS["thermistor"], rounds=tuple(rounds))))
     (slip,) = [r for r in found if "by a thousand" in r]
-    assert slip.startswith("B volts_loaded 1 would fit as ")
+    assert slip.startswith("B: volts with load at 1 would fit as ")
     assert "Read it again" in slip
     assert fits[:3] in slip
 
@@ -102,8 +141,8 @@ def test_a_lone_odd_reading_is_read_again() -> None:
     rounds = [replace(SHEETS["thermistor"].rounds[0], name=n) for n in "ABC"]
     rounds[1] = replace(rounds[1], volts_loaded=taken({"1": 3.9}))
     found = said(posterior_of(replace(SHEETS["thermistor"], rounds=tuple(rounds))))
-    (odd,) = [r for r in found if "at odds" in r]
-    assert odd.startswith("B volts_loaded 1 ")
+    (odd,) = [r for r in found if "does not fit what is likeliest" in r]
+    assert odd.startswith("B: volts with load at 1 ")
     assert "min/max" in odd
 
 
@@ -140,6 +179,17 @@ def test_a_switching_signal_read_in_volts_is_to_be_counted() -> None:
     assert found.startswith("Terminal 2 ")
     assert "hertz and duty" in found
     assert not [r for r in said(switching(counted=True)) if "switching signal" in r]
+
+
+def test_of_a_switching_signal_only_what_was_not_taken_is_asked_for() -> None:
+    posterior = switching(counted=False)
+    rounds = [
+        replace(r, duty_percent=taken({"2": 0.48})) if r.key == "run" else r
+        for r in posterior.problem.job.rounds
+    ]
+    timed = posterior_of(replace(posterior.problem.job, rounds=tuple(rounds)))
+    (found,) = [r for r in said(timed) if "switching signal" in r]
+    assert found.endswith("Take hertz.")
 
 
 def test_a_supply_that_was_never_read_is_asked_for() -> None:

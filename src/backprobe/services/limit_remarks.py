@@ -36,7 +36,7 @@ from backprobe.services.limits import (
 )
 from backprobe.services.return_path import ReturnPath, return_paths
 from backprobe.services.summary import Trust, best_roles, fault_answers, role_probabilities
-from backprobe.vocabulary import ROLES, split_fault
+from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES, split_fault
 
 SOUND_LEAD: Final = 0.9  # trust in a black lead from which on drops are judged
 KNOWN_ROLE: Final = 0.8  # probability of a wire's role from which on it is judged as such
@@ -47,6 +47,7 @@ HALF: Final = 0.5
 SUSPECT_FROM: Final = 0.03  # probability of a fault on a wire from which on grey is told
 COVERAGE: Final = 2.0  # standard uncertainties by which a limit has to be passed
 POWERED: Final = ("on", "run")
+AT_BATTERY: Final = "Clean the post, and check the lead and its clip."
 
 
 def battery_remarks(posterior: Posterior, limits: Limits) -> Iterator[str]:
@@ -100,7 +101,8 @@ def lead_remarks(posterior: Posterior, trusted: Trust, limits: Limits) -> Iterat
         if words:
             yield (
                 f"Round {item.name}: between the posts and the black lead's point "
-                f"{format_quantity(missing, 'volt')} are missing, {words}. {limit.grey}"
+                f"{format_quantity(missing, 'volt')} are missing, {words}. "
+                f"{AT_BATTERY if item.black_lead == BATTERY_NEGATIVE else limit.grey}"
             )
 
 

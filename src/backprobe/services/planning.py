@@ -59,7 +59,7 @@ from backprobe.services.steps import cost_minutes, plan_steps
 from backprobe.services.summary import fault_answers, trust
 from backprobe.services.unavailable import Unavailable
 from backprobe.services.what_is_there import VOLTS
-from backprobe.vocabulary import ROLES
+from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -293,7 +293,10 @@ def _place(posterior: Posterior, candidate: Candidate) -> str:
 def _text(posterior: Posterior, candidate: Candidate, setting: Setting, split: Split | None) -> str:
     """One sentence on what is measured and which two answers it tells apart."""
     if candidate.again and candidate.first:
-        return moved_lead_sentence(candidate.again)
+        rounds = posterior.problem.rounds
+        points = {r.name: r.black_lead for r in rounds}
+        at_battery = points.get(candidate.again) == BATTERY_NEGATIVE
+        return moved_lead_sentence(candidate.again, at_battery=at_battery)
     if candidate.again:
         return again_sentence(candidate.quantity, _place(posterior, candidate), candidate.again)
     if split is None or (candidate.first and split.part != MEASUREMENT):

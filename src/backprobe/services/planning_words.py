@@ -179,8 +179,16 @@ def again_sentence(quantity: str, place: str, bad: str) -> str:
     )
 
 
-def moved_lead_sentence(failed: str) -> str:
-    """One sentence on a black lead that has to be moved and checked before anything is read."""
+def moved_lead_sentence(failed: str, *, at_battery: bool = False) -> str:
+    """One sentence on a black lead that has to be moved and checked before anything is read.
+
+    What is on battery negative already has no better point to go to.
+    """
+    if at_battery:
+        return (
+            "Clean the battery's negative post, check the black lead and its clip, then the check "
+            f"again: in round {failed} it misses the volts across the battery posts."
+        )
     return (
         "The black lead on another point first, bare metal or best battery negative, and the check "
         f"again: in round {failed} it misses the volts across the battery posts."

@@ -19,7 +19,8 @@ from backprobe.services.limit_remarks import (
 from backprobe.services.limits import BLACK_LEAD, DEFAULT_LIMITS, Limits
 from backprobe.services.misfit import blamed
 from backprobe.services.summary import Trust, best_roles
-from backprobe.vocabulary import ROLES
+from backprobe.services.words import reading_words
+from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 DOUBTFUL_BELOW, BAD_BELOW = 0.9, 0.5
 SLIP_FACTORS = (1e-3, 1e3)
@@ -38,14 +39,12 @@ def remarks(
         *lead_remarks(posterior, trusted, limits),
         *_key(trusted),
         *battery_remarks(posterior, limits),
-        *_slips(posterior),
+        *_slips(posterior, trusted),
         *_switching(posterior),
         *_silent_supply(posterior),
         *circuit_remarks(posterior, trusted, limits),
     ]
-    condition, row = posterior.best_fit
-    sheet = posterior.problem.conditions[condition].sheet
-    if misfit_probability < 0.001 and len(blamed(posterior.fits[condition], row, sheet.label)) > 1:
+    if misfit_probability < 0.001 and len(_odd(posterior, trusted)) > 1:
         found.append(
             "These readings fit nothing that is modelled here. Repeat the readings named as not "
             "fitting before trusting any explanation."
@@ -56,18 +55,35 @@ def remarks(
 def _lead(posterior: Posterior, trusted: Trust, limits: Limits) -> Iterator[str]:
     for item in posterior.problem.rounds:
         share = trusted.lead[item.name]
-        point = f'"{item.black_lead}"'
         if share < BAD_BELOW:
-            yield (
-                f"Round {item.name}: the black lead on {point} is not a sound ground "
-                f"point{_check(item, limits)}. Move it to battery negative and read this round "
-                f"again; its values prove nothing."
-            )
+            yield f"Round {item.name}: {_bad_lead(item, limits)}; its values prove nothing."
         elif share < DOUBTFUL_BELOW:
-            yield (
-                f"Round {item.name}: the black lead's point {point} is in doubt. Measure from "
-                f"battery positive to that point and across the battery posts: both must agree."
-            )
+            yield f"Round {item.name}: {_doubtful_lead(item)}: both must agree."
+
+
+def _bad_lead(item: Round, limits: Limits) -> str:
+    missing = _check(item, limits)
+    if item.black_lead == BATTERY_NEGATIVE:
+        return (
+            f"the black lead had no sound contact on battery negative{missing}. Clean the post, "
+            f"check the lead and its clip, and read this round again"
+        )
+    return (
+        f'the black lead on "{item.black_lead}" is not a sound ground point{missing}. Move it to '
+        f"battery negative and read this round again"
+    )
+
+
+def _doubtful_lead(item: Round) -> str:
+    if item.black_lead == BATTERY_NEGATIVE:
+        return (
+            "the black lead's contact on battery negative is in doubt. Measure from battery "
+            "positive to its clip and across the battery posts"
+        )
+    return (
+        f'the black lead\'s point "{item.black_lead}" is in doubt. Measure from battery positive '
+        f"to that point and across the battery posts"
+    )
 
 
 def _check(item: Round, limits: Limits) -> str:
@@ -88,13 +104,23 @@ def _key(trusted: Trust) -> Iterator[str]:
             yield f"Round {name}: make sure that the key was really on."
 
 
-def _slips(posterior: Posterior) -> Iterator[str]:
-    """Readings that fit after all when their unit slips by a thousand, and lone outliers."""
+def _odd(posterior: Posterior, trusted: Trust) -> list[int]:
+    """Readings that don't fit, of rounds that are not distrusted as a whole."""
+    condition, row = posterior.best_fit
+    sheet = posterior.problem.conditions[condition].sheet
+    named = blamed(posterior.fits[condition], row, sheet.label)
+    places = [sheet.label.index(label) for label in named]
+    names = [r.name for r in posterior.problem.rounds]
+    return [i for i in places if trusted.rounds[names[int(sheet.round[i])]] >= BAD_BELOW]
+
+
+def _slips(posterior: Posterior, trusted: Trust) -> Iterator[str]:
+    """Readings that fit after all when their unit slips by a thousand, and others that don't."""
     condition, row = posterior.best_fit
     fits = posterior.fits[condition]
     sheet = posterior.problem.conditions[condition].sheet
-    for label in blamed(fits, row, sheet.label):
-        i = sheet.label.index(label)
+    for i in _odd(posterior, trusted):
+        label = sheet.label[i]
         quantity = Quantity(int(sheet.quantity[i]))
         value, expected = float(sheet.value[i]), float(fits.predicted[row, i])
         if quantity in (Quantity.HERTZ, Quantity.SENSOR_OHM, Quantity.HARNESS_OHM):
@@ -106,13 +132,13 @@ def _slips(posterior: Posterior) -> Iterator[str]:
             unit = "hertz" if quantity == Quantity.HERTZ else "volt"
             unit = "ohm" if "ohms" in label else unit
             yield (
-                f"{label} would fit as {format_quantity(slipped, unit)}: was the unit (milli or "
-                f"kilo) written down wrong by a thousand? Read it again."
+                f"{reading_words(label)} would fit as {format_quantity(slipped, unit)}: was the "
+                f"unit (milli or kilo) written down wrong by a thousand? Read it again."
             )
         else:
             yield (
-                f"{label} is at odds with all the others. Read it again before believing it: "
-                f"three times, or once with min/max hold."
+                f"{reading_words(label)} does not fit what is likeliest here. Read it again before "
+                f"believing either: three times, or once with min/max hold."
             )
 
 
@@ -139,10 +165,11 @@ def _switching(posterior: Posterior) -> Iterator[str]:
             if r.plugged and pins[t] in r.volts and r.key == "run"
         ]
         counted = any(pins[t] in r.hertz for r in posterior.problem.rounds)
+        timed = any(pins[t] in r.duty_percent for r in posterior.problem.rounds)
         if mean and not counted:
             yield (
                 f"Terminal {pins[t]} looks like a switching signal: DC volts show only its mean "
-                f"and prove neither pattern nor value. Take hertz and duty."
+                f"and prove neither pattern nor value. Take hertz{'' if timed else ' and duty'}."
             )
 
 
