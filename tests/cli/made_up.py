@@ -192,7 +192,7 @@ def doubtful_answer() -> Answer:
         measurement=Measurement(
             0.12, {"A": 0.12, "C": 0.97}, ("Round A reads 0.38 V low on every wire",)
         ),
-        misfit=Misfit(0.0004, ("A volts 3", "A volts 4")),
+        misfit=Misfit(0.0004, ("A volts 3", "C volts 4")),
         effective_sample_size=23.0,
         stable=False,
     )

@@ -96,11 +96,34 @@ def test_a_doubtful_measurement_cannot_be_missed() -> None:
 def test_readings_that_fit_nothing_are_said_to_and_marked_in_the_sheet() -> None:
     text = told(doubtful_answer())
     assert "THESE READINGS FIT NOTHING KNOWN HERE" in text
-    assert "A: volts at 3 and A: volts at 4" in flat(text)
+    assert "A: volts at 3 and C: volts at 4" in flat(text)
     assert "12 mV !" in text
     assert "So far" not in text
-    assert "Nearest, but it does not fit" in text
+    assert "Nothing known here fits these readings. Nearest: " in flat(text)
+    assert "% of what is known here)" in flat(text)
+    assert "Percentages compare only what is known here, and none of that fits." in flat(text)
     assert " ! " not in told().split("READINGS")[1].split("WIRES")[0]
+
+
+def test_what_a_distrusted_round_reads_is_not_doubted_twice() -> None:
+    answer = replace(doubtful_answer(), misfit=Misfit(1e-9, ("A volts 3", "A volts 4")))
+    text = flat(told(answer))
+    assert "THE MEASUREMENT IS DOUBTFUL" in text
+    assert "FIT NOTHING" not in text
+    assert "So far, by round C:" in text
+    assert "First of all read again" not in text
+
+
+def test_what_no_reading_tells_apart_is_not_called_settled() -> None:
+    open_ = replace(made_up_answer(), next=(), settled=True)
+    assert open_.faults[0].probability < 0.99
+    assert "What remains can't be told apart by any reading" in flat(told(open_))
+    assert "Settled." not in told(open_)
+
+
+def test_one_sample_is_one() -> None:
+    answer = replace(made_up_answer(), effective_sample_size=1.2)
+    assert "about 1 effective sample." in flat(told(answer))
 
 
 def test_doubt_about_the_measurement_stands_in_the_verdict_too() -> None:
@@ -238,7 +261,7 @@ def test_the_cell_to_measure_next_is_marked_in_the_sheet() -> None:
 def test_what_does_not_fit_is_read_again_before_anything_new() -> None:
     """Trade practice: repeat an odd reading before believing it (common practice, no source)."""
     doubtful = doubtful_answer()
-    words = "First of all read again A: volts at 3 and A: volts at 4. 1. plugged in"
+    words = "First of all read again A: volts at 3 and C: volts at 4. 1. plugged in"
     assert words in flat(told(doubtful))
     assert words in flat(printed(next_page(doubtful, made_up_job())))
     assert "read again" not in told()
@@ -246,6 +269,8 @@ def test_what_does_not_fit_is_read_again_before_anything_new() -> None:
 
 def test_settled_says_so() -> None:
     answer = replace(made_up_answer(), settled=True, next=())
+    sure = (replace(answer.faults[0], probability=0.995),)
+    answer = replace(answer, faults=sure)
     assert "Settled. Nothing more has to be measured" in flat(told(answer))
 
 

@@ -1,7 +1,29 @@
-"""What a wire is, in one line: each thing said once."""
+"""What a wire is, and by which reading: each thing said once, and the wire's own reading first."""
 
-from backprobe.services.answer import TerminalAnswer
-from backprobe.services.telling import other_roles, role_line
+from dataclasses import replace
+
+import pytest
+
+from backprobe.services.answer import Answer, Measurement, Misfit, Reason, TerminalAnswer
+from backprobe.services.telling import (
+    best_reason,
+    fits_nothing,
+    fits_poorly,
+    other_roles,
+    role_line,
+    verdict,
+    wire_because,
+)
+from tests.cli.made_up import made_up_answer
+
+CLAIM = "terminal 3 is sensor-ground"
+DECIDED = TerminalAnswer("3", "sensor-ground", 0.99, {"sensor-ground": 0.99})
+
+
+def carried(*reasons: tuple[str, float], claim: str = CLAIM) -> Answer:
+    """An answer with these readings as reasons, and no others."""
+    told = tuple(Reason(claim, reading, weight, "12 mV was read") for reading, weight in reasons)
+    return replace(made_up_answer(), reasons=told, evidence={})
 
 
 def test_an_undecided_wire_lists_its_roles_once_and_apart() -> None:
@@ -20,3 +42,77 @@ def test_a_decided_wire_names_what_else_it_may_be() -> None:
     )
     assert role_line(said) == "regulated supply (very likely, 90 %)"
     assert other_roles(said) == "signal, switching 10 %"
+
+
+def test_a_share_of_hardly_anything_is_not_listed() -> None:
+    said = TerminalAnswer(
+        "1",
+        "motor",
+        0.5,
+        {"motor": 0.5, "shield": 0.4985, "not-used": 0.001, "heater-control": 5e-4},
+    )
+    assert role_line(said) == "not decided: motor lead 50 %; or cable screen 50 %"
+
+
+def test_the_wires_own_reading_needs_no_introduction() -> None:
+    answer = carried(("C volts 1", 40.0), ("A volts 3", 4.5))
+    assert wire_because(answer, DECIDED) == "12 mV was read. (A: volts at 3, fair)"
+
+
+@pytest.mark.parametrize(
+    ("reading", "opening"),
+    [
+        ("C volts 1", "By what terminal 1 reads: "),
+        ("C sensor_ohms 1-2", "By what terminals 1 and 2 read: "),
+        ("C scan coolant temperature", "By the control unit's own values: "),
+        ("C battery_volts", "By what was read at the battery: "),
+        ("C sensor_ohms 1-3", ""),
+    ],
+)
+def test_a_reading_taken_elsewhere_is_said_to_be(reading: str, opening: str) -> None:
+    told = wire_because(carried((reading, 40.0), ("A volts 3", 2.0)), DECIDED)
+    assert told.startswith(f"{opening}12 mV was read. (C: ")
+
+
+def test_a_reason_of_an_undecided_wire_says_for_which_role_it_speaks() -> None:
+    roles = {"signal-analogue": 0.55, "sensor-ground": 0.45}
+    undecided = TerminalAnswer("3", "sensor-ground", 0.45, roles)
+    told = wire_because(carried(("A volts 3", 9.0)), undecided)
+    assert told.startswith("For sensor ground: 12 mV")
+    told = wire_because(carried(("A volts 1", 9.0)), undecided)
+    assert told.startswith("For sensor ground, by what terminal 1 reads: 12 mV")
+
+
+def test_what_says_next_to_nothing_is_no_reason() -> None:
+    answer = carried(("A volts 3", 3.9), ("C volts 1", 3.0))
+    assert best_reason(answer, CLAIM, "3") is None
+    assert wire_because(answer, DECIDED) == ""
+
+
+def test_that_a_value_is_reported_is_no_reason_for_a_fault() -> None:
+    fault = "fault sensor-stuck:signal-analogue"
+    reported, seen = ("B scan manifold pressure", 9.0), ("B scan manifold pressure volts", 5.0)
+    found = best_reason(carried(reported, seen, claim=fault), fault)
+    assert found is not None
+    assert found.reading == "B scan manifold pressure volts"
+    wire = best_reason(carried(reported, seen), CLAIM, "3")
+    assert wire is not None
+    assert wire.reading == "B scan manifold pressure"
+
+
+def test_where_nothing_fits_a_share_is_no_certainty() -> None:
+    answer = replace(made_up_answer(), misfit=Misfit(1e-6, ("A volts 3", "C volts 4")))
+    assert fits_nothing(answer)
+    told = verdict(answer)
+    assert told.startswith("Nothing known here fits these readings. Nearest: ")
+    assert told.endswith("% of what is known here).")
+
+
+def test_readings_of_distrusted_rounds_alone_are_no_further_misfit() -> None:
+    measurement = Measurement(0.01, {"A": 0.01, "C": 0.98})
+    answer = replace(made_up_answer(), measurement=measurement)
+    own = replace(answer, misfit=Misfit(1e-6, ("A volts 3",)))
+    assert not fits_poorly(own)
+    assert not fits_nothing(own)
+    for readings in (("A volts 3", "C volts 4"), ()):
+        assert fits_nothing(replace(answer, misfit=Misfit(1e-6, readings)))

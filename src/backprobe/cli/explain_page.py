@@ -37,8 +37,10 @@ from backprobe.services.telling import (
     role_line,
     sentence,
     telling_estimates,
+    wire_because,
 )
 from backprobe.services.words import (
+    counted,
     fault_words,
     interval_words,
     measured,
@@ -97,9 +99,9 @@ def _wires(job: Job, answer: Answer) -> RenderableType:
         if said is None:
             continue
         lines = [Text(role_line(said), style="bold")]
-        reason = best_reason(answer, f"terminal {said.pin} is {said.role}", said.pin)
-        if reason is not None:
-            lines.append(Text(because(reason)))
+        why = wire_because(answer, said)
+        if why:
+            lines.append(Text(why))
         others = other_roles(said)
         if others:
             lines.append(Text(f"or {others}"))
@@ -180,13 +182,14 @@ def _estimates(estimates: Sequence[Estimate]) -> RenderableType:
 def _footer(answer: Answer) -> list[RenderableType]:
     parts: list[RenderableType] = [Text("")]
     size = answer.effective_sample_size
-    counted = f"about {size:.0f} effective samples" if math.isfinite(size) else "few samples"
+    is_counted = math.isfinite(size)
+    samples = f"about {counted(round(size), 'effective sample')}" if is_counted else "few samples"
     if not answer.stable:
         words = (
-            f"NOT STABLE: {counted} carry this answer, so its percentages may move by several "
+            f"NOT STABLE: {samples} carry this answer, so its percentages may move by several "
             "points when asked again. Another reading helps more than another decimal."
         )
         parts.append(hanging("!", words))
     elif math.isfinite(size):
-        parts.append(Text(f"Weighed with {counted}."))
+        parts.append(Text(f"Weighed with {samples}."))
     return parts

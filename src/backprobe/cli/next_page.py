@@ -14,11 +14,11 @@ from backprobe.services.answer import Answer, NextReading
 from backprobe.services.telling import (
     ALWAYS,
     NOTHING_WORTH,
-    SETTLED,
     headline,
     listed,
     must_read_again,
     price,
+    settled_words,
 )
 from backprobe.services.words import (
     reading_words,
@@ -32,7 +32,7 @@ def next_section(answer: Answer, job: Job) -> RenderableType:
     """List the best of the next readings in short, cautions gathered below."""
     again = read_again(answer)
     if not answer.next:
-        return Group(*again, Text(SETTLED if answer.settled else NOTHING_WORTH))
+        return Group(*again, Text(settled_words(answer) if answer.settled else NOTHING_WORTH))
     grid = two_columns()
     best = answer.next[:MOST_IN_SHORT]
     for number, reading in enumerate(best, 1):
@@ -40,7 +40,7 @@ def next_section(answer: Answer, job: Job) -> RenderableType:
         if reading.text:
             lines.append(Text(reading.text))
         grid.add_row(f"{number}.", Group(*lines))
-    lead = [Text(SETTLED + " To prove it further:")] if answer.settled else []
+    lead = [Text(settled_words(answer) + " To prove it further:")] if answer.settled else []
     steps = Text(f"Steps, and more to choose from: backprobe next {answer.file}")
     return Group(*again, *lead, grid, _cautions(best), steps, Text(ALWAYS))
 
@@ -49,7 +49,7 @@ def next_page(answer: Answer, job: Job) -> RenderableType:
     """List the next readings, the best with every step and their own cautions."""
     parts: list[RenderableType] = [*read_again(answer)]
     if not answer.next:
-        return Group(*parts, Text(SETTLED if answer.settled else NOTHING_WORTH))
+        return Group(*parts, Text(settled_words(answer) if answer.settled else NOTHING_WORTH))
     for number, reading in enumerate(answer.next[:MOST_WITH_STEPS], 1):
         parts += [_with_steps(number, reading, job), Text("")]
     others = answer.next[MOST_WITH_STEPS:]

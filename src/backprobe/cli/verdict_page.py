@@ -9,8 +9,9 @@ from backprobe.cli.layout import alarm, hanging
 from backprobe.services.answer import Answer
 from backprobe.services.telling import (
     DOUBTFUL_BELOW,
-    FITS_NOTHING_BELOW,
-    FITS_POORLY_BELOW,
+    ONLY_AMONG_KNOWN,
+    fits_nothing,
+    fits_poorly,
     listed,
     rounds_words,
     small_percent,
@@ -25,7 +26,7 @@ def measurement(answer: Answer) -> list[RenderableType]:
     found = answer.measurement
     if found.trusted >= DOUBTFUL_BELOW:
         line = f"Measurement: can be trusted ({percent(found.trusted)})."
-        mark = "!" if answer.misfit.probability < FITS_POORLY_BELOW else "-"
+        mark = "!" if fits_poorly(answer) else "-"
         return [Text(line), *(hanging(mark, remark) for remark in found.remarks)]
     doubtful = [
         f"round {name} {percent(share)}"
@@ -44,14 +45,14 @@ def measurement(answer: Answer) -> list[RenderableType]:
 def misfit_alarm(answer: Answer) -> list[RenderableType]:
     """Say that readings fit badly or not at all, and which are to blame; nothing if they fit."""
     misfit = answer.misfit
-    if misfit.probability >= FITS_POORLY_BELOW:
+    if not fits_poorly(answer):
         return []
     blame = f"Look first at {listed(reading_words(each) for each in misfit.readings)}."
     chance = (
         "Chance of a surprise this large if the best explanation were true: "
         f"{small_percent(misfit.probability)}."
     )
-    if misfit.probability >= FITS_NOTHING_BELOW:
+    if not fits_nothing(answer):
         words = f"The fit is poor. {chance} {blame if misfit.readings else ''}"
         return [hanging("!", words.strip())]
     if len(misfit.readings) == 1:
@@ -60,6 +61,7 @@ def misfit_alarm(answer: Answer) -> list[RenderableType]:
         return [alarm("ONE READING FITS NOTHING", lines)]
     lines = [chance, blame] if misfit.readings else [chance]
     lines.append("Take them again; if they stand, the fault or circuit is one not modelled here.")
+    lines.append(ONLY_AMONG_KNOWN)
     return [alarm("THESE READINGS FIT NOTHING KNOWN HERE", lines)]
 
 

@@ -25,11 +25,11 @@ from backprobe.report.pictures import circuit_drawing
 from backprobe.services.answer import Answer, FaultAnswer, RuledOut
 from backprobe.services.answer_archive import StoredAnswer
 from backprobe.services.telling import (
-    FITS_POORLY_BELOW,
     WORTH_NAMING,
     because,
     best_reason,
     capital,
+    fits_poorly,
     headline,
     listed,
     other_roles,
@@ -38,9 +38,11 @@ from backprobe.services.telling import (
     small_percent,
     telling_estimates,
     verdict,
+    wire_because,
 )
 from backprobe.services.words import (
     claim_words,
+    counted,
     fault_words,
     interval_words,
     measured,
@@ -110,7 +112,7 @@ def _measurement(answer: Answer) -> Iterator[Block]:
     rounds = f" (by round: {', '.join(doubted)})" if doubted else ""
     yield from paragraph(f"{trust}{rounds}.")
     misfit = answer.misfit
-    if misfit.probability < FITS_POORLY_BELOW:
+    if fits_poorly(answer):
         blamed = listed(reading_words(each) for each in misfit.readings)
         named = f" Least at home: {blamed}." if blamed else ""
         yield from paragraph(
@@ -128,9 +130,8 @@ def _wires(job: Job, answer: Answer) -> tuple[Block, ...]:
         told = answers.get(terminal.pin)
         if told is None:
             continue
-        reason = best_reason(answer, f"terminal {told.pin} is {told.role}", told.pin)
         others = other_roles(told)
-        why = because(reason) if reason is not None else ""
+        why = wire_because(answer, told)
         more = f" Else {others}." if others else ""
         rows.append(
             [
@@ -266,13 +267,14 @@ def _weight(decibans: float) -> str:
 def _how_found(answer: Answer) -> str:
     limits = f"Below {LEAST_WEIGHT:.0f} deciban left out."
     size = answer.effective_sample_size
-    counted = f" Weighed with about {size:.0f} effective samples." if math.isfinite(size) else ""
+    samples = counted(round(size), "effective sample") if math.isfinite(size) else ""
+    weighed = f" Weighed with about {samples}." if samples else ""
     shaky = (
         ""
         if answer.stable
         else " Not stable: its percentages may move by several points when asked again."
     )
-    return f"{limits}{counted}{shaky}"
+    return f"{limits}{weighed}{shaky}"
 
 
 def _parameters(stored: StoredAnswer) -> list[str]:

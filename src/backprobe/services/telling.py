@@ -15,11 +15,14 @@ from backprobe.services.words import (
     percent,
     quantity_words,
     reading_pins,
+    reading_round,
     reading_words,
     role_words,
+    source_words,
     state_words,
     strength_words,
     sure,
+    tells_only_circuit,
 )
 
 DOUBTFUL_BELOW: Final = 0.90
@@ -29,13 +32,17 @@ WORTH_NAMING: Final = 0.02
 DECIDED_FROM: Final = 0.60  # from here on a role is called likely
 READ_DIRECTLY: Final = frozenset({"signal", "supply", "sensor ground offset"})
 WIDEST_TOLD: Final = 20.0  # upper end over lower end of an interval that still says something
-GOOD_ENOUGH: Final = 5.0  # decibans at the terminal itself, before a stronger one elsewhere counts
+CARRIES_FROM: Final = 4.0  # decibans; a reading that says less ("weak") is no reason to show
+FAULT_CLAIM: Final = "fault "
 ALWAYS: Final = (
     "Never probe airbag circuits or the orange cables of an electric or hybrid vehicle. "
     "The maker's instructions come first; the program advises, you decide."
 )
 NOTHING_WORTH: Final = "No further reading is worth its minutes."
+ONLY_AMONG_KNOWN: Final = "Percentages compare only what is known here, and none of that fits."
 SETTLED: Final = "Settled. Nothing more has to be measured to tell these apart."
+SETTLED_FROM: Final = 0.99  # probability from which on a fault is called so
+NO_MORE_TO_TELL: Final = "What remains can't be told apart by any reading that is left."
 
 
 def capital(words: str) -> str:
@@ -65,7 +72,8 @@ def role_line(said: TerminalAnswer) -> str:
     if said.probability >= DECIDED_FROM:
         return f"{role_words(said.role)} ({sure(said.probability)})"
     falling = sorted(said.roles.items(), key=lambda item: -item[1])
-    shares = [f"{role_words(role)} {percent(share)}" for role, share in falling[:4]]
+    told = [each for each in falling if each[1] >= WORTH_NAMING] or falling[:1]
+    shares = [f"{role_words(role)} {percent(share)}" for role, share in told[:4]]
     if shares[1:]:
         shares[-1] = f"or {shares[-1]}"
     # Some roles hold a comma themselves: "signal, switching".
@@ -92,18 +100,19 @@ def best_reason(answer: Answer, claim: str, pin: str = "") -> Reason | None:
 
     A reading taken on another wire may weigh more, but the one at the wire in question is what
     people look for. What is no reading of the circuit (the odds before any reading, the
-    temperature around it) is never given as the reason.
+    temperature around it) is never given as the reason, nor is one that says next to nothing.
+    That the control unit reports a value at all is no reason for a fault.
     """
     candidates = [reason for reason in answer.reasons if reason.claim == claim]
     candidates += answer.evidence.get(claim, ())
     carrying = [
-        each for each in candidates if each.decibans >= 1.0 and is_circuit_reading(each.reading)
-    ]
-    own = [
         each
-        for each in carrying
-        if pin and each.decibans >= GOOD_ENOUGH and pin in reading_pins(each.reading)
+        for each in candidates
+        if each.decibans >= CARRIES_FROM
+        and is_circuit_reading(each.reading)
+        and not (claim.startswith(FAULT_CLAIM) and tells_only_circuit(each.reading))
     ]
+    own = [each for each in carrying if pin and pin in reading_pins(each.reading)]
     return max(own or carrying, key=lambda reason: reason.decibans, default=None)
 
 
@@ -111,6 +120,23 @@ def because(reason: Reason) -> str:
     """Say what a reading told, which reading it was and how strongly it weighs."""
     source = f"{reading_words(reason.reading)}, {strength_words(reason.decibans)}"
     return f"{sentence(reason.text)} ({source})" if reason.text else f"({source})"
+
+
+def wire_because(answer: Answer, said: TerminalAnswer) -> str:
+    """Say why a wire has its role; where its own readings don't tell, say which one does.
+
+    Of an undecided wire, say for which of its roles this speaks.
+    """
+    reason = best_reason(answer, f"terminal {said.pin} is {said.role}", said.pin)
+    if reason is None:
+        return ""
+    openings = []
+    if said.probability < DECIDED_FROM:
+        openings.append(f"for {role_words(said.role)}")
+    if said.pin not in reading_pins(reason.reading):
+        openings.append(f"by {source_words(reason.reading)}")
+    told = because(reason)
+    return capital(f"{', '.join(openings)}: {told}") if openings else told
 
 
 def telling_estimates(job: Job, answer: Answer) -> list[Estimate]:
@@ -158,11 +184,25 @@ def rounds_words(names: Sequence[str]) -> str:
     return f"round {names[0]}" if len(names) == 1 else f"rounds {listed(names)}"
 
 
+def fits_poorly(answer: Answer, below: float = FITS_POORLY_BELOW) -> bool:
+    """Whether readings fit poorly, those of rounds apart that are distrusted as a whole already."""
+    if answer.misfit.probability >= below:
+        return False
+    shares = answer.measurement.rounds
+    doubted = {name for name, share in shares.items() if share < DOUBTFUL_BELOW}
+    blamed = answer.misfit.readings
+    return not blamed or any(reading_round(each) not in doubted for each in blamed)
+
+
+def fits_nothing(answer: Answer) -> bool:
+    """Whether nothing known here fits, by readings that are not distrusted already."""
+    return fits_poorly(answer, FITS_NOTHING_BELOW)
+
+
 def _verdict_lead(answer: Answer) -> str:
     """Say under which reserve the verdict stands."""
-    if answer.misfit.probability < FITS_NOTHING_BELOW:
-        alone = len(answer.misfit.readings) == 1
-        return "So far, that reading apart" if alone else "Nearest, but it does not fit"
+    if fits_nothing(answer) and len(answer.misfit.readings) == 1:
+        return "So far, that reading apart"
     if answer.measurement.trusted >= DOUBTFUL_BELOW:
         return "So far"
     sound = sound_rounds(answer)
@@ -198,9 +238,15 @@ def price(reading: NextReading) -> str:
     return f"{time}; {gain_words(reading.bits)} ({reading.bits:.2f} bit)"
 
 
+def settled_words(answer: Answer) -> str:
+    """Say why nothing more is to be measured: settled, or no reading tells the rest apart."""
+    sure_of = max((fault.probability for fault in answer.faults), default=0.0)
+    return SETTLED if sure_of >= SETTLED_FROM else NO_MORE_TO_TELL
+
+
 def must_read_again(answer: Answer) -> bool:
     """Whether there are readings that do not fit and can be named."""
-    return answer.misfit.probability < FITS_POORLY_BELOW and bool(answer.misfit.readings)
+    return fits_poorly(answer) and bool(answer.misfit.readings)
 
 
 def verdict(answer: Answer) -> str:
@@ -209,6 +255,10 @@ def verdict(answer: Answer) -> str:
         return "So far: nothing can be said."
     top = max(answer.faults, key=lambda fault: fault.probability)
     words = fault_words(top.fault, top.terminals)
+    if fits_nothing(answer) and len(answer.misfit.readings) != 1:
+        # A share of what is known is no chance of being true where nothing known fits.
+        share = f"{percent(top.probability)} of what is known here"
+        return f"Nothing known here fits these readings. Nearest: {words} ({share})."
     lead = _verdict_lead(answer)
     if top.probability < 0.5:
         return f"{lead}: not decided. First of several: {words} ({percent(top.probability)})."

@@ -218,12 +218,40 @@ def is_circuit_reading(reading: str) -> bool:
     return match is not None and match["quantity"] != "ambient_celsius"
 
 
+def tells_only_circuit(reading: str) -> bool:
+    """Whether a reading says no more than that the control unit has such a value from here.
+
+    Temperatures and what it sees at its input are compared as numbers as well.
+    """
+    match = _READING.fullmatch(reading)
+    if match is None or match["quantity"] != "scan":
+        return False
+    return not match["place"].endswith((" temperature", " volts", " hertz", " supply"))
+
+
 def reading_pins(reading: str) -> tuple[str, ...]:
     """Tell the pins that a reading was taken at; none for battery, black lead, control unit."""
     match = _READING.fullmatch(reading)
     if match is None or match["quantity"] == "scan" or not match["place"]:
         return ()
     return tuple(match["place"].split("-"))
+
+
+def reading_round(reading: str) -> str:
+    """Tell the round that a reading was taken in; nothing for what is no reading."""
+    match = _READING.fullmatch(reading)
+    return "" if match is None else match["round"]
+
+
+def source_words(reading: str) -> str:
+    """Say what it is that tells: "what terminal C reads"."""
+    pins = reading_pins(reading)
+    if pins:
+        return f"what {terminals_words(pins)} {'reads' if len(pins) == 1 else 'read'}"
+    match = _READING.fullmatch(reading)
+    if match is not None and match["quantity"] == "scan":
+        return "the control unit's own values"
+    return "what was read at the battery"
 
 
 def quantity_words(quantity: str) -> str:

@@ -15,14 +15,14 @@ from backprobe.services.repair_decision import repair_decision
 from backprobe.services.telling import (
     ALWAYS,
     DOUBTFUL_BELOW,
-    FITS_NOTHING_BELOW,
-    FITS_POORLY_BELOW,
     NOTHING_WORTH,
-    SETTLED,
+    ONLY_AMONG_KNOWN,
     WORTH_NAMING,
     because,
     best_reason,
     capital,
+    fits_nothing,
+    fits_poorly,
     headline,
     listed,
     other_roles,
@@ -30,10 +30,12 @@ from backprobe.services.telling import (
     role_line,
     rounds_words,
     sentence,
+    settled_words,
     small_percent,
     sound_rounds,
     telling_estimates,
     verdict,
+    wire_because,
 )
 from backprobe.services.unavailable import state_of
 from backprobe.services.words import (
@@ -184,7 +186,7 @@ def known_view(
 
 def _settled(answer: Answer) -> str:
     if answer.settled:
-        return SETTLED
+        return settled_words(answer)
     return "" if answer.next else NOTHING_WORTH
 
 
@@ -212,16 +214,16 @@ def _doubts(answer: Answer) -> tuple[str, tuple[str, ...]]:
 def _misfit(answer: Answer) -> tuple[str, bool]:
     """What to say of readings that fit poorly or not at all; whether it is bad."""
     found = answer.misfit
-    if found.probability >= FITS_POORLY_BELOW:
+    if not fits_poorly(answer):
         return "", False
     named = listed(reading_words(each) for each in found.readings)
     again = f" Read again {named}." if named else ""
     chance = f" Chance of a surprise this large: {small_percent(found.probability)}."
-    if found.probability >= FITS_NOTHING_BELOW:
+    if not fits_nothing(answer):
         return f"The readings fit poorly.{chance}{again}", False
     if len(found.readings) == 1:
         return f"One reading fits nothing else.{chance}{again}", True
-    return f"These readings fit nothing known here.{chance}{again}", True
+    return f"These readings fit nothing known here.{chance}{again} {ONLY_AMONG_KNOWN}", True
 
 
 def _wires(job: Job, answer: Answer) -> Iterable[Wire]:
@@ -231,13 +233,12 @@ def _wires(job: Job, answer: Answer) -> Iterable[Wire]:
         if found is None:
             continue
         claim = f"terminal {found.pin} is {found.role}"
-        reason = best_reason(answer, claim, found.pin)
         differs = terminal.diagram and terminal.diagram != found.role
         yield Wire(
             pin=terminal.pin,
             colours=colour_letters(terminal.colour),
             role=capital(role_line(found)),
-            reason="" if reason is None else because(reason),
+            reason=wire_because(answer, found),
             others=other_roles(found),
             contradiction=f"The diagram says: {role_words(terminal.diagram)}." if differs else "",
             evidence=_evidence(answer.evidence.get(claim, ())),
