@@ -8,26 +8,31 @@ import numpy as np
 import pytest
 
 from backprobe.core.inference.sheet import Quantity
+from backprobe.job.job_file import read_job
 from backprobe.services.answer import Reason
+from backprobe.services.explain import explain
 from backprobe.services.reasons import (
     BEFORE,
     DECIBANS_PER_NAT,
     MOST_SHOWN,
-    RULED_OUT_BY,
     SMALLEST_SHOWN,
     TELLS_APART,
+    TELLS_FAIRLY,
     Weigher,
     _differs,
     _fault_rival,
     evidence_tables,
     fault_text,
     main_reasons,
+    own_reasons,
     role_claim,
     ruled_out,
 )
 from backprobe.services.summary import best_roles, fault_answers
+from backprobe.services.telling import wire_because
+from backprobe.services.words import reading_pins
 from backprobe.vocabulary import ROLES, split_fault
-from tests.services.sheets import after
+from tests.services.sheets import EXAMPLES, after
 
 NAMES = ("thermistor", "cell", "pick-up")
 
@@ -182,7 +187,7 @@ def test_ruled_out_faults_carry_the_reading_that_says_so() -> None:
         assert r.fault != w.best.fault
         assert shares.get(r.fault, 0.0) < 0.01
         assert r.reading in w.sheet.label
-        assert r.decibans >= RULED_OUT_BY
+        assert r.decibans >= TELLS_FAIRLY
         assert "was read" in r.text
     assert len({r.fault for r in found}) == len(found)
 
@@ -226,7 +231,7 @@ def test_a_number_within_the_meters_error_is_not_said_to_differ() -> None:
     assert w.expects(i, w.best)
     for rival in near:
         for weight, more, less in ((5.0, "this", "the rival"), (-5.0, "the rival", "this")):
-            told = w._sentence(i, w.best, rival, "the rival", weight)
+            told = w.sentence(i, w.best, rival, "the rival", weight)
             assert told == f"{w.shown(i, None)} is likelier with {more} than with {less}"
 
 
@@ -248,3 +253,34 @@ def test_that_a_value_is_reported_tells_no_fault_apart() -> None:
     weights, _ = w.decibans(w.best, rival)
     nearest = max(others, key=lambda e: e.score)
     assert weights[~reported].max() >= TELLS_APART or rival == nearest
+
+
+@pytest.mark.parametrize("name", [*NAMES, "healthy-air-mass", "half-a-sheet"])
+def test_a_settled_wire_is_told_by_its_own_reading_where_one_tells(name: str) -> None:
+    posterior, w = after(name), weigher(name)
+    roles = best_roles(posterior)
+    surely = own_reasons(w, roles, np.ones(len(roles)))
+    claim = w.best_with_roles(roles)
+    for reason in surely:
+        pin = reason.claim.split()[1]
+        t = w.pins.index(pin)
+        assert pin in reading_pins(reason.reading)
+        assert reason.decibans >= TELLS_FAIRLY
+        others = [e for e in w.all if e.roles[t] != roles[t]]
+        told = w.told_apart_at(pin, claim, others)
+        assert told is not None
+        rival, place = told
+        assert w.sheet.label[place] == reason.reading
+        assert reason.decibans == pytest.approx(float(w.decibans(claim, rival)[0][place]))
+        here = [i for i, label in enumerate(w.sheet.label) if pin in reading_pins(label)]
+        nearer = [e for e in others if e.score > rival.score]
+        assert all(w.decibans(claim, e)[0][here].max() < TELLS_FAIRLY for e in nearer)
+    assert own_reasons(w, roles, np.full(len(roles), 0.94)) == ()
+
+
+def test_the_ground_of_a_bare_pair_of_fives_is_told_by_its_millivolts() -> None:
+    # 5.00 V, 5.01 V and 6 mV: a ground is known by the volts that it has not.
+    answer = explain(read_job(EXAMPLES / "half-a-sheet.toml"))
+    said = next(each for each in answer.terminals if each.pin == "3")
+    assert said.role == "sensor-ground"
+    assert wire_because(answer, said).startswith("6 mV ")

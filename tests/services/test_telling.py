@@ -10,10 +10,12 @@ from backprobe.services.telling import (
     fits_nothing,
     fits_poorly,
     other_roles,
+    remarks_beside,
     role_line,
     verdict,
     wire_because,
 )
+from backprobe.services.words import FIT_NOTHING
 from tests.cli.made_up import made_up_answer
 
 CLAIM = "terminal 3 is sensor-ground"
@@ -106,6 +108,16 @@ def test_where_nothing_fits_a_share_is_no_certainty() -> None:
     told = verdict(answer)
     assert told.startswith("Nothing known here fits these readings. Nearest: ")
     assert told.endswith("% of what is known here).")
+
+
+def test_that_nothing_fits_is_said_once() -> None:
+    plain = made_up_answer()
+    measurement = replace(plain.measurement, remarks=("a remark.", FIT_NOTHING))
+    answer = replace(
+        plain, measurement=measurement, misfit=Misfit(1e-6, ("A volts 3", "C volts 4"))
+    )
+    assert remarks_beside(answer) == ("a remark.",)
+    assert remarks_beside(replace(answer, misfit=plain.misfit)) == ("a remark.", FIT_NOTHING)
 
 
 def test_readings_of_distrusted_rounds_alone_are_no_further_misfit() -> None:

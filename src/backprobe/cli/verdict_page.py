@@ -13,6 +13,7 @@ from backprobe.services.telling import (
     fits_nothing,
     fits_poorly,
     listed,
+    remarks_beside,
     rounds_words,
     small_percent,
     sound_rounds,
@@ -27,14 +28,14 @@ def measurement(answer: Answer) -> list[RenderableType]:
     if found.trusted >= DOUBTFUL_BELOW:
         line = f"Measurement: can be trusted ({percent(found.trusted)})."
         mark = "!" if fits_poorly(answer) else "-"
-        return [Text(line), *(hanging(mark, remark) for remark in found.remarks)]
+        return [Text(line), *(hanging(mark, remark) for remark in remarks_beside(answer))]
     doubtful = [
         f"round {name} {percent(share)}"
         for name, share in found.rounds.items()
         if share < DOUBTFUL_BELOW
     ]
     chance = ", ".join(doubtful) or percent(found.trusted)
-    lines = [*found.remarks, f"Chance that black lead and vehicle were as noted: {chance}"]
+    lines = [*remarks_beside(answer), f"Chance that black lead and vehicle were as noted: {chance}"]
     if sound_rounds(answer):
         lines.append(f"What follows rests on {rounds_words(sound_rounds(answer))}")
     else:

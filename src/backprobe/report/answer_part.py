@@ -33,6 +33,7 @@ from backprobe.services.telling import (
     headline,
     listed,
     other_roles,
+    remarks_beside,
     role_line,
     sentence,
     small_percent,
@@ -120,7 +121,7 @@ def _measurement(answer: Answer) -> Iterator[Block]:
             f"{small_percent(misfit.probability)} of cases.{named}",
             "warning",
         )
-    yield from points(said_of.remarks)
+    yield from points(remarks_beside(answer))
 
 
 def _wires(job: Job, answer: Answer) -> tuple[Block, ...]:

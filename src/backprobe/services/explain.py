@@ -6,6 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
+
 from backprobe.core.inference.screen import needed_rounds
 from backprobe.job import Job
 from backprobe.services.answer import Answer, Measurement
@@ -19,7 +21,13 @@ from backprobe.services.limits import DEFAULT_LIMITS, Limits
 from backprobe.services.misfit import misfit
 from backprobe.services.planning import plan_of
 from backprobe.services.problem import Problem, problem_of
-from backprobe.services.reasons import Weigher, evidence_tables, main_reasons, ruled_out
+from backprobe.services.reasons import (
+    Weigher,
+    evidence_tables,
+    main_reasons,
+    own_reasons,
+    ruled_out,
+)
 from backprobe.services.remarks import remarks
 from backprobe.services.summary import (
     best_roles,
@@ -115,11 +123,11 @@ def _in_words(posterior: Posterior, file: str, limits: Limits) -> Answer:
     """All but estimates and next readings."""
     roles, pins = best_roles(posterior), posterior.problem.job.connector.pins
     faults, trusted, fit = fault_answers(posterior), trust(posterior), misfit(posterior)
-    weigher = Weigher(posterior)
+    weigher, terminals = Weigher(posterior), terminal_answers(posterior)
     tables = evidence_tables(weigher, roles)
     return Answer(
         file=file,
-        terminals=terminal_answers(posterior),
+        terminals=terminals,
         circuits=circuit_answers(posterior),
         faults=faults,
         measurement=Measurement(
@@ -127,7 +135,10 @@ def _in_words(posterior: Posterior, file: str, limits: Limits) -> Answer:
         ),
         estimates=(),
         misfit=fit,
-        reasons=main_reasons(tables, roles, pins, faults[0].fault),
+        reasons=(
+            *main_reasons(tables, roles, pins, faults[0].fault),
+            *own_reasons(weigher, roles, np.array([said.probability for said in terminals])),
+        ),
         next=(),
         ruled_out=ruled_out(weigher, {f.fault: f.probability for f in faults}),
         evidence=tables,

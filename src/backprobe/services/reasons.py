@@ -19,7 +19,7 @@ from backprobe.services.answer import Reason, RuledOut
 from backprobe.services.engine import Posterior
 from backprobe.services.planning_words import fault_phrase
 from backprobe.services.summary import NOT_USED
-from backprobe.services.words import role_and_fault_words
+from backprobe.services.words import reading_pins, role_and_fault_words
 from backprobe.vocabulary import NO_FAULT, ROLES, split_fault
 
 Array = NDArray[np.float64]
@@ -27,11 +27,12 @@ Array = NDArray[np.float64]
 DECIBANS_PER_NAT = 10.0 / np.log(10.0)
 BEFORE = "before any reading"  # label of what priors and freedom of fit say
 SMALLEST_SHOWN = 1.0  # decibans; weaker readings stay in the full table only
+TELLS_FAIRLY = 4.0  # decibans; what says less is called weak
+NEARLY_SURE = 0.95  # probability of a role from which on no rival of it is near
 TELLS_APART = 3.0  # decibans; a rival is told apart by a reading that weighs twice as much for one
 MOST_SHOWN = 3  # reasons a claim in the answer itself
 ANY = "any value"
 RULED_OUT_BELOW = 0.01
-RULED_OUT_BY = 4.0  # decibans: a reading that says less ("weak") rules nothing out
 EXPECTED_WITHIN = 1.5  # deviations; nobody calls a reading this near another than what was expected
 TELLS_ALMOST = 1.0 / 3.0  # of the strongest weight, from which a plainer reading is told instead
 UNIT = {
@@ -128,6 +129,23 @@ class Weigher:
         tells = (weight * DECIBANS_PER_NAT).max(axis=1) >= TELLS_APART
         return near[int(np.argmax(tells))]
 
+    def told_apart_at(
+        self, pin: str, claim: Explanation, others: list[Explanation]
+    ) -> tuple[Explanation, int] | None:
+        """The nearest rival that a reading at a terminal tells apart, and that reading."""
+        at = [i for i, label in enumerate(self.sheet.label) if pin in reading_pins(label)]
+        for rival in sorted(others, key=lambda e: -e.score) if at else ():
+            weights, _ = self.decibans(claim, rival)
+            i = max(at, key=lambda i: float(weights[i]))
+            if weights[i] >= TELLS_FAIRLY:
+                return rival, i
+        return None
+
+    def best_with_roles(self, roles: tuple[int, ...]) -> Explanation:
+        """The best explanation of all in which the terminals have these roles."""
+        same = [e for e in self.all if e.roles == roles]
+        return max(same, key=lambda e: e.score, default=self.best)
+
     def best_with_fault(self, fault: str) -> Explanation | None:
         """The best explanation with a fault."""
         same = [e for e in self.all if e.fault == fault]
@@ -150,7 +168,7 @@ class Weigher:
                 claim_text,
                 self.sheet.label[i],
                 float(weights[i]),
-                self._sentence(i, claim, rival, rival_text, float(weights[i])),
+                self.sentence(i, claim, rival, rival_text, float(weights[i])),
             )
             for i in range(self.sheet.n_read)
         ]
@@ -164,9 +182,10 @@ class Weigher:
         )
         return tuple(sorted(rows, key=lambda r: -r.decibans))
 
-    def _sentence(
+    def sentence(
         self, i: int, claim: Explanation, rival: Explanation, rival_text: str, weight: float
     ) -> str:
+        """What a reading says between a claim and its rival."""
         seen = self.shown(i, None)
         if abs(weight) < SMALLEST_SHOWN:
             return f"{seen} says little between this and {rival_text}"
@@ -217,8 +236,7 @@ def role_claim(pin: str, role: int) -> str:
 def evidence_tables(weigher: Weigher, roles: tuple[int, ...]) -> dict[str, tuple[Reason, ...]]:
     """Full tables: every terminal's role, and every fault that was fitted."""
     tables: dict[str, tuple[Reason, ...]] = {}
-    same = [e for e in weigher.all if e.roles == roles]
-    claim = max(same, key=lambda e: e.score, default=weigher.best)
+    claim = weigher.best_with_roles(roles)
     for t, pin in enumerate(weigher.pins):
         others = [e for e in weigher.all if e.roles[t] != claim.roles[t]]
         rival = weigher.told_apart(claim, others)
@@ -242,6 +260,26 @@ def _fault_rival(own: Explanation, rival: Explanation) -> str:
     """The rival fault, and its kind of circuit where that is another."""
     elsewhere = "" if rival.circuit == own.circuit else f' (in "{rival.circuit}")'
     return f"{fault_text(rival.fault)}{elsewhere}"
+
+
+def own_reasons(weigher: Weigher, roles: tuple[int, ...], share: Array) -> tuple[Reason, ...]:
+    """What the own reading of a wire that is as good as known says, where its nearest rival agrees.
+
+    Such a rival is far off, and what tells it apart was read elsewhere; people look for the wire's
+    own reading. It is weighed against the nearest rival that it does tell apart, which is named.
+    ``share`` is the probability of each terminal's role, (n_terminal,).
+    """
+    claim, found = weigher.best_with_roles(roles), []
+    for t, pin in enumerate(weigher.pins):
+        others = [e for e in weigher.all if e.roles[t] != claim.roles[t]]
+        told = weigher.told_apart_at(pin, claim, others) if share[t] >= NEARLY_SURE else None
+        if told is None or told[0] == weigher.told_apart(claim, others):
+            continue
+        rival, i = told
+        weight = float(weigher.decibans(claim, rival)[0][i])
+        words = weigher.sentence(i, claim, rival, _role_rival(rival, t), weight)
+        found.append(Reason(role_claim(pin, claim.roles[t]), weigher.sheet.label[i], weight, words))
+    return tuple(found)
 
 
 def _differs(one: Explanation, other: Explanation) -> bool:
@@ -290,7 +328,7 @@ def ruled_out(weigher: Weigher, shares: dict[str, float]) -> tuple[RuledOut, ...
         seen.add(e.fault)
         weights, _ = weigher.decibans(weigher.best, e)
         stands = shares.get(e.fault, 0.0) >= RULED_OUT_BELOW
-        if stands or weights.size == 0 or float(weights.max()) < RULED_OUT_BY:
+        if stands or weights.size == 0 or float(weights.max()) < TELLS_FAIRLY:
             continue
         i = _plainest(weigher, e, weights)
         found.append(
@@ -307,7 +345,7 @@ def ruled_out(weigher: Weigher, shares: dict[str, float]) -> tuple[RuledOut, ...
 
 def _plainest(weigher: Weigher, e: Explanation, weights: Array) -> int:
     """The strongest reading against an explanation; one that it does not expect goes first."""
-    enough = max(RULED_OUT_BY, TELLS_ALMOST * float(weights.max()))
+    enough = max(TELLS_FAIRLY, TELLS_ALMOST * float(weights.max()))
     falling = [int(i) for i in np.argsort(-weights) if weights[i] >= enough]
     return next((i for i in falling if not weigher.expects(i, e)), falling[0])
 

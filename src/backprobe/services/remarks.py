@@ -19,7 +19,7 @@ from backprobe.services.limit_remarks import (
 from backprobe.services.limits import BLACK_LEAD, DEFAULT_LIMITS, Limits
 from backprobe.services.misfit import blamed
 from backprobe.services.summary import Trust, best_roles
-from backprobe.services.words import reading_words
+from backprobe.services.words import FIT_NOTHING, reading_words
 from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 DOUBTFUL_BELOW, BAD_BELOW = 0.9, 0.5
@@ -45,10 +45,7 @@ def remarks(
         *circuit_remarks(posterior, trusted, limits),
     ]
     if misfit_probability < 0.001 and len(_odd(posterior, trusted)) > 1:
-        found.append(
-            "These readings fit nothing that is modelled here. Repeat the readings named as not "
-            "fitting before trusting any explanation."
-        )
+        found.append(FIT_NOTHING)
     return tuple(found)
 
 

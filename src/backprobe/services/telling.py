@@ -8,6 +8,7 @@ from typing import Final
 from backprobe.job import Job, Round
 from backprobe.services.answer import Answer, Estimate, NextReading, Reason, TerminalAnswer
 from backprobe.services.words import (
+    FIT_NOTHING,
     fault_words,
     gain_words,
     is_circuit_reading,
@@ -197,6 +198,12 @@ def fits_poorly(answer: Answer, below: float = FITS_POORLY_BELOW) -> bool:
 def fits_nothing(answer: Answer) -> bool:
     """Whether nothing known here fits, by readings that are not distrusted already."""
     return fits_poorly(answer, FITS_NOTHING_BELOW)
+
+
+def remarks_beside(answer: Answer) -> tuple[str, ...]:
+    """The remarks without that of nothing fitting, where this is told with its readings anyway."""
+    remarks = answer.measurement.remarks
+    return tuple(each for each in remarks if each != FIT_NOTHING or not fits_nothing(answer))
 
 
 def _verdict_lead(answer: Answer) -> str:

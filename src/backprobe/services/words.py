@@ -36,6 +36,10 @@ _WEIGHT: Final = (
     (1.0, "weak"),
     (0.0, "says nothing"),
 )
+FIT_NOTHING: Final = (
+    "These readings fit nothing that is modelled here. Repeat the readings named as not fitting "
+    "before trusting any explanation."
+)
 ROLE_WORDS: Final[dict[str, str]] = {
     "supply-regulated": "regulated supply",
     "supply-battery": "battery feed",

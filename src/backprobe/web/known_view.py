@@ -27,6 +27,7 @@ from backprobe.services.telling import (
     listed,
     other_roles,
     price,
+    remarks_beside,
     role_line,
     rounds_words,
     sentence,
@@ -194,7 +195,7 @@ def _doubts(answer: Answer) -> tuple[str, tuple[str, ...]]:
     """Title and lines of the alarm where the measurement is doubtful, else its remarks."""
     found = answer.measurement
     if found.trusted >= DOUBTFUL_BELOW:
-        return "", found.remarks
+        return "", remarks_beside(answer)
     doubtful = [
         f"round {name} {percent(share)}"
         for name, share in found.rounds.items()
@@ -207,7 +208,11 @@ def _doubts(answer: Answer) -> tuple[str, tuple[str, ...]]:
         if sound
         else "Clear this up before you believe anything below."
     )
-    lines = (*found.remarks, f"Chance that black lead and vehicle were as noted: {chance}.", rest)
+    lines = (
+        *remarks_beside(answer),
+        f"Chance that black lead and vehicle were as noted: {chance}.",
+        rest,
+    )
     return "The measurement is doubtful", lines
 
 
