@@ -4,9 +4,17 @@ from dataclasses import replace
 
 import pytest
 
-from backprobe.services.answer import Answer, Measurement, Misfit, Reason, TerminalAnswer
+from backprobe.services.answer import (
+    Answer,
+    FaultAnswer,
+    Measurement,
+    Misfit,
+    Reason,
+    TerminalAnswer,
+)
 from backprobe.services.telling import (
     best_reason,
+    faults_because,
     fits_nothing,
     fits_poorly,
     other_roles,
@@ -100,6 +108,22 @@ def test_that_a_value_is_reported_is_no_reason_for_a_fault() -> None:
     wire = best_reason(carried(reported, seen), CLAIM, "3")
     assert wire is not None
     assert wire.reading == "B scan manifold pressure"
+
+
+def test_what_carries_several_faults_alike_is_said_of_the_first() -> None:
+    faults = tuple(FaultAnswer(name, 0.3) for name in ("none", "open:motor", "resistance:motor"))
+    told = [
+        Reason("fault none", "A volts 3", 9.0, "12 mV"),
+        Reason("fault open:motor", "A volts 3", 9.0, "12 mV"),
+        Reason("fault resistance:motor", "A volts 1", 5.0, "5 V"),
+    ]
+    answer = replace(made_up_answer(), faults=faults, reasons=tuple(told), evidence={})
+    assert faults_because(answer, faults) == [
+        "12 mV. (A: volts at 3, good)",
+        "",
+        "5 V. (A: volts at 1, fair)",
+    ]
+    assert faults_because(answer, faults[1:])[0] == "12 mV. (A: volts at 3, good)"
 
 
 def test_where_nothing_fits_a_share_is_no_certainty() -> None:

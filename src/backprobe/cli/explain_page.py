@@ -29,9 +29,8 @@ from backprobe.services.answer import (
 from backprobe.services.proof import minimum_proof
 from backprobe.services.telling import (
     WORTH_NAMING,
-    because,
-    best_reason,
     capital,
+    faults_because,
     listed,
     other_roles,
     role_line,
@@ -145,11 +144,10 @@ def _faults(answer: Answer) -> list[RenderableType]:
 
 def _remaining(answer: Answer, faults: Sequence[FaultAnswer]) -> RenderableType:
     grid = two_columns(numbers_first=True)
-    for fault in faults:
+    for fault, why in zip(faults, faults_because(answer, faults), strict=True):
         lines = [Text(capital(fault_words(fault.fault, fault.terminals)))]
-        reason = best_reason(answer, f"fault {fault.fault}")
-        if reason is not None:
-            lines.append(Text(because(reason)))
+        if why:
+            lines.append(Text(why))
         grid.add_row(Text(percent(fault.probability), style="bold"), Group(*lines))
     return grid
 

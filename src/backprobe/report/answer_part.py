@@ -26,9 +26,8 @@ from backprobe.services.answer import Answer, FaultAnswer, RuledOut
 from backprobe.services.answer_archive import StoredAnswer
 from backprobe.services.telling import (
     WORTH_NAMING,
-    because,
-    best_reason,
     capital,
+    faults_because,
     fits_poorly,
     headline,
     listed,
@@ -166,13 +165,13 @@ def _circuits(answer: Answer) -> tuple[Block, ...]:
 
 def _remaining(answer: Answer) -> tuple[Block, ...]:
     rows: list[list[str | Words]] = []
-    for fault in _remaining_faults(answer):
-        reason = best_reason(answer, f"fault {fault.fault}")
+    remaining = _remaining_faults(answer)
+    for fault, why in zip(remaining, faults_because(answer, remaining), strict=True):
         rows.append(
             [
                 words(percent(fault.probability), "bold"),
                 capital(fault_words(fault.fault, fault.terminals)),
-                because(reason) if reason is not None else "",
+                why,
             ]
         )
     columns = (Column("How sure", 0.8, "right"), Column("Fault", 2.7), Column("Because", 4.0))

@@ -6,7 +6,14 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from backprobe.job import Job, Round
-from backprobe.services.answer import Answer, Estimate, NextReading, Reason, TerminalAnswer
+from backprobe.services.answer import (
+    Answer,
+    Estimate,
+    FaultAnswer,
+    NextReading,
+    Reason,
+    TerminalAnswer,
+)
 from backprobe.services.words import (
     FIT_NOTHING,
     fault_words,
@@ -138,6 +145,19 @@ def wire_because(answer: Answer, said: TerminalAnswer) -> str:
         openings.append(f"by {source_words(reason.reading)}")
     told = because(reason)
     return capital(f"{', '.join(openings)}: {told}") if openings else told
+
+
+def faults_because(answer: Answer, faults: Sequence[FaultAnswer]) -> list[str]:
+    """Say what carries each fault; nothing for one that has no other reason than those above it.
+
+    What tells several faults from a further one alike is no reason for the lesser of them.
+    """
+    told: list[str] = []
+    for fault in faults:
+        reason = best_reason(answer, f"{FAULT_CLAIM}{fault.fault}")
+        words = "" if reason is None else because(reason)
+        told.append("" if words in told else words)
+    return told
 
 
 def telling_estimates(job: Job, answer: Answer) -> list[Estimate]:

@@ -18,9 +18,8 @@ from backprobe.services.telling import (
     NOTHING_WORTH,
     ONLY_AMONG_KNOWN,
     WORTH_NAMING,
-    because,
-    best_reason,
     capital,
+    faults_because,
     fits_nothing,
     fits_poorly,
     headline,
@@ -268,13 +267,12 @@ def _evidence(reasons: Iterable[Reason]) -> tuple[Evidence, ...]:
 def _faults(answer: Answer) -> Iterable[Fault]:
     falling = sorted(answer.faults, key=lambda f: -f.probability)
     kept: list[FaultAnswer] = [f for f in falling if f.probability >= WORTH_NAMING] or falling[:1]
-    for each in kept[:MOST_FAULTS]:
+    for each, why in zip(kept[:MOST_FAULTS], faults_because(answer, kept), strict=False):
         claim = f"fault {each.fault}"
-        reason = best_reason(answer, claim)
         yield Fault(
             percent(each.probability),
             capital(fault_words(each.fault, each.terminals)),
-            "" if reason is None else because(reason),
+            why,
             _evidence(answer.evidence.get(claim, ())),
         )
 
