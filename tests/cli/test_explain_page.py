@@ -22,7 +22,7 @@ from backprobe.services.answer import (
     NextReading,
     Reason,
 )
-from backprobe.services.telling import best_reason, telling_estimates
+from backprobe.services.telling import ONLY_AMONG_KNOWN, best_reason, telling_estimates
 from tests.cli.made_up import doubtful_answer, made_up_answer, made_up_job
 
 ESCAPE = "\x1b"
@@ -101,7 +101,7 @@ def test_readings_that_fit_nothing_are_said_to_and_marked_in_the_sheet() -> None
     assert "So far" not in text
     assert "Nothing known here fits these readings. Nearest: " in flat(text)
     assert "% of what is known here)" in flat(text)
-    assert "Percentages compare only what is known here, and none of that fits." in flat(text)
+    assert ONLY_AMONG_KNOWN in flat(text)
     assert " ! " not in told().split("READINGS")[1].split("WIRES")[0]
 
 

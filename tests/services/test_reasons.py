@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -237,7 +238,11 @@ def test_a_number_within_the_meters_error_is_not_said_to_differ() -> None:
 
 def test_a_rival_in_another_kind_of_circuit_is_named_with_it() -> None:
     w = weigher("thermistor")
-    same = next(e for e in w.all if e.circuit == w.best.circuit)
+    same = next(e for e in w.all if e.circuit == w.best.circuit and e.roles == w.best.roles)
+    turned = replace(same, roles=same.roles[::-1])
+    assert _fault_rival(w.best, turned) == (
+        f"{fault_text(same.fault)} (with the wires taken otherwise)"
+    )
     other = next(e for e in w.all if e.circuit != w.best.circuit)
     assert _fault_rival(w.best, same) == fault_text(same.fault)
     assert _fault_rival(w.best, other) == f'{fault_text(other.fault)} (in "{other.circuit}")'
@@ -284,3 +289,13 @@ def test_the_ground_of_a_bare_pair_of_fives_is_told_by_its_millivolts() -> None:
     said = next(each for each in answer.terminals if each.pin == "3")
     assert said.role == "sensor-ground"
     assert wire_because(answer, said).startswith("6 mV ")
+
+
+def test_less_than_an_ohm_is_told_in_ohms() -> None:
+    w = weigher("thermistor")
+    i = next(k for k, label in enumerate(w.sheet.label) if "ohms" in label)
+    value = w.sheet.value.copy()
+    value[i] = 0.7
+    w = Weigher(after("thermistor"))
+    w.sheet = replace(w.sheet, value=value)
+    assert w.shown(i, None) == "0.7 ohm"

@@ -194,7 +194,7 @@ class Weigher:
             return f'{seen} is reported, as with "{has.circuit}" and not with "{lacks.circuit}"'
         own, other = self.shown(i, claim), self.shown(i, rival)
         if weight > 0 and other == ANY:
-            return f"{seen} where this expects {own}; {rival_text} leaves it open"
+            return f"{seen} where this expects {own}; with {rival_text} it could be anything"
         if own == other or (self.expects(i, claim) and self.expects(i, rival)):
             more, less = ("this", rival_text) if weight > 0 else (rival_text, "this")
             return f"{seen} is likelier with {more} than with {less}"
@@ -225,7 +225,8 @@ class Weigher:
                 value = float(np.exp(min(value, 40.0)))
         if quantity == Quantity.DUTY:
             return f"{100 * value:.0f} %"
-        return format_quantity(value, UNIT[quantity])
+        is_small = UNIT[quantity] == "ohm" and abs(value) < 1.0  # mohm would be taken for Mohm
+        return f"{value:.2g} ohm" if is_small else format_quantity(value, UNIT[quantity])
 
 
 def role_claim(pin: str, role: int) -> str:
@@ -257,9 +258,12 @@ def evidence_tables(weigher: Weigher, roles: tuple[int, ...]) -> dict[str, tuple
 
 
 def _fault_rival(own: Explanation, rival: Explanation) -> str:
-    """The rival fault, and its kind of circuit where that is another."""
-    elsewhere = "" if rival.circuit == own.circuit else f' (in "{rival.circuit}")'
-    return f"{fault_text(rival.fault)}{elsewhere}"
+    """The rival fault, and what else it needs: another kind of circuit, or other wires."""
+    if rival.circuit != own.circuit:
+        return f'{fault_text(rival.fault)} (in "{rival.circuit}")'
+    if rival.roles != own.roles:
+        return f"{fault_text(rival.fault)} (with the wires taken otherwise)"
+    return fault_text(rival.fault)
 
 
 def own_reasons(weigher: Weigher, roles: tuple[int, ...], share: Array) -> tuple[Reason, ...]:

@@ -47,7 +47,9 @@ ALWAYS: Final = (
     "The maker's instructions come first; the program advises, you decide."
 )
 NOTHING_WORTH: Final = "No further reading is worth its minutes."
-ONLY_AMONG_KNOWN: Final = "Percentages compare only what is known here, and none of that fits."
+ONLY_AMONG_KNOWN: Final = (
+    'Percentages, and "settled", compare only what is known here; none of that fits.'
+)
 SETTLED: Final = "Settled. Nothing more has to be measured to tell these apart."
 SETTLED_FROM: Final = 0.99  # probability from which on a fault is called so
 NO_MORE_TO_TELL: Final = "What remains can't be told apart by any reading that is left."
