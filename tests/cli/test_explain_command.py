@@ -117,10 +117,13 @@ def test_next_gives_steps_minutes_and_gain(engine: dict[str, Answer]) -> None:
 
 
 def test_next_leaves_with_one_when_settled(engine: dict[str, Answer]) -> None:
-    engine["a.toml"] = replace(made_up_answer(), settled=True, next=())
-    result = run(main.app, ["next", "a.toml"])
-    assert result.exit_code == 1
-    assert "Settled." in result.stdout
+    answer = made_up_answer()
+    sure = (replace(answer.faults[0], probability=0.995),)
+    for faults, words in ((sure, "Settled."), (answer.faults, "What remains can't be told apart")):
+        engine["a.toml"] = replace(answer, faults=faults, settled=True, next=())
+        result = run(main.app, ["next", "a.toml"])
+        assert result.exit_code == 1
+        assert words in result.stdout
 
 
 def test_next_leaves_with_one_when_nothing_is_worth_it(engine: dict[str, Answer]) -> None:
