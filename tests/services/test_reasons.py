@@ -299,3 +299,18 @@ def test_less_than_an_ohm_is_told_in_ohms() -> None:
     w = Weigher(after("thermistor"))
     w.sheet = replace(w.sheet, value=value)
     assert w.shown(i, None) == "0.7 ohm"
+
+
+def test_what_was_hardly_expected_is_only_said_to_be_nearer() -> None:
+    w = Weigher(after("thermistor"))
+    i = w.sheet.label.index("A volts 1")
+    rival = next(e for e in w.all if not w.expects(i, e) and w.shown(i, e) != w.shown(i, w.best))
+    assert " where this expects " in w.sentence(i, w.best, rival, "the rival", 9.0)
+    residual = w.fits.residual.copy()
+    residual[w.best.row, i] = -20.0
+    w.fits = replace(w.fits, residual=residual)
+    told = w.sentence(i, w.best, rival, "the rival", 9.0)
+    assert told == (
+        f"{w.shown(i, None)} is nearer to this ({w.shown(i, w.best)}) "
+        f"than to the rival ({w.shown(i, rival)})"
+    )

@@ -34,6 +34,7 @@ MOST_SHOWN = 3  # reasons a claim in the answer itself
 ANY = "any value"
 RULED_OUT_BELOW = 0.01
 EXPECTED_WITHIN = 1.5  # deviations; nobody calls a reading this near another than what was expected
+FAR_OFF = 3.0  # deviations; nobody would say that this was expected
 TELLS_ALMOST = 1.0 / 3.0  # of the strongest weight, from which a plainer reading is told instead
 UNIT = {
     Quantity.VOLTS: "volt",
@@ -198,9 +199,12 @@ class Weigher:
         if own == other or (self.expects(i, claim) and self.expects(i, rival)):
             more, less = ("this", rival_text) if weight > 0 else (rival_text, "this")
             return f"{seen} is likelier with {more} than with {less}"
-        if weight > 0:
-            return f"{seen} where this expects {own}; {rival_text} would give {other}"
-        return f"{seen} fits {rival_text} ({other}) better than this ({own})"
+        if weight < 0:
+            return f"{seen} fits {rival_text} ({other}) better than this ({own})"
+        is_far = abs(self.fits.residual[claim.row, i]) >= FAR_OFF
+        nearer = f"is nearer to this ({own}) than to {rival_text} ({other})"
+        told = f"where this expects {own}; {rival_text} would give {other}"
+        return f"{seen} {nearer if is_far else told}"
 
     def expects(self, i: int, explanation: Explanation) -> bool:
         """Whether a reading lies where an explanation expects it, as near as that can be told."""
