@@ -5,10 +5,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backprobe.core.inference.fit import fit
+from backprobe.core.inference.screen import best_of_each
 from backprobe.services.from_bank import (
     AS_GOOD,
     N_SIFTED,
-    _best_of_each,
     as_good,
     from_every_particle,
 )
@@ -39,7 +39,7 @@ def test_a_fit_that_ended_badly_is_put_right_from_another_particle() -> None:
 def test_of_each_the_best_are_kept(starts: list[tuple[int, float]]) -> None:
     group = np.array([g for g, _ in starts])
     score = np.array([s for _, s in starts])
-    kept = _best_of_each(group, score, 3)
+    kept = best_of_each(group, score, 3)
     assert len(set(kept.tolist())) == kept.size
     for g in set(group.tolist()):
         mine = np.flatnonzero(group == g)

@@ -9,8 +9,8 @@
 4. The best hypotheses are fitted from every particle that the bank has of them: how near one is
    says little of where its fit will end. Where a fault leads, also if it is clear, its circuit is
    looked for unharmed in all ways to wire it.
-5. Where the best of all takes a reading for a mistake, the mistake may be its own: all is looked at in
-   more ways before a slip of the pen is believed.
+5. Where the best of all takes a reading for a mistake, the mistake may be its own: all is looked
+   at in more ways before a slip of the pen is believed.
 """
 
 from __future__ import annotations
