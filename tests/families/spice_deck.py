@@ -247,7 +247,7 @@ class Deck:
         grounds = {w.pin for w in self.family.wires if w.role == "sensor-ground"}
         if e.side != "sensor" or e.kind != "resistor" or e.passive or e.nodes[0] not in fed:
             return False
-        if self.fault is None or e.nodes[1] not in grounds or self.fault.place == "contact":
+        if self.fault is None or e.nodes[1] not in grounds:
             return False
         if not role[self.fault.wire].startswith(("supply", "sensor-ground")):
             return False

@@ -27,6 +27,10 @@ NOMINAL_VOLT = {"feed": 12.6, "vcc": 5.0, "ref": 5.0}
 OTHER_VOLT = 8.5
 LEAST_SUPPLY = (0.7, 1.6)  # that an output works with, shares of what its family says
 LEAST_SHARE = 0.01  # of its greatest, what a consumption's resistance comes down to
+# Kinds of fault on a feed or a return that leave the sensor less than it needs, or give it more.
+STARVING = (
+    *("open", "resistance", "sensor-open", "supply-low", "short-to-ground", "short-to-battery"),
+)
 LEAST_FULL_VOLT = 1.2  # of supply from which on electronics draw their full current, V
 
 
@@ -47,7 +51,7 @@ def _forces_outputs(fault: Fault) -> bool:
 
     In other circuits its junctions carry nothing and are left out: they would only cost time.
     """
-    if fault.kind in ("open", "resistance"):
+    if fault.kind in ("open", "resistance", "sensor-open"):
         return fault.role in (*SUPPLIES, "sensor-ground")
     if fault.kind in ("short-to-supply", "short-to-battery"):
         return fault.role in (*OUTPUTS, "sensor-ground")
@@ -79,8 +83,7 @@ def _add_junctions(netlist: Netlist) -> None:
 def _starves(fault: Fault) -> bool:
     """Whether the sensor gets much less than it needs, or more."""
     fed = fault.role in (*SUPPLIES, "sensor-ground")
-    kinds = ("open", "resistance", "supply-low", "short-to-ground", "short-to-battery")
-    return fault.kind == "swapped" or (fed and fault.kind in kinds)
+    return fault.kind == "swapped" or (fed and fault.kind in STARVING)
 
 
 def _give_appetite(netlist: Netlist) -> None:

@@ -39,6 +39,8 @@ KIND_WEIGHT = {
     "swapped": 0.2,
 }
 
+FAR_CONTACT_WEIGHT = 0.25  # of no contact beyond the probe, on a feed or a return
+
 OPEN_OHM = Prior("log_uniform", 6e6, 4e9, source=COMMON_PRACTICE)
 SHORT_OHM = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
 LIFT_VOLT = Prior("log_uniform", 0.06, 2.6, source=COMMON_PRACTICE)
@@ -127,6 +129,18 @@ def _on_wire(family: Family, wire: Wire) -> Iterator[Fault]:
         kinds.append("sensor-drift")
     for kind in kinds:
         yield Fault(kind, wire.name, wire.role, weight=KIND_WEIGHT[kind])
+    if wire.role in (*SUPPLIES, "sensor-ground") and _shows_beyond(family, wire):
+        yield Fault("sensor-open", wire.name, wire.role, weight=FAR_CONTACT_WEIGHT)
+
+
+def _shows_beyond(family: Family, wire: Wire) -> bool:
+    """Whether no contact between probe and sensor is a fault of its own on a feed or a return.
+
+    Of two wires the other end of the part is as open, and reads the same; what has a battery feed
+    hardly misses its 5 V.
+    """
+    has_feed = any(w.role == "supply-battery" for w in family.wires)
+    return len(family.wires) > 2 and not (has_feed and wire.role == "supply-regulated")
 
 
 def _lifted_grounds(family: Family) -> Iterator[Fault]:

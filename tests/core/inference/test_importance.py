@@ -130,6 +130,9 @@ def test_laplace_counts_what_explains_as_well_and_not_what_explains_better() -> 
     assert draw.best[0].tolist() == wrong.tolist() != right.tolist()
 
 
+FEWEST = int(FEWEST_CARRYING)
+
+
 # Weights ------------------------------------------------------------------------------------------
 log_weights = st.lists(st.floats(-30.0, 3.0), min_size=20, max_size=40)
 
@@ -148,6 +151,16 @@ def test_effective_sample_size_of_equal_weights_is_their_number() -> None:
     assert effective_size(np.array([[0.0] + [-1000.0] * 63]))[0] == pytest.approx(1.0)
 
 
+@given(st.floats(1.0, 12.0), st.integers(FEWEST, 48))
+def test_few_draws_that_found_less_than_laplace_do_not_overrule_it(gap: float, n: int) -> None:
+    def evidence(n_draw: int, drawn: float) -> float:
+        return float(logsumexp(_steadied(np.full((1, n_draw), drawn), np.array([0.0]))))
+
+    assert evidence(n, -gap) > -0.5 * gap  # they missed the peak
+    assert evidence(1000, -gap) == pytest.approx(-gap, abs=1e-9)  # there is none
+    assert evidence(n, gap) == pytest.approx(gap, abs=1e-9)  # they found more, as tails are long
+
+
 @given(log_weights, st.floats(-20.0, 5.0))
 def test_steadied_weights_keep_the_groups_evidence(values: list[float], laplace: float) -> None:
     one = np.array([values])
@@ -157,7 +170,8 @@ def test_steadied_weights_keep_the_groups_evidence(values: list[float], laplace:
     evidence = float(logsumexp(steadied))
     assert low - 1e-9 <= evidence <= high + 1e-9
     if effective_size(one)[0] >= FEWEST_CARRYING:
-        assert evidence == pytest.approx(mean, abs=1e-9)
+        # Draws that found less than Laplace have to be more before they are believed.
+        assert mean < laplace or evidence == pytest.approx(mean, abs=1e-9)
         assert steadied - steadied.max() == pytest.approx(one - one.max(), abs=1e-9)
     # The order of the draws stays, and no draw carries all.
     assert np.all(np.diff(steadied[0][np.argsort(values)]) >= -1e-12)

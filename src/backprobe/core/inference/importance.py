@@ -34,6 +34,9 @@ IntArray = NDArray[np.int64]
 MOST_MODES = 3  # of a group
 APART = 0.3  # modes nearer than this in every coordinate are one
 FEWEST_CARRYING = 10.0  # effective draws of a group below which its weights are steadied
+# The same where they say less than Laplace: draws that missed the peak are carried well by what
+# they hit. In 45 such groups of simulated sheets 8192 draws came to Laplace's evidence.
+MANY_CARRYING = 100.0
 N_CORRECTION = 3  # corrections of draws for what the linear model leaves out
 FURTHEST_DRAW = 5.5  # prior standard deviations; no correction goes beyond
 LARGEST_MISS = 30.0  # uncertainties that one correction bridges at most
@@ -193,13 +196,15 @@ def _steadied(log_weight: Array, log_laplace: Array) -> Array:
     """Weights of each group, made steady where few draws carry them.
 
     A group's evidence is the mean of its weights where enough draws carry it; with fewer, it
-    leans towards Laplace's. Within the group, weights are flattened (raised to a power below one)
-    until `FEWEST_CARRYING` draws carry them, so that intervals do not collapse on one draw.
+    leans towards Laplace's, and the more so where the draws found less than that. Within the
+    group, weights are flattened (raised to a power below one) until `FEWEST_CARRYING` draws carry
+    them, so that intervals do not collapse on one draw.
     """
     n_draw = log_weight.shape[1]
     log_mean = log_sum_exp(log_weight) - np.log(n_draw)
     size = effective_size(log_weight)
-    trust = np.clip((size - 2.0) / (FEWEST_CARRYING - 2.0), 0.0, 1.0)
+    needed = np.where(log_mean < log_laplace, MANY_CARRYING, FEWEST_CARRYING)
+    trust = np.clip((size - 2.0) / (needed - 2.0), 0.0, 1.0)
     mixed = trust * log_mean + (1.0 - trust) * log_laplace
     evidence = np.where(np.isfinite(log_mean) & np.isfinite(log_laplace), mixed, log_mean)
     power = np.ones(len(log_weight))
