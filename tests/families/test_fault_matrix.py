@@ -143,19 +143,17 @@ ANALOGUE_ROWS = [
     ("sensor-shorted signal", (-1e-6, 0.01), (-1e-6, 0.6), (-1e-6, 0.6)),
     ("sensor-open signal", (-1e-6, 0.01), (-1e-6, 0.01), (-1e-6, 0.01)),
     ("sensor-open ground", (-1e-6, 0.01), (4.4, 5.01), (4.4, 5.01)),
-    ("sensor-open supply", (-1e-6, 0.01), (-1e-6, 0.2), (-1e-6, 0.2)),
 ]
 
 
-@pytest.mark.parametrize("wire", ["supply", "ground"])
-def test_a_bad_contact_beyond_the_probe_leaves_feed_and_return_as_they_were(wire: str) -> None:
+def test_a_bad_ground_contact_beyond_the_probe_leaves_feed_and_return_as_they_were() -> None:
     # Common practice, no source: a spread terminal is found at neither of the two, only by what
     # the signal does.
-    sound, bad = pressure(0.5), pressure(0.5, f"sensor-open {wire}")
+    sound, bad = pressure(0.5), pressure(0.5, "sensor-open ground")
     for probed, near in (("supply", 5.0), ("ground", 0.0)):
         assert sound.volts(probed, plugged=True) == pytest.approx(near, abs=0.02)
         assert bad.volts(probed, plugged=True) == pytest.approx(near, abs=0.02)
-    assert abs(bad.volts("signal", plugged=True) - sound.volts("signal", plugged=True)) > 1.5
+    assert bad.volts("signal", plugged=True) > sound.volts("signal", plugged=True) + 1.5
 
 
 @pytest.mark.parametrize(("fault", "unplugged", "plugged", "seen"), ANALOGUE_ROWS)

@@ -39,7 +39,7 @@ KIND_WEIGHT = {
     "swapped": 0.2,
 }
 
-FAR_CONTACT_WEIGHT = 0.25  # of no contact beyond the probe, on a feed or a return
+FAR_GROUND_WEIGHT = 0.25  # of a sensor ground without contact beyond the probe
 
 OPEN_OHM = Prior("log_uniform", 6e6, 4e9, source=COMMON_PRACTICE)
 SHORT_OHM = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
@@ -129,18 +129,10 @@ def _on_wire(family: Family, wire: Wire) -> Iterator[Fault]:
         kinds.append("sensor-drift")
     for kind in kinds:
         yield Fault(kind, wire.name, wire.role, weight=KIND_WEIGHT[kind])
-    if wire.role in (*SUPPLIES, "sensor-ground") and _shows_beyond(family, wire):
-        yield Fault("sensor-open", wire.name, wire.role, weight=FAR_CONTACT_WEIGHT)
-
-
-def _shows_beyond(family: Family, wire: Wire) -> bool:
-    """Whether no contact between probe and sensor is a fault of its own on a feed or a return.
-
-    Of two wires the other end of the part is as open, and reads the same; what has a battery feed
-    hardly misses its 5 V.
-    """
-    has_feed = any(w.role == "supply-battery" for w in family.wires)
-    return len(family.wires) > 2 and not (has_feed and wire.role == "supply-regulated")
+    # Of two wires the other end of the part is as open and reads the same; so does an open output
+    # where it is the feed that has no contact beyond the probe.
+    if wire.role == "sensor-ground" and len(family.wires) > 2:
+        yield Fault("sensor-open", wire.name, wire.role, weight=FAR_GROUND_WEIGHT)
 
 
 def _lifted_grounds(family: Family) -> Iterator[Fault]:
