@@ -48,7 +48,7 @@ def test_steady_points_are_lifted_by_tenths_of_a_volt_and_a_few_by_volts() -> No
 
 def test_only_a_lead_that_hardly_touches_divides() -> None:
     z = np.zeros((1, LAYOUT.size))
-    for place, low, high in ((-3.0, -0.2, 0.05), (0.0, 0.45, 0.55), (3.0, 0.95, 1.2)):
+    for place, low, high in ((-2.5, -0.05, 0.05), (0.0, 0.5, 0.6), (2.0, 0.95, 1.1)):
         z[0, [LAYOUT.lead(r)[1] for r in range(2)]] = place
         kind = np.array([[LeadKind.STEADY, LeadKind.WANDERING]], dtype=np.int64)
         steady, wandering = lifted(z, kind)[1][0]

@@ -35,9 +35,10 @@ SOUND_POINT_VOLT = 0.01  # offset of a sound point, one standard deviation (comm
 LEAD_WANDER = np.array([0.0, 0.01, 0.3])
 LIFT_VOLT = np.array([0.005, 0.3, 1.0])
 LIFT_STRETCH = np.array([TAIL_STRETCH, 0.67, TAIL_STRETCH])
-# Share of every voltage that is left behind a wandering one, from a clip that hangs free to one
-# that touches (common practice). What is steady touches: beside 10 Mohm its resistance is nothing.
-WANDERING_GAIN = (0.0, 1.0)
+# Share of every voltage that is left behind a wandering one (common practice), its soft edges from
+# a clip that hangs free to one that touches; a wider one had far below nothing as likely as that.
+# What is steady touches: beside 10 Mohm its resistance is nothing.
+WANDERING_GAIN = (0.1, 1.0)
 
 
 def lead_at(
