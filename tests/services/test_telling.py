@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from backprobe.services import planning
 from backprobe.services.answer import (
     Answer,
     FaultAnswer,
@@ -13,6 +14,7 @@ from backprobe.services.answer import (
     TerminalAnswer,
 )
 from backprobe.services.telling import (
+    SETTLED_FROM,
     best_reason,
     faults_because,
     fits_nothing,
@@ -152,3 +154,7 @@ def test_readings_of_distrusted_rounds_alone_are_no_further_misfit() -> None:
     assert not fits_nothing(own)
     for readings in (("A volts 3", "C volts 4"), ()):
         assert fits_nothing(replace(answer, misfit=Misfit(1e-6, readings)))
+
+
+def test_a_fault_is_called_settled_where_the_planner_calls_it_so() -> None:
+    assert SETTLED_FROM == planning.SETTLED

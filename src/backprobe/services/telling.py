@@ -52,7 +52,7 @@ ONLY_AMONG_KNOWN: Final = (
 )
 SETTLED: Final = "Settled. Nothing more has to be measured to tell these apart."
 SETTLED_FROM: Final = 0.99  # probability from which on a fault is called so
-NO_MORE_TO_TELL: Final = "What remains can't be told apart by any reading that is left."
+NO_MORE_TO_TELL: Final = "What remains can hardly be told apart by any reading that is left."
 
 
 def capital(words: str) -> str:
