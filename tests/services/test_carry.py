@@ -10,7 +10,8 @@ from backprobe.core.inference.likelihood import indicate
 from backprobe.core.inference.predict import predict
 from backprobe.job import Job
 from backprobe.job.job_file import read_job
-from backprobe.services.carry import grew_out_of, recast
+from backprobe.services.carry import FAR_BEHIND, grew_out_of, recast, worth_a_glance
+from backprobe.services.doubted import in_one_batch, reached
 from backprobe.services.explain import posterior_of
 from backprobe.services.problem import problem_of
 from backprobe.services.summary import best_roles, fault_answers
@@ -102,3 +103,28 @@ def test_after_few_readings_a_fault_stays_possible() -> None:
         anew = {f.fault: f.probability for f in fault_answers(posterior_of(taken))}["none"]
         assert none < 0.97
         assert none == pytest.approx(anew, abs=0.1)
+
+
+def test_a_glance_leaves_out_bad_measurements_that_were_far_behind() -> None:
+    whole = job("painted-bracket")
+    earlier = posterior_of(without_last_reading(whole)).known
+    problem = problem_of(whole)
+    bench = posterior_of(whole).bench
+    seen = worth_a_glance(bench, problem, earlier)
+    score = reached(bench, earlier.problem.conditions, earlier.fits)
+    assert [c.wanders for c in problem.conditions] == [False, True, False]
+    assert score.argmax() == 2  # a steady bad lead, as the job's second round proves
+    assert score[1] < score[2] - FAR_BEHIND
+    assert seen.conditions == (problem.conditions[0], problem.conditions[2])
+
+
+def test_fewer_steps_go_less_far_from_the_same_starts() -> None:
+    found = posterior_of(job("painted-bracket"))
+    problem, bench = found.problem, found.bench
+    starts = found.fits[0].rows(np.arange(4))
+    start = (starts.hypothesis, starts.assigned, np.zeros_like(starts.z))
+    few, many = (
+        in_one_batch(bench, problem.sheet, problem.conditions[:1], [start], n)[0] for n in (1, 8)
+    )
+    assert (many.log_posterior >= few.log_posterior - 1e-9).all()
+    assert (many.log_posterior > few.log_posterior + 1e-3).any()

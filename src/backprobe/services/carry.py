@@ -43,9 +43,11 @@ Most = tuple[int, int]
 
 TAKEN_OVER = (10, 20)  # explanations that are kept: without a fault and with one
 OF_DOUBTED = (2, 3)  # those of each bad measurement
+OF_FAR = (1, 1)  # those of each that was far behind
 OF_PLAIN = (1, 2)  # those of the plain sheet that each bad measurement is tried with, too
 N_FRESH = 8  # explanations that the bank suggests
 STEPS = 3
+FAR_BEHIND = 8.0  # nats behind the best from which a bad measurement is hardly looked at again
 SURPRISE = 4.0  # nats that a new reading may cost the best explanation before all is reconsidered
 
 
@@ -82,9 +84,9 @@ class Known:
 
 def known_of(bench: Workbench, problem: Problem, fits: Sequence[Fit]) -> Known:
     """What to keep of the fits of a problem's conditions: as much as `go_on` takes over."""
-    kept = []
+    kept: list[Fit] = []
     for condition, own in zip(problem.conditions, fits, strict=True):
-        rows = _taken_over(bench, condition.sheet, own, *TAKEN_OVER)
+        rows = _taken_over(bench, condition.sheet, own, *(OF_DOUBTED if kept else TAKEN_OVER))
         kept.append(own.rows(np.union1d(rows, np.argmax(own.log_posterior))))
     return Known(problem, tuple(kept), bench.hypotheses.numbering)
 
@@ -144,6 +146,22 @@ def go_on(
     return _gone_into(bench, problem, known, fits, older)
 
 
+def worth_a_glance(bench: Workbench, problem: Problem, known: Known) -> Problem:
+    """The problem without bad measurements that were far behind, or that a closer look tells apart.
+
+    Of bad leads thought of for the first time the wandering ones are left: they explain what steady
+    ones do, less surely.
+    """
+    near = _near(bench, known)
+    plain, *doubted = problem.conditions
+    kept = [
+        c
+        for c, at in zip(doubted, _older(problem, known)[1:], strict=True)
+        if (near[at] if at is not None else c.wanders or not c.bad_lead)
+    ]
+    return replace(problem, conditions=(plain, *kept))
+
+
 def _older(problem: Problem, known: Known) -> list[int | None]:
     """Number of each condition among those of the older problem; None where it is new."""
 
@@ -166,7 +184,7 @@ def _fitted_together(
 ) -> dict[int, Fit]:
     """Fits of the conditions that share the plain sheet, the plain one first, in one batch.
 
-    To a bad measurement come the best explanations of the plain sheet.
+    To a bad measurement that was near come the best explanations of the plain sheet.
     """
     table, sheet, conditions = bench.hypotheses.table, problem.sheet, problem.conditions
     fresh = screen(bench.bank, table, sheet, N_FRESH, per_hypothesis=1)
@@ -174,12 +192,21 @@ def _fitted_together(
     own = known.fits[0].rows(_rows_taken_over(bench, known, 0, most))
     parts = [joined([plain, _starts(bench, conditions[0], known, 0, own)])]
     beside = _starts(bench, conditions[0], known, 0, of_plain)
+    near = _near(bench, known)
     for n, at in older.items():
         if n > 0:
-            own = known.fits[at].rows(_rows_taken_over(bench, known, at, OF_DOUBTED))
-            parts.append(joined([_starts(bench, conditions[n], known, at, own), beside]))
-    fits = in_one_batch(bench, sheet, [conditions[n] for n in older], parts)
+            some = OF_DOUBTED if near[at] else OF_FAR
+            own = known.fits[at].rows(_rows_taken_over(bench, known, at, some))
+            starts = _starts(bench, conditions[n], known, at, own)
+            parts.append(joined([starts, beside]) if near[at] else starts)
+    fits = in_one_batch(bench, sheet, [conditions[n] for n in older], parts, STEPS)
     return dict(zip(older, fits, strict=True))
+
+
+def _near(bench: Workbench, known: Known) -> NDArray[np.bool_]:
+    """Whether each condition was near the best, (n_condition,)."""
+    before = reached(bench, known.problem.conditions, known.fits)
+    return np.asarray(before > before.max() - FAR_BEHIND)
 
 
 def _starts(bench: Workbench, condition: Condition, known: Known, at: int, best: Fit) -> Starts:

@@ -105,14 +105,18 @@ def with_rivals(
 
 
 def in_one_batch(
-    bench: Workbench, sheet: Sheet, conditions: Sequence[Condition], starts: Sequence[Starts]
+    bench: Workbench,
+    sheet: Sheet,
+    conditions: Sequence[Condition],
+    starts: Sequence[Starts],
+    n_step: int = STEPS,
 ) -> list[Fit]:
     """Fits of conditions that share a sheet, each from its own starts."""
     if not conditions:
         return []
     sizes = [own[0].size for own in starts]
     kind = np.repeat(np.stack([c.lead_kind for c in conditions]), sizes, axis=0)
-    fits = fit(bench.hypotheses.table, *joined(starts), sheet, STEPS, kind)
+    fits = fit(bench.hypotheses.table, *joined(starts), sheet, n_step, kind)
     ends = np.cumsum([0, *sizes])
     return [fits.rows(np.arange(a, b)) for a, b in pairwise(ends)]
 

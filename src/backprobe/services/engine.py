@@ -17,7 +17,7 @@ import numpy as np
 from backprobe.core.inference.fit import Fit
 from backprobe.core.inference.importance import Draws, Group, group_modes
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.carry import Known, go_on, grew_out_of, known_of
+from backprobe.services.carry import Known, go_on, grew_out_of, known_of, worth_a_glance
 from backprobe.services.depth import Depth
 from backprobe.services.doubted import WORTH_WIDENING, alternatives, reached, with_rivals
 from backprobe.services.options import with_options
@@ -86,6 +86,8 @@ def infer_at_a_glance(
     None where a glance can't tell: readings that surprise, or more of them than were ever searched.
     """
     bench = with_kind(bench, problem.job.connector.kind)
+    if earlier is not None and earlier.numbering == bench.hypotheses.numbering:
+        problem = worth_a_glance(bench, problem, earlier)
     fits = _from_earlier(problem, bench, earlier, Depth.GLANCE)
     if fits is None and problem.sheet.n_read <= FEW:
         plain = first_sight(bench, problem.sheet)
