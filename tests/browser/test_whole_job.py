@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import subprocess
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Final
 
@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from backprobe.job import Indication, Round, read_job
-from backprobe.store.cells import cells_of
+from backprobe.store.cells import Cell, cells_of
 from tests.browser.at_the_sheet import begin_round, cell, close_pad, enter, wait_for_answer
 from tests.browser.conftest import ROOT, Server
 
@@ -70,6 +70,20 @@ def written_in(indication: Indication | None) -> str:
     return "" if indication is None else indication.written
 
 
+def wanted_of(phone: Page, known: Mapping[tuple[bool, str, Cell], str]) -> tuple[str, str]:
+    """The cell to read next and what the vehicle shows there; empty where that is not known.
+
+    Read at once: when the whole search has ended, another cell may be the wanted one.
+    """
+    wanted = phone.locator("a.cell.is-wanted").evaluate_all("all => all.map(a => a.dataset)")
+    if not wanted:
+        return "", ""
+    first = wanted[0]
+    column = phone.locator(f"#round-{first['round']} .round-state").inner_text()
+    place = (first["quantity"], first["place"])
+    return first["label"], known.get((column.startswith("plugged"), "on", place), "")
+
+
 def follow_the_proposals(phone: Page) -> int:
     """Read what is proposed where the vehicle's values are known, else skip; until settled."""
     known = {
@@ -80,21 +94,18 @@ def follow_the_proposals(phone: Page) -> int:
     taken = 0
     for _ in range(MOST_STEPS):
         wait_for_answer(phone)
-        wanted = phone.locator("a.cell.is-wanted")
-        if wanted.count() == 0 and not phone.locator(".known-next > li").count():
+        if not phone.locator("a.cell.is-wanted, .known-next > li").count():
             break
-        if wanted.count():
-            at = wanted.first
-            place = (at.get_attribute("data-quantity"), at.get_attribute("data-place"))
-            column = phone.locator(f"#round-{at.get_attribute('data-round')} .round-state")
-            plugged = column.inner_text().startswith("plugged")
-            written = known.get((plugged, "on", place))  # type: ignore[arg-type]  # None is no key
-            if written is not None:
-                number, _, unit = written.partition(" ")
-                enter(phone, at, number, unit)
-                taken += 1
-                continue
-        phone.get_by_role("button", name="Skip: can't reach it").first.tap()
+        label, written = wanted_of(phone, known)
+        if written:
+            number, _, unit = written.partition(" ")
+            enter(phone, phone.locator(f"a.cell[data-label='{label}']"), number, unit)
+            taken += 1
+            continue
+        # Without waiting for one, since that search may also find that nothing more is wanted.
+        phone.get_by_role("button", name="Skip: can't reach it").evaluate_all(
+            "all => all.slice(0, 1).forEach(button => button.click())"
+        )
         expect(phone.locator("h2#readings")).to_be_visible()
     return taken
 
