@@ -11,6 +11,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from backprobe.job import Indication, Round, read_job
+from backprobe.services.answer_desk import PATIENCE
 from backprobe.store.cells import Cell, cells_of
 from tests.browser.at_the_sheet import begin_round, cell, close_pad, enter, wait_for_answer
 from tests.browser.conftest import ROOT, Server
@@ -147,7 +148,8 @@ def goes_on_to_the_report(phone: Page, tmp_path: Path) -> None:
 
 def report_text(phone: Page, tmp_path: Path) -> str:
     """The words of the report that the page offers."""
-    with phone.expect_download() as offered:
+    # It waits for the whole search, beside what else the machine does.
+    with phone.expect_download(timeout=1e3 * PATIENCE) as offered:
         phone.evaluate(
             "() => { const link = document.querySelector('a[href$=\"report.pdf\"]');"
             " link.download = ''; link.click(); }"
