@@ -269,6 +269,25 @@ def test_a_drifted_temperature_sensor_has_ohms_beyond_the_usual(name: str, value
     assert prior.b > 1.25 * high
 
 
+def test_a_weak_pick_up_makes_less_than_usual_and_turns_as_before() -> None:
+    # Common practice, no source: a wide air gap, a tired magnet or shorted turns.
+    family, weak = FAMILIES["pick-up-biased"], edited("pick-up-biased", "sensor-drift", "signal")
+    usual, less = family.driven["alternating"].states, weak.driven["alternating"].states
+    assert less["key-on"] == usual["key-on"]  # nothing, as long as nothing turns
+    for state in ("crank", "idle", "raised"):
+        assert less[state].a < 0.2 * usual[state].a
+        assert less[state].b == usual[state].b
+    assert weak.driven["edges"] == family.driven["edges"]
+    assert weak.values["coil.ohm"].a < 0.25 * family.values["coil.ohm"].a
+
+
+def test_a_poisoned_cell_shifts_both_of_its_voltages() -> None:
+    family, off = FAMILIES["oxygen-four-wire"], edited("oxygen-four-wire", "sensor-drift", "signal")
+    for name in ("lean-cell.volt", "rich-cell.volt"):
+        assert off.values[name].a < family.values[name].a - 0.3
+        assert off.values[name].b > family.values[name].b + 0.3
+
+
 def test_no_fault_is_no_edit() -> None:
     for family in FAMILIES.values():
         netlist = netlist_of(family)

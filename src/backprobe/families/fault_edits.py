@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from backprobe.families.fault_electronics import let_electronics_answer, prior_ends
+from backprobe.families.fault_electronics import let_electronics_answer
 from backprobe.families.faults import (
     COMMON_PRACTICE,
     DRIVEN_ENDS,
@@ -22,8 +22,8 @@ from backprobe.families.faults import (
     Fault,
 )
 from backprobe.families.netlist import Netlist
-from backprobe.families.outputs import is_bare_contact, moved_elements, signals
-from backprobe.families.schema import Driven, Element, Prior
+from backprobe.families.output_edits import sensor_drift, sensor_stuck
+from backprobe.families.schema import Element, Prior
 from backprobe.vocabulary import NO_FAULT
 
 SEVERITY = "fault.severity"  # value slot of every fault's unknown size
@@ -53,19 +53,8 @@ INNER_OPEN_OHM = Prior("log_uniform", 3e7, 3e9, source=COMMON_PRACTICE)
 # Across an output inside, and across the turns of a coil, heater or motor.
 INNER_SHORT_OHM = Prior("log_uniform", 0.1, 60.0, source=COMMON_PRACTICE)
 TURNS_OHM = Prior("log_uniform", 0.03, 2.0, source=COMMON_PRACTICE)
-STUCK_SHARE = Prior("uniform", 0.02, 0.98, source=COMMON_PRACTICE)
-STUCK_LEVEL = Prior("choice", choices=(0.0, 1.0), weights=(0.5, 0.5), source=COMMON_PRACTICE)
-STUCK_VOLT = Prior("uniform", 0.0, 5.0, source=COMMON_PRACTICE)
-STUCK_CELL = Prior("uniform", 0.0, 1.0, source=COMMON_PRACTICE)
-SILENT = Prior("fixed", 0.0, source=COMMON_PRACTICE)
 # From half of the control unit's 5 V to either of its rails, and a junction beyond.
 SATURATED = Prior("uniform", -3.2, 3.2, source=COMMON_PRACTICE)
-DRIFT_WIDTH = 0.75  # how far beyond its usual range a drifted output goes, in widths of it
-DRIFT_FACTOR = 6.0  # factor on a thermistor's resistance or on a frequency
-PLATINUM_DRIFT = 1.5  # factor on a platinum sensor's: wrong type, water, a strand of its own leads
-BURNT_OHM = Prior("log_uniform", 50.0, 1e4, source=COMMON_PRACTICE)  # left across a closed contact
-# What drifts in a temperature sensor, and by which factor.
-DRIFTING = {"thermistor": ("ohm_25", DRIFT_FACTOR), "platinum": ("ohm_0", PLATINUM_DRIFT)}
 
 
 def apply_fault(netlist: Netlist, fault: Fault) -> None:
@@ -240,7 +229,7 @@ def _sensor_open(netlist: Netlist, fault: Fault) -> None:
 
 
 def _sensor_shorted(netlist: Netlist, fault: Fault) -> None:
-    pin = _pin(netlist, fault.wire)
+    pin = netlist.own_pin(fault.wire)
     netlist.values[SEVERITY] = TURNS_OHM if fault.role in DRIVEN_ENDS else INNER_SHORT_OHM
     netlist.bridges.append((pin, _return_pin(netlist, fault), SEVERITY, True))
 
@@ -260,108 +249,13 @@ def _return_pin(netlist: Netlist, fault: Fault) -> str:
         if w.role in partner
         and w.name != fault.wire
         and any(
-            e.side == "sensor" and w.pin in e.nodes and _pin(netlist, fault.wire) in e.nodes
+            e.side == "sensor" and w.pin in e.nodes and netlist.own_pin(fault.wire) in e.nodes
             for e in netlist.elements
         )
     ]
     others = [w for w in wires if w.role in partner and w.name != fault.wire]
     chosen = shared or others
     return chosen[0].pin if chosen else "battery-"
-
-
-def _pin(netlist: Netlist, wire: str) -> str:
-    return next(w.pin for w in netlist.family.wires if w.name == wire)
-
-
-def _moving(netlist: Netlist, fault: Fault) -> dict[str, set[str]]:
-    """Driven quantities that move the output on a fault's wire, each with the keys it moves.
-
-    One that moves another output as well gets a double of its own here: one of two tracks sticks,
-    the other goes on.
-    """
-    pin = _pin(netlist, fault.wire)
-    mine = moved_elements(netlist.elements, netlist.driven, pin)
-    names = {n for e in mine for n in e.parameters.values()} & signals(netlist.driven)
-    others = [e for e in netlist.elements if e not in mine]
-    shared = names & {name for e in others for name in e.parameters.values()}
-    double = {name: f"{name} on {fault.wire}" for name in shared}
-    for name, own in double.items():
-        netlist.driven[own] = netlist.driven[name]
-    keys: dict[str, set[str]] = {}
-    changed = {}
-    for e in mine:
-        parameters = {key: double.get(name, name) for key, name in e.parameters.items()}
-        changed[e.name] = replace(e, parameters=parameters)
-        for key, name in parameters.items():
-            if name in names or name in double.values():
-                keys.setdefault(name, set()).add(key)
-    netlist.elements = [changed.get(e.name, e) for e in netlist.elements]
-    return keys
-
-
-def _sensor_stuck(netlist: Netlist, fault: Fault) -> None:
-    for name, keys in _moving(netlist, fault).items():
-        netlist.driven[name] = _stuck(netlist.driven[name], keys, fault)
-
-
-def _stuck(driven: Driven, keys: set[str], fault: Fault) -> Driven:
-    if keys & {"ac_volt", "hertz"}:
-        prior = SILENT
-    elif keys & {"closed", "high"}:
-        prior = STUCK_LEVEL
-    elif driven.unit == "share":
-        prior = STUCK_SHARE
-    elif fault.role == "generator-signal":
-        prior = STUCK_CELL
-    elif driven.unit == "ampere":
-        prior = _span(driven, 0.0)
-    else:
-        prior = STUCK_VOLT
-    return Driven(driven.unit, always=prior, drift=0.0, moves=0.0)
-
-
-def _span(driven: Driven, beyond: float) -> Prior:
-    """A uniform prior over all states' ranges, widened by a share of each width."""
-    priors = [driven.always] if driven.always is not None else list(driven.states.values())
-    ends = [prior_ends(p) for p in priors]
-    low, high = min(e[0] for e in ends), max(e[1] for e in ends)
-    width = high - low
-    return Prior("uniform", low - beyond * width, high + beyond * width, source=COMMON_PRACTICE)
-
-
-def _sensor_drift(netlist: Netlist, fault: Fault) -> None:
-    pin = _pin(netlist, fault.wire)
-    for e in netlist.elements:
-        if e.kind in DRIFTING and pin in e.nodes:
-            key, factor = DRIFTING[e.kind]
-            low, high = prior_ends(netlist.values[e.parameters[key]])
-            netlist.values[e.parameters[key]] = Prior(
-                "log_uniform", low / factor, high * factor, source=COMMON_PRACTICE
-            )
-    for e in moved_elements(netlist.elements, netlist.driven, pin):
-        if is_bare_contact(e):
-            netlist.values[e.parameters["closed_ohm"]] = BURNT_OHM
-            return
-    for name in _moving(netlist, fault):
-        driven = netlist.driven[name]
-        if driven.unit == "celsius":
-            continue
-        states = {s: _drifted(p, driven) for s, p in driven.states.items()}
-        always = _drifted(driven.always, driven) if driven.always is not None else None
-        netlist.driven[name] = replace(driven, states=states, always=always)
-
-
-def _drifted(prior: Prior, driven: Driven) -> Prior:
-    low, high = prior_ends(prior)
-    if driven.unit == "hertz" and low > 0:
-        return Prior("log_uniform", low / DRIFT_FACTOR, high * DRIFT_FACTOR, source=COMMON_PRACTICE)
-    if prior.kind == "choice":
-        return prior
-    span = _span(driven, 0.0)
-    width = max(high - low, 0.5 * (span.b - span.a))
-    return Prior(
-        "uniform", low - DRIFT_WIDTH * width, high + DRIFT_WIDTH * width, source=COMMON_PRACTICE
-    )
 
 
 def _swapped(netlist: Netlist, fault: Fault) -> None:
@@ -380,7 +274,7 @@ _EDITS: dict[str, Callable[[Netlist, Fault], None]] = {
     "control-unit-input": _control_unit_input,
     "sensor-open": _sensor_open,
     "sensor-shorted": _sensor_shorted,
-    "sensor-stuck": _sensor_stuck,
-    "sensor-drift": _sensor_drift,
+    "sensor-stuck": sensor_stuck,
+    "sensor-drift": sensor_drift,
     "swapped": _swapped,
 }

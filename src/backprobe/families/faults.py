@@ -19,7 +19,6 @@ SIGNALS = ("signal-analogue", "signal-switching", "signal-thermistor", "signal-s
 SUPPLIES = ("supply-regulated", "supply-battery")
 DRIVEN_ENDS = ("heater-control", "driver-control", "motor")
 OUTPUTS = (*SIGNALS, "generator-signal")
-DRIFTING_OUTPUTS = ("signal-analogue", "signal-thermistor", "signal-switching", "signal-switch")
 RETURNS = ("sensor-ground", "generator-return")
 
 # How often a wire has each kind of fault, relative to a broken wire: common practice, no source.
@@ -125,7 +124,7 @@ def _on_wire(family: Family, wire: Wire) -> Iterator[Fault]:
         and moved_elements(family.elements, family.driven, wire.pin)
     ):
         kinds.append("sensor-stuck")
-    if wire.role in DRIFTING_OUTPUTS and can_drift(family.elements, family.driven, wire.pin):
+    if wire.role in OUTPUTS and can_drift(family.elements, family.driven, wire.pin):
         kinds.append("sensor-drift")
     for kind in kinds:
         yield Fault(kind, wire.name, wire.role, weight=KIND_WEIGHT[kind])

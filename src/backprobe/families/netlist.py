@@ -49,6 +49,10 @@ class Netlist:
     # Of the sensor: anode, cathode, and the choice that it depends on.
     junctions: list[tuple[str, str, tuple[str, str] | None]] = field(default_factory=list)
 
+    def own_pin(self, wire: str) -> str:
+        """The pin that the family means for a wire, whichever its contact reaches."""
+        return next(w.pin for w in self.family.wires if w.name == wire)
+
     def drop_unused(self) -> None:
         """Leave out shared supplies and rails that nothing in this circuit hangs on."""
         while True:

@@ -32,6 +32,18 @@ def moved_elements(
         reached |= more
 
 
+def sensor_behind(elements: Iterable[Element], pin: str) -> tuple[Element, ...]:
+    """Elements of the sensor at a pin and at the points inside that hang on it."""
+    sensor = [element for element in elements if element.side == "sensor"]
+    reached = {pin}
+    while True:
+        here = tuple(e for e in sensor if reached & set(_ends(e)))
+        more = {node for e in here for node in _ends(e) if _is_inside(node)} - reached
+        if not more:
+            return here
+        reached |= more
+
+
 def can_drift(elements: Iterable[Element], driven: Mapping[str, Driven], pin: str) -> bool:
     """Tell whether what comes out at a pin can be wrong by a little.
 
