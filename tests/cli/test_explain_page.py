@@ -218,6 +218,18 @@ def test_an_estimate_that_only_repeats_its_reading_is_left_out() -> None:
     assert kept == [corrected]
 
 
+def test_no_value_is_told_of_a_round_that_proves_nothing() -> None:
+    answer = made_up_answer()
+    doubted = replace(answer.measurement, rounds={"A": 0.001, "B": 0.99})
+    of_both = [each.round for each in telling_estimates(made_up_job(), answer)]
+    left = [
+        each.round
+        for each in telling_estimates(made_up_job(), replace(answer, measurement=doubted))
+    ]
+    assert "A" in of_both
+    assert left == [name for name in of_both if name != "A"]
+
+
 def test_what_cannot_be_told_is_not_given_a_middle() -> None:
     """Between 14 Hz and 5 kHz lies every sensor there is."""
     answer = made_up_answer()

@@ -165,14 +165,17 @@ def faults_because(answer: Answer, faults: Sequence[FaultAnswer]) -> list[str]:
 def telling_estimates(job: Job, answer: Answer) -> list[Estimate]:
     """Leave out what only says a direct reading again, and what cannot be told; sort the rest.
 
-    A reading that lies outside of its estimate's interval (a bad black lead, say) is no direct one.
+    Nothing is told of rounds whose black lead or state is doubtful: they are to be read again.
     """
     rounds = {each.name: each for each in job.rounds}
     order = {pin: place for place, pin in enumerate(job.connector.pins)}
+    doubted = doubtful_rounds(answer)
     kept = [
         each
         for each in answer.estimates
-        if not _repeats(each, rounds.get(each.round)) and not _cannot_be_told(each)
+        if each.round not in doubted
+        and not _repeats(each, rounds.get(each.round))
+        and not _cannot_be_told(each)
     ]
     return sorted(kept, key=lambda each: (order.get(each.terminal, -1), each.name))
 
@@ -196,6 +199,12 @@ def _cannot_be_told(estimate: Estimate) -> bool:
     return 0.0 < estimate.low * WIDEST_TOLD < estimate.high
 
 
+def doubtful_rounds(answer: Answer) -> set[str]:
+    """Name the rounds whose black lead or state is doubtful."""
+    rounds = answer.measurement.rounds
+    return {name for name, share in rounds.items() if share < DOUBTFUL_BELOW}
+
+
 def sound_rounds(answer: Answer) -> list[str]:
     """Name the rounds whose black lead and state need not be doubted."""
     rounds = answer.measurement.rounds
@@ -211,8 +220,7 @@ def fits_poorly(answer: Answer, below: float = FITS_POORLY_BELOW) -> bool:
     """Whether readings fit poorly, those of rounds apart that are distrusted as a whole already."""
     if answer.misfit.probability >= below:
         return False
-    shares = answer.measurement.rounds
-    doubted = {name for name, share in shares.items() if share < DOUBTFUL_BELOW}
+    doubted = doubtful_rounds(answer)
     blamed = answer.misfit.readings
     return not blamed or any(reading_round(each) not in doubted for each in blamed)
 
