@@ -31,7 +31,7 @@ from backprobe.core.inference.likelihood import (
     log_likelihood,
 )
 from backprobe.core.inference.predict import predict
-from backprobe.core.inference.scoring import rank_histogram, ranks_of_truth
+from backprobe.core.inference.ranks import rank_histogram, ranks_of_truth
 from backprobe.core.inference.sheet import Array, Quantity, Sheet
 from tests.core.inference.small_sheets import (
     KEY_ON,

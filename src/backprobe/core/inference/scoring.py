@@ -1,16 +1,14 @@
-"""How good stated probabilities, intervals and orders were, once the truth is known.
+"""How good stated probabilities and intervals were, once the truth is known.
 
 A program that says "90 %" should be right nine times out of ten. The measures here are the usual
-ones for that: the Brier score, the calibration error with its reliability curve, the coverage of
-intervals, the ranks of simulation-based calibration, and how far up the truth stood in a list.
-Shares come with Wilson intervals, so that a study shows how much its size allows it to say.
+ones for that: the Brier score, the calibration error with its reliability curve, and the coverage
+of intervals. Shares come with Wilson intervals, so that a study shows how much its size allows it
+to say.
 
 Not in the bibliography, all from memory: E. B. Wilson, Journal of the American Statistical
 Association 22 (1927) 209-212 (interval); A. H. Murphy, R. L. Winkler, Applied Statistics 26 (1977)
 41-47 (reliability curve); M. P. Naeini, G. F. Cooper, M. Hauskrecht, AAAI 2015, 2901-2907, and
-C. Guo, G. Pleiss, Y. Sun, K. Q. Weinberger, ICML 2017, 1321-1330 (calibration error); K. Pearson,
-Philosophical Magazine 50 (1900) 157-175 (chi-square); E. M. Voorhees, TREC-8 (1999) 77-82
-(reciprocal rank).
+C. Guo, G. Pleiss, Y. Sun, K. Q. Weinberger, ICML 2017, 1321-1330 (calibration error).
 """
 
 from dataclasses import dataclass
@@ -18,7 +16,7 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import bdtr, bdtrik, chdtrc, ndtri
+from scipy.special import ndtri
 
 from backprobe.errors import ValueOutOfRange
 
@@ -92,27 +90,6 @@ class CalibrationError:
     l1: float
     l2: float
     largest: float
-
-
-@dataclass(frozen=True, slots=True)
-class RankHistogram:
-    """Ranks of the truth among posterior draws, counted in bins of equal width.
-
-    Attributes
-    ----------
-    counts : ndarray of int, shape (n_bin,)
-        Cases in each bin.
-    low, high : int
-        Counts between which a single bin of a calibrated posterior lies with the given confidence.
-    chi_square, p_value : float
-        Pearson's statistic against equal counts, and the probability of one as large by chance.
-    """
-
-    counts: IntArray
-    low: int
-    high: int
-    chi_square: float
-    p_value: float
 
 
 def wilson_share(count: int, total: int, confidence: float = 0.95) -> Share:
@@ -304,170 +281,6 @@ def interval_coverage(truth: Array, low: Array, high: Array, confidence: float =
     return wilson_share(int(inside.sum()), value.size, confidence)
 
 
-def ranks_of_truth(truth: Array, draws: Array, generator: np.random.Generator) -> IntArray:
-    """Rank of each true value among draws from its posterior.
-
-    Parameters
-    ----------
-    truth : ndarray, shape (n,)
-        Values from which the data were simulated.
-    draws : ndarray, shape (n, n_draw)
-        Independent draws from the posterior given each simulated data set.
-    generator : numpy.random.Generator
-        Breaks ties: a rank among equal values is drawn evenly.
-
-    Returns
-    -------
-    ndarray of int, shape (n,)
-        Number of draws below the truth, 0 to n_draw. Evenly distributed if the posterior is right.
-
-    Raises
-    ------
-    ValueOutOfRange
-        Shapes do not fit, or NaN.
-
-    Notes
-    -----
-    [talts2018, theorem 1 and algorithm 1].
-    """
-    value: Array = np.asarray(truth, dtype=np.float64)
-    drawn: Array = np.asarray(draws, dtype=np.float64)
-    if value.ndim != 1 or drawn.ndim != 2 or drawn.shape[0] != value.size:
-        raise ValueOutOfRange(
-            f"true values {value.shape} and draws {drawn.shape} do not fit together.",
-            where="ranks",
-            remedy="Give one row of draws a true value.",
-        )
-    if np.isnan(value).any() or np.isnan(drawn).any():
-        raise ValueOutOfRange(
-            "a true value or a draw is NaN.",
-            where="ranks",
-            remedy="Leave out the cases in which the quantity does not exist.",
-        )
-    below = (drawn < value[:, None]).sum(axis=1)
-    ties = (drawn == value[:, None]).sum(axis=1)
-    return np.asarray(below + generator.integers(0, ties, endpoint=True), dtype=np.intp)
-
-
-def rank_histogram(
-    ranks: IntArray, n_draw: int, n_bin: int = 20, confidence: float = 0.99
-) -> RankHistogram:
-    """Check that ranks are evenly distributed, as simulation-based calibration asks.
-
-    Parameters
-    ----------
-    ranks : ndarray of int, shape (n,)
-        Ranks from `ranks_of_truth`.
-    n_draw : int
-        Draws among which they were taken; ``n_draw + 1`` has to be a multiple of ``n_bin``, so that
-        every bin holds as many ranks.
-    n_bin : int
-        Bins, 2 or more.
-    confidence : float
-        Level of the band in which a single bin's count should lie.
-
-    Returns
-    -------
-    RankHistogram
-        Counts, the band from the binomial distribution, chi-square and its p-value.
-
-    Raises
-    ------
-    ValueOutOfRange
-        No rank, a rank outside 0 to n_draw, bins that do not divide the ranks, or an impossible
-        level.
-
-    Notes
-    -----
-    [talts2018, section 4.1] (band); Pearson 1900 (chi-square, ``n_bin - 1`` degrees of
-    freedom). A shape like a U says that the posterior is too narrow, a hump that it is too wide,
-    a slope that it is shifted.
-    """
-    values: IntArray = np.asarray(ranks, dtype=np.intp)
-    if values.ndim != 1 or not values.size or values.min() < 0 or values.max() > n_draw:
-        raise ValueOutOfRange(
-            f"ranks among {n_draw} draws have to be a list of whole numbers from 0 to {n_draw}.",
-            where="rank histogram",
-            remedy="Take them from ranks_of_truth with the same number of draws.",
-        )
-    if n_bin < 2 or (n_draw + 1) % n_bin or not 0.0 < confidence < 1.0:
-        raise ValueOutOfRange(
-            f"{n_draw + 1} possible ranks do not fill {n_bin} bins evenly, "
-            f"or {confidence} is no level.",
-            where="rank histogram",
-            remedy="Take 99 draws with 20 bins: draws + 1 has to be a multiple of the bins.",
-        )
-    counts = np.bincount(values * n_bin // (n_draw + 1), minlength=n_bin)
-    expected = values.size / n_bin
-    chi_square = float(((counts - expected) ** 2).sum() / expected)
-    tail = 0.5 * (1.0 - confidence)
-    return RankHistogram(
-        counts=np.asarray(counts, dtype=np.intp),
-        low=_binomial_quantile(tail, values.size, 1.0 / n_bin),
-        high=_binomial_quantile(1.0 - tail, values.size, 1.0 / n_bin),
-        chi_square=chi_square,
-        p_value=float(chdtrc(n_bin - 1, chi_square)),
-    )
-
-
-def mean_reciprocal_rank(positions: IntArray) -> float:
-    """Mean of one over the place at which the truth stood in each list.
-
-    Parameters
-    ----------
-    positions : ndarray of int, shape (n,)
-        Place of the truth in each list, from 1; 0 = not in the list, which counts as 0.
-
-    Returns
-    -------
-    float
-        1 where the truth always stood first.
-
-    Raises
-    ------
-    ValueOutOfRange
-        No list, or a negative place.
-
-    Notes
-    -----
-    Voorhees 1999, section 3.
-    """
-    place = _require_positions(positions)
-    return float(np.mean(np.divide(1.0, place, out=np.zeros(place.size), where=place > 0)))
-
-
-def top_share(positions: IntArray, k: int, confidence: float = 0.95) -> Share:
-    """Share of lists with the truth among their first ``k`` entries.
-
-    Parameters
-    ----------
-    positions : ndarray of int, shape (n,)
-        As for `mean_reciprocal_rank`.
-    k : int
-        Entries looked at, 1 or more.
-    confidence : float
-        Level of the Wilson interval.
-
-    Returns
-    -------
-    Share
-        The share and its limits.
-
-    Raises
-    ------
-    ValueOutOfRange
-        No list, a negative place, or ``k`` below 1.
-    """
-    place = _require_positions(positions)
-    if k < 1:
-        raise ValueOutOfRange(
-            f"the first {k} entries hold nothing.",
-            where="places in a list",
-            remedy="Look at one entry or more.",
-        )
-    return wilson_share(int(((place > 0) & (place <= k)).sum()), place.size, confidence)
-
-
 def _bin_of(p: Array, n_bin: int) -> IntArray:
     if n_bin < 1:
         raise ValueOutOfRange(
@@ -476,14 +289,6 @@ def _bin_of(p: Array, n_bin: int) -> IntArray:
     # Compared with the edges as they are shown, so that 0.3 stands in the bin that begins at 0.3.
     edges: Array = np.arange(1, n_bin) / n_bin
     return np.asarray(np.searchsorted(edges, p, side="right"), dtype=np.intp)
-
-
-def _binomial_quantile(q: float, n: int, p: float) -> int:
-    """Smallest count whose distribution function reaches ``q``."""
-    count = max(0, int(np.floor(bdtrik(q, n, p))) - 1)
-    while bdtr(count, n, p) < q:
-        count += 1
-    return count
 
 
 def _require_predictions(outcomes: Array, probabilities: Array) -> tuple[Array, Array]:
@@ -502,14 +307,3 @@ def _require_predictions(outcomes: Array, probabilities: Array) -> tuple[Array, 
             remedy="Give probabilities as 0.9, not as 90, and leave out cases without an outcome.",
         )
     return y, p
-
-
-def _require_positions(positions: IntArray) -> IntArray:
-    place: IntArray = np.asarray(positions, dtype=np.intp)
-    if place.ndim != 1 or not place.size or place.min() < 0:
-        raise ValueOutOfRange(
-            "places have to be a list of whole numbers from 0 on, with one entry at least.",
-            where="places in a list",
-            remedy="Count from 1 and give 0 where the truth was not in the list.",
-        )
-    return place
