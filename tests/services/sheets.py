@@ -1,5 +1,6 @@
 """Sheets of readings that the tests of planning share, and what is known after them."""
 
+import math
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
@@ -40,6 +41,21 @@ def job(pins: str, *rounds: Round) -> Job:
     terminals = tuple(Terminal(pin) for pin in pins)
     return Job("a sheet", Connector("connector", terminals=terminals), rounds=rounds)
 
+
+# One round with a reading of nearly every kind.
+FULL = Round(
+    "A",
+    plugged=False,
+    key="on",
+    battery_volts=Indication(12.6),
+    black_lead_check=Indication(12.59),
+    volts=taken({"1": 5.0, "2": 0.01}),
+    volts_loaded=taken({"1": 1.56}),
+    sensor_ohms={("1", "2"): Indication(math.inf, True, "OL")},
+    hertz=taken({"1": 0.0}),
+    duty_percent=taken({"1": 42.0}),
+    load_ohms=1000.0,
+)
 
 SHEETS: dict[str, Job] = {
     # A pull-up of 2.2 kohm to 5 V: 1 kohm to ground leaves 5 x 1 / 3.2 = 1.56 V (Ohm's law).

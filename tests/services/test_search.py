@@ -11,13 +11,11 @@ from backprobe.core.inference.choices import other_circuit_choices
 from backprobe.core.inference.fit import concatenate
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.screen import screen
-from backprobe.core.inference.sheet import Quantity
 from backprobe.job import Indication, Round
 from backprobe.job.job_file import parse_job
 from backprobe.services.explain import posterior_of
 from backprobe.services.fits import ODD_READING, distinct, score
 from backprobe.services.from_bank import N_ALIKE, wirings_alike
-from backprobe.services.problem import corrected_sheets, problem_of
 from backprobe.services.search import (
     N_FAMILY,
     WIDE,
@@ -51,30 +49,6 @@ def test_starts_of_one_explanation_are_different_particles() -> None:
     assert len(set(start.particle.tolist())) == start.particle.size
     explained = {(int(h), *a) for h, a in zip(start.hypothesis, start.assigned, strict=True)}
     assert 8 <= len(explained) <= start.hypothesis.size <= 24
-
-
-def test_what_a_check_misses_is_put_back_into_the_readings_of_its_round() -> None:
-    bad = Round(
-        "A",
-        plugged=False,
-        key="on",
-        battery_volts=Indication(12.0),
-        black_lead_check=Indication(10.0),
-        volts=taken({"1": 4.0, "2": -1.0}),
-    )
-    sound = replace(bad, name="B", black_lead_check=Indication(12.0), volts=taken({"1": 5.0}))
-    sheet = problem_of(job("12", bad, sound)).sheet
-    shifted, scaled = corrected_sheets(sheet, (0,))
-    place = {label: i for i, label in enumerate(sheet.label)}
-    assert shifted.value[place["A volts 1"]] == pytest.approx(6.0)
-    assert scaled.value[place["A volts 1"]] == pytest.approx(4.8)
-    assert shifted.value[place["A black_lead_check"]] == pytest.approx(12.0)
-    for corrected in (shifted, scaled):
-        kept = (sheet.round == 1) | (sheet.quantity == Quantity.BATTERY)
-        assert np.all(corrected.value[kept] == sheet.value[kept])
-        assert np.all(corrected.deviation >= sheet.deviation)
-    unchecked = problem_of(job("12", replace(bad, black_lead_check=None))).sheet
-    assert corrected_sheets(unchecked, (0,)) == []
 
 
 def test_copies_of_a_fit_are_dropped() -> None:

@@ -21,6 +21,7 @@ from backprobe.core.inference.layout import carry_bases, last_choices, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
+from backprobe.services.conditions import Condition
 from backprobe.services.depth import Depth
 from backprobe.services.doubted import (
     WORTH_WIDENING,
@@ -33,7 +34,7 @@ from backprobe.services.doubted import (
     with_rivals,
 )
 from backprobe.services.fits import LAST_STEPS, distinct, refined, start_z
-from backprobe.services.problem import Condition, Problem
+from backprobe.services.problem import Problem
 from backprobe.services.search import NEAR, widened
 from backprobe.vocabulary import NO_FAULT
 

@@ -14,8 +14,8 @@ from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
+from backprobe.services.conditions import Condition, corrected_sheets
 from backprobe.services.fits import start_z
-from backprobe.services.problem import Condition, corrected_sheets
 from backprobe.services.search import widened
 
 Array = NDArray[np.float64]

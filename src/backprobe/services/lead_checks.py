@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from enum import Enum
 
 from backprobe.job import Round
-from backprobe.services.problem import LEAD_FAILS_AT, lead_gap, lead_tolerance
+from backprobe.services.conditions import LEAD_FAILS_AT, lead_gap, lead_tolerance
 
 AT_REST = ("off", "on")  # positions of the key; a running or cranking engine moves the battery
 # What a battery moves by between two rounds of one key position, V (common practice, no source).

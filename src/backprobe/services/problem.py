@@ -1,19 +1,18 @@
-"""From a job to arrays: the sheet of readings, and the ways in which the measurement may be bad."""
+"""From a job to arrays: the sheet of readings, under each condition of the measurement."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.inference.black_lead import LeadKind
-from backprobe.core.inference.readings import BY_METER
 from backprobe.core.inference.sheet import Quantity, Sheet, SheetRound
 from backprobe.families.schema import STATES
 from backprobe.job import Indication, Job, Round
 from backprobe.services.accuracy import common_offset, common_share, standard_uncertainty
+from backprobe.services.conditions import Condition, conditions, point
 from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES, SCAN_NAMES
 
 Array = NDArray[np.float64]
@@ -24,18 +23,6 @@ DIAGRAM_RIGHT = 0.92  # probability that a diagram shows the role a wire has (co
 AMBIENT_CELSIUS = 2.0  # how well a sensing element's temperature is known, degC
 REPORTED_CELSIUS = 1.0
 REPORTED_VOLT = 0.02
-
-# Prior probability that a round is not what it says: common practice, no source.
-BAD_LEAD = 0.02  # on battery negative itself
-BAD_LEAD_ELSEWHERE = 0.06
-BAD_LEAD_REPEATED = 0.5  # a second round on the same point as a bad one
-KEY_NOT_ON = 0.006
-# A check that agrees with the battery to this clears the lead. One meter read both, so most of its
-# error cancels: a few digits and what the battery moves in between are left (common practice).
-LEAD_CHECK_VOLT, LEAD_CHECK_SHARE = 0.05, 0.002
-SMALLEST_CHECK_VOLT = 2.0  # below it a check tells nothing of a gain
-LEAD_FAILS_AT = 2.5  # times that, it is bad
-OFF_BELOW_VOLT, OFF_ABOVE_VOLT = 1.0, 9.0
 
 # Stands in where there is no round yet, so that the priors can be told.
 NOTHING_READ = SheetRound("", plugged=False, powered=True, state=0, state_high=0)
@@ -63,33 +50,6 @@ _REPORTED = (
 
 
 @dataclass(frozen=True, slots=True)
-class Condition:
-    """One way in which the measurement may have been: its sheet and its log prior.
-
-    bad_lead, key_off : numbers of the rounds that it calls bad.
-    wanders : whether bad black leads are another at each reading.
-    """
-
-    sheet: Sheet
-    log_prior: float
-    bad_lead: tuple[int, ...] = ()
-    key_off: tuple[int, ...] = ()
-    wanders: bool = False
-
-    @property
-    def bad_rounds(self) -> tuple[int, ...]:
-        """Rounds whose measurement is not what the file says."""
-        return self.bad_lead + self.key_off
-
-    @property
-    def lead_kind(self) -> NDArray[np.int64]:
-        """`LeadKind` of each round, (R,)."""
-        bad = LeadKind.WANDERING if self.wanders else LeadKind.STEADY
-        is_bad = np.isin(np.arange(len(self.sheet.rounds)), self.bad_lead)
-        return np.where(is_bad, int(bad), int(LeadKind.SOUND))
-
-
-@dataclass(frozen=True, slots=True)
 class Problem:
     """A job as `core` sees it: the conditions, the plain one first."""
 
@@ -113,13 +73,13 @@ def problem_of(job: Job) -> Problem:
     """Turn a job into arrays; void rounds are left out."""
     rounds = tuple(r for r in job.rounds if not r.void)
     sheet = _sheet(job, rounds)
-    return Problem(job, rounds, tuple(_conditions(sheet, rounds)))
+    return Problem(job, rounds, tuple(conditions(sheet, rounds)))
 
 
 def _sheet(job: Job, rounds: tuple[Round, ...]) -> Sheet:
     pins = [t.pin for t in job.connector.terminals]
     rows = [row for index, r in enumerate(rounds) for row in _readings(job, r, index, pins)]
-    points = list(dict.fromkeys(_point(r) for r in rounds))
+    points = list(dict.fromkeys(point(r) for r in rounds))
     diagram = np.zeros((len(pins), len(ROLES)))
     for i, terminal in enumerate(job.connector.terminals):
         if terminal.diagram:
@@ -145,10 +105,6 @@ def _sheet(job: Job, rounds: tuple[Round, ...]) -> Sheet:
     )
 
 
-def _point(r: Round) -> str:
-    return r.black_lead.strip().lower()
-
-
 def _round(r: Round, pins: list[str], points: list[str]) -> SheetRound:
     low, high = state_of(r.key, r.rpm, r.action)
 
@@ -161,7 +117,7 @@ def _round(r: Round, pins: list[str], points: list[str]) -> SheetRound:
         powered=r.key != "off",
         state=STATES.index(low),
         state_high=STATES.index(high),
-        point=points.index(_point(r)),
+        point=points.index(point(r)),
         fitted=tuple((place(f.start), place(f.end), f.ohms) for f in r.fitted),
     )
 
@@ -271,127 +227,3 @@ def _of_round(job: Job, r: Round, index: int) -> Iterator[_Row]:
             )
         elif reported >= 0:
             yield _Row(Quantity.REPORTED, index, label, 0.0, UNIT_DENSITY, reported=reported)
-
-
-def _conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:
-    """The sheet as it stands, then with bad black leads, then with the key not on.
-
-    Black leads are bad in one way in all rounds, wandering or steady, each as likely as the other.
-    """
-    prior = [BAD_LEAD if r.black_lead == BATTERY_NEGATIVE else BAD_LEAD_ELSEWHERE for r in rounds]
-    sound = float(np.sum(np.log1p(-np.array(prior)))) if rounds else 0.0
-    yield Condition(sheet, sound)
-    for which in _bad_leads(rounds):
-        log_prior = sound + _log_odds(rounds, prior, which) - np.log(2.0)
-        yield Condition(sheet, log_prior, which, wanders=True)
-        yield Condition(sheet, log_prior, which)
-    for i, r in enumerate(rounds):
-        if r.key == "on" and _may_be_off(r):
-            changed = replace(sheet.rounds[i], powered=False)
-            some = (*sheet.rounds[:i], changed, *sheet.rounds[i + 1 :])
-            off = sound + float(np.log(KEY_NOT_ON))
-            yield Condition(replace(sheet, rounds=some), off, key_off=(i,))
-
-
-def _bad_leads(rounds: tuple[Round, ...]) -> list[tuple[int, ...]]:
-    """Sets of rounds that may have been behind a bad black lead.
-
-    Rounds whose check fails are bad together (a sound lead can't fail it but by a slip of the
-    pen); beside them each doubtful round, and all doubtful rounds on one point.
-    """
-    doubtful = [i for i, r in enumerate(rounds) if _lead_fails(r) or _may_be_bad(r)]
-    failed = {i for i in doubtful if _lead_fails(rounds[i])}
-    sets = [failed] if failed else []
-    sets += [failed | {i} for i in doubtful]
-    sets += [failed | set(group) for group in _same_point(rounds, doubtful)]
-    return list(dict.fromkeys(tuple(sorted(s)) for s in sets))
-
-
-def _log_odds(rounds: tuple[Round, ...], prior: list[float], which: tuple[int, ...]) -> float:
-    """Log of how likely these leads are bad against sound; a point that is bad may stay so."""
-    total, seen = 0.0, set()
-    for i in which:
-        point = _point(rounds[i])
-        share = BAD_LEAD_REPEATED if point in seen else prior[i]
-        total += float(np.log(share) - np.log1p(-prior[i]))
-        seen.add(point)
-    return total
-
-
-def lead_gap(r: Round) -> tuple[float, float] | None:
-    """What is missing between check and battery, and what a sound lead may miss; None: unread."""
-    if r.battery_volts is None or r.black_lead_check is None:
-        return None
-    battery, check = r.battery_volts.value, r.black_lead_check.value
-    return abs(battery - check), lead_tolerance(battery)
-
-
-def lead_tolerance(battery: float) -> float:
-    """What the check of a sound black lead may miss of the battery's volts, V."""
-    return LEAD_CHECK_VOLT + LEAD_CHECK_SHARE * abs(battery)
-
-
-def corrected_sheets(sheet: Sheet, rounds: tuple[int, ...]) -> list[Sheet]:
-    """A sheet with what the checks of some rounds miss put back: as an offset, and as a gain.
-
-    Empty without rounds, and where a check or a battery reading is missing. No explanation is
-    judged by these values; they only suggest where to look.
-    """
-    if not rounds:
-        return []
-    shift, gain = np.zeros(len(sheet.rounds)), np.ones(len(sheet.rounds))
-    for r in rounds:
-        battery = sheet.value[(sheet.quantity == Quantity.BATTERY) & (sheet.round == r)]
-        check = sheet.value[(sheet.quantity == Quantity.LEAD_CHECK) & (sheet.round == r)]
-        if not battery.size or not check.size or check[0] < SMALLEST_CHECK_VOLT:
-            return []
-        shift[r], gain[r] = battery[0] - check[0], battery[0] / check[0]
-    behind = np.isin(sheet.quantity, [int(q) for q in BY_METER if q != Quantity.BATTERY])
-    behind &= np.isin(sheet.round, rounds)
-    doubt = sheet.deviation + 0.5 * np.abs(shift[sheet.round])
-    return [
-        replace(
-            sheet,
-            value=np.where(behind, value, sheet.value),
-            deviation=np.where(behind, doubt, sheet.deviation),
-        )
-        for value in (sheet.value + shift[sheet.round], sheet.value * gain[sheet.round])
-    ]
-
-
-def _may_be_bad(r: Round) -> bool:
-    """Whether volts were read in a round by a lead that no check shows to be sound."""
-    return _has_volts(r) and not _lead_holds(r)
-
-
-def _lead_holds(r: Round) -> bool:
-    """Whether the check of the black lead's point against the battery posts shows it sound."""
-    gap = lead_gap(r)
-    return gap is not None and gap[0] < gap[1]
-
-
-def _lead_fails(r: Round) -> bool:
-    """Whether the check shows a bad point beyond what a meter may be off."""
-    gap = lead_gap(r)
-    return gap is not None and gap[0] > LEAD_FAILS_AT * gap[1]
-
-
-def _may_be_off(r: Round) -> bool:
-    """Whether a round reads as with the key off: nothing between ground and battery voltage."""
-    shown = [abs(i.value) for i in r.volts.values() if not i.over_range]
-    return bool(shown) and all(v < OFF_BELOW_VOLT or v > OFF_ABOVE_VOLT for v in shown)
-
-
-def _has_volts(r: Round) -> bool:
-    kinds = (r.volts, r.volts_loaded, r.volts_high, r.volts_low, r.level_high, r.level_low)
-    return r.key != "off" and any(kinds)
-
-
-def _same_point(rounds: tuple[Round, ...], powered: list[int]) -> Iterator[tuple[int, ...]]:
-    """Groups of two or more rounds whose black lead was on one point."""
-    points: dict[str, list[int]] = {}
-    for i in powered:
-        points.setdefault(_point(rounds[i]), []).append(i)
-    for group in points.values():
-        if len(group) > 1:
-            yield tuple(group)

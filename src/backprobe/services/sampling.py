@@ -14,7 +14,7 @@ from backprobe.core.inference.fit import Fit
 from backprobe.core.inference.importance import Draws, Group
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.problem import Condition
+from backprobe.services.conditions import Condition
 
 IntArray = NDArray[np.int64]
 

@@ -1,0 +1,110 @@
+"""In which ways a measurement may be bad, and how likely each is."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from backprobe.core.inference.black_lead import LeadKind
+from backprobe.core.inference.sheet import Quantity
+from backprobe.job import Indication, Round
+from backprobe.services.conditions import (
+    BAD_LEAD,
+    BAD_LEAD_ELSEWHERE,
+    BAD_LEAD_REPEATED,
+    KEY_NOT_ON,
+    corrected_sheets,
+)
+from backprobe.services.problem import problem_of
+from tests.services.sheets import FULL, job, taken
+
+
+def test_a_lead_that_was_checked_is_not_doubted() -> None:
+    # Common practice, no source: battery positive to the point and across the posts agree.
+    assert all(not c.bad_lead for c in problem_of(job("12", FULL)).conditions)
+
+
+@pytest.mark.parametrize("check", [None, Indication(11.9)])
+def test_a_lead_that_was_not_checked_or_lacks_volts_is_doubted(check: Indication | None) -> None:
+    conditions = problem_of(job("12", replace(FULL, black_lead_check=check))).conditions
+    assert [c.bad_lead for c in conditions] == [(), (0,), (0,)]
+    assert [c.lead_kind.tolist() for c in conditions] == [
+        [LeadKind.SOUND],
+        [LeadKind.WANDERING],
+        [LeadKind.STEADY],
+    ]
+    assert problem_of(job("12", replace(FULL, black_lead_check=check))).verdict.tolist() == [
+        *(0, 1, 1),
+    ]
+
+
+def test_rounds_whose_check_fails_are_bad_together() -> None:
+    """A sound lead can't fail its check (common practice, no source): no single one is blamed."""
+    fails = Indication(11.0, False, "11.00")
+    rounds = [
+        replace(FULL, name=n, black_lead=p, black_lead_check=fails)
+        for n, p in (("A", "bracket"), ("B", "body"))
+    ]
+    conditions = problem_of(job("12", *rounds)).conditions
+    assert [c.bad_lead for c in conditions] == [(), (0, 1), (0, 1)]
+
+
+def test_a_failed_check_is_a_bad_lead_also_where_nothing_else_was_read() -> None:
+    hanging = Indication(0.01, False, "10 mV")
+    bare = replace(FULL, name="A", volts={}, black_lead_check=hanging)
+    conditions = problem_of(job("12", bare, replace(FULL, name="B"))).conditions
+    assert (0,) in [c.bad_lead for c in conditions]
+
+
+def test_priors_of_the_conditions_are_what_they_say() -> None:
+    rounds = [
+        replace(FULL, name=n, black_lead="bracket", black_lead_check=None) for n in ("A", "B")
+    ]
+    found: dict[tuple[int, ...], float] = {}
+    for c in problem_of(job("12", *rounds)).conditions:  # steady or wandering
+        found[c.bad_lead] = np.logaddexp(found.get(c.bad_lead, -math.inf), c.log_prior)
+    odd = BAD_LEAD_ELSEWHERE
+    assert found[()] == pytest.approx(2 * math.log(1 - odd))
+    assert found[(0,)] == found[(1,)] == pytest.approx(math.log(odd) + math.log(1 - odd))
+    both = found[(0, 1)]
+    assert both == pytest.approx(math.log(odd * BAD_LEAD_REPEATED))
+    # Two rounds on one point go bad together more often than by chance. The priors are rounded
+    # judgements, normalised with everything else: their sum only has to be near one.
+    assert both > 2 * math.log(odd)
+    assert sum(math.exp(p) for p in found.values()) == pytest.approx(1.0, abs=0.05)
+    assert BAD_LEAD < BAD_LEAD_ELSEWHERE
+
+
+def test_a_round_that_reads_like_key_off_may_have_been_key_off() -> None:
+    dead = replace(FULL, volts=taken({"1": 0.0, "2": 0.01}))
+    conditions = problem_of(job("12", dead)).conditions
+    off = [c for c in conditions if c.key_off]
+    assert len(off) == 1
+    assert not off[0].sheet.rounds[0].powered
+    assert off[0].log_prior - conditions[0].log_prior == pytest.approx(math.log(KEY_NOT_ON))
+    assert not [c for c in problem_of(job("12", FULL)).conditions if c.key_off]
+
+
+def test_what_a_check_misses_is_put_back_into_the_readings_of_its_round() -> None:
+    bad = Round(
+        "A",
+        plugged=False,
+        key="on",
+        battery_volts=Indication(12.0),
+        black_lead_check=Indication(10.0),
+        volts=taken({"1": 4.0, "2": -1.0}),
+    )
+    sound = replace(bad, name="B", black_lead_check=Indication(12.0), volts=taken({"1": 5.0}))
+    sheet = problem_of(job("12", bad, sound)).sheet
+    shifted, scaled = corrected_sheets(sheet, (0,))
+    place = {label: i for i, label in enumerate(sheet.label)}
+    assert shifted.value[place["A volts 1"]] == pytest.approx(6.0)
+    assert scaled.value[place["A volts 1"]] == pytest.approx(4.8)
+    assert shifted.value[place["A black_lead_check"]] == pytest.approx(12.0)
+    for corrected in (shifted, scaled):
+        kept = (sheet.round == 1) | (sheet.quantity == Quantity.BATTERY)
+        assert np.all(corrected.value[kept] == sheet.value[kept])
+        assert np.all(corrected.deviation >= sheet.deviation)
+    unchecked = problem_of(job("12", replace(bad, black_lead_check=None))).sheet
+    assert corrected_sheets(unchecked, (0,)) == []
