@@ -4,18 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 from scipy.integrate import simpson
 from scipy.stats import t as student
 
-from backprobe.core.inference import black_lead, likelihood, predict
-from backprobe.core.inference import fit as fitting
+from backprobe.core.inference import black_lead, fit_step, likelihood, predict
 from backprobe.core.inference.choices import choice_bins, is_choice
-from backprobe.core.inference.fit import _precision, fit
+from backprobe.core.inference.fit import Fit, fit
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import layout_of
-from backprobe.core.inference.likelihood import volts_log_density
 from backprobe.core.inference.sheet import Array, IntArray, Quantity, Sheet
 from tests.core.inference.small_sheets import (
     IDLE,
@@ -58,7 +54,7 @@ def integrated(table: HypothesisTable, readings: Sheet, places: list[int], grid:
     return float(np.log(total) + found.max() + choice - 0.5 * len(places) * np.log(2 * np.pi))
 
 
-def fitted(table: HypothesisTable, readings: Sheet, n_step: int = 12) -> fitting.Fit:
+def fitted(table: HypothesisTable, readings: Sheet, n_step: int = 12) -> Fit:
     n = table.n_wire.size
     start = np.zeros((n, layout_of(table, readings).size))
     return fit(table, np.arange(n), identity(n, readings.n_terminal), start, readings, n_step)
@@ -66,7 +62,7 @@ def fitted(table: HypothesisTable, readings: Sheet, n_step: int = 12) -> fitting
 
 def patch_freedom(monkeypatch: pytest.MonkeyPatch, freedom: float) -> None:
     monkeypatch.setattr(likelihood, "FREEDOM", freedom)
-    monkeypatch.setattr(fitting, "FREEDOM", freedom)
+    monkeypatch.setattr(fit_step, "FREEDOM", freedom)
 
 
 # Evidence --------------------------------------------------------------------------------------
@@ -184,20 +180,6 @@ def thermistor_sheet() -> Sheet:
         (Quantity.LEAD_CHECK, 0, -1, 12.5, 0.03),
     ]
     return sheet(2, (UNPLUGGED, KEY_ON), *rows)
-
-
-@given(st.floats(-0.5, 0.5), st.floats(0.02, 0.2), st.floats(0.002, 0.02))
-def test_a_step_takes_each_error_with_the_weight_that_its_density_gives_it(
-    off: float, loud: float, quiet: float
-) -> None:
-    # The slope of the log density is that of least squares with these weights.
-    shown = np.array(loud), np.array(quiet)
-    step = 1e-7
-    beyond, before = (volts_log_density(np.array(off + d), shown)[0] for d in (step, -step))
-    _, part = volts_log_density(np.array(off), shown)
-    by_loud, by_quiet = (_precision(np.array(off), deviation) for deviation in shown)
-    weight = (1.0 - part) * by_loud + part * by_quiet
-    assert (beyond - before) / (2 * step) == pytest.approx(-weight * off, rel=1e-4, abs=1e-4)
 
 
 def test_a_fit_is_at_least_as_good_as_the_truth() -> None:

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from backprobe.core.inference.assignment import log_sum_with_pairs
 from backprobe.core.inference.choices import choice_places, is_choice
-from backprobe.core.inference.fit import Fit, log_determinant
+from backprobe.core.inference.fit import Fit
+from backprobe.core.inference.fit_step import log_determinant
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.likelihood import (
