@@ -12,8 +12,9 @@ from scipy.stats import qmc
 from backprobe.core.inference.bank import draw_bank, solve_rounds, standard_sheet
 from backprobe.core.inference.choices import choice_bins
 from backprobe.core.inference.fit import Fit, fit
+from backprobe.core.inference.grouped_modes import group_modes
 from backprobe.core.inference.hypotheses import HypothesisTable
-from backprobe.core.inference.importance import group_modes, laplace_draws, sample_groups
+from backprobe.core.inference.importance import laplace_draws, sample_groups
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.likelihood import indicate, log_likelihood
 from backprobe.core.inference.predict import predict

@@ -14,8 +14,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from backprobe.core.inference.draws import Draws
 from backprobe.core.inference.fit import Fit
-from backprobe.core.inference.importance import Draws, Group, group_modes
+from backprobe.core.inference.grouped_modes import Group, group_modes
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.carry import Known, go_on, grew_out_of, known_of, worth_a_glance
 from backprobe.services.depth import Depth

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from backprobe.core.inference.importance import Draws
+from backprobe.core.inference.draws import Draws
 from backprobe.core.inference.layout import Layout, carry_bases, last_choices, layout_of
 from backprobe.core.inference.likelihood import (
     LEAD_OHM,

@@ -14,7 +14,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.inference.importance import Draws
+from backprobe.core.inference.draws import Draws
 from backprobe.families.hypotheses import Hypotheses
 from backprobe.families.schema import Element, Family, Prior, Wire
 

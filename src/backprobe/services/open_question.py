@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.inference.importance import Draws
+from backprobe.core.inference.draws import Draws
 from backprobe.families.hypotheses import Hypotheses
 from backprobe.services.engine import Posterior
 from backprobe.services.interchange import LIVE, RETURN, alike_wires

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from backprobe.core.inference.choices import is_choice
-from backprobe.core.inference.importance import Draws
+from backprobe.core.inference.draws import Draws
 from backprobe.core.inference.layout import layout_of
 from backprobe.services.engine import Posterior
 

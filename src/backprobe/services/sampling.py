@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from backprobe.core.inference import draws, importance
 from backprobe.core.inference import fit as fitting
-from backprobe.core.inference import importance
+from backprobe.core.inference.draws import Draws
 from backprobe.core.inference.fit import Fit
-from backprobe.core.inference.importance import Draws, Group
+from backprobe.core.inference.grouped_modes import Group
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.conditions import Condition
@@ -58,7 +59,7 @@ def draws_of(
         joined, some = _joined(fits, [g for g in order if g.condition in which])
         if some:
             parts += _draws(bench, sheet, joined, some, near, rng)
-    return importance.concatenate(parts)
+    return draws.concatenate(parts)
 
 
 def _by_sheet(conditions: Sequence[Condition]) -> Iterator[tuple[Sheet, list[int]]]:

@@ -10,15 +10,15 @@ from scipy.integrate import simpson
 from scipy.special import logsumexp
 
 from backprobe.core.inference.choices import choice_bins, is_choice
+from backprobe.core.inference.draws import Draws
 from backprobe.core.inference.fit import Fit, fit
+from backprobe.core.inference.grouped_modes import group_modes
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.importance import (
     FEWEST_CARRYING,
-    Draws,
     _steadied,
     effective_size,
     gaussian_draws,
-    group_modes,
     laplace_draws,
     sample_groups,
 )

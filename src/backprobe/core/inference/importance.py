@@ -13,9 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference.assignment import log_sum_with_pairs
-from backprobe.core.inference.choices import choice_places, is_choice
+from backprobe.core.inference.choices import is_choice
+from backprobe.core.inference.draws import Draws
 from backprobe.core.inference.fit import Fit
 from backprobe.core.inference.fit_step import log_determinant
+from backprobe.core.inference.grouped_modes import Group
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.likelihood import (
@@ -32,8 +34,6 @@ from backprobe.core.inference.sheet import Sheet
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-MOST_MODES = 3  # of a group
-APART = 0.3  # modes nearer than this in every coordinate are one
 FEWEST_CARRYING = 10.0  # effective draws of a group below which its weights are steadied
 # The same where they say less than Laplace: draws that missed the peak are carried well by what
 # they hit. In 45 such groups of simulated sheets 8192 draws came to Laplace's evidence.
@@ -43,112 +43,6 @@ FURTHEST_DRAW = 5.5  # prior standard deviations; no correction goes beyond
 LARGEST_MISS = 30.0  # uncertainties that one correction bridges at most
 BETTER = 0.5  # nats by which one assignment explains the readings better than another
 WIDENED = 1.7  # factor on the readings' variances in the proposal
-
-
-@dataclass(frozen=True, slots=True)
-class Draws:
-    """Weighted draws from the posterior, n_draw of them.
-
-    hypothesis : ndarray of int, shape (n_draw,)
-    condition : ndarray of int, shape (n_draw,): which measurement condition (sheet) it assumes.
-    group : ndarray of int, shape (n_draw,): hypothesis and choices that it belongs to.
-    z : list of coordinates is kept by condition since sheets share one layout, (n_draw, n_z)
-    log_weight : ndarray, shape (n_draw,): prior, likelihood and proposal, not normalised.
-    marginal : ndarray, shape (n_draw, n_terminal, n_terminal): wire probabilities by terminal.
-    best : ndarray of int, shape (n_draw, n_terminal): most probable assignment.
-    values : ndarray, shape (n_draw, R, P): circuit values in each round.
-    """
-
-    hypothesis: IntArray
-    condition: IntArray
-    group: IntArray
-    z: Array
-    log_weight: Array
-    marginal: Array
-    best: IntArray
-    values: Array
-
-    def rows(self, index: IntArray) -> "Draws":
-        """Some of the draws."""
-        return Draws(*(getattr(self, n)[index] for n in Draws.__dataclass_fields__))
-
-    @property
-    def weight(self) -> Array:
-        """Normalised weights, (n_draw,)."""
-        shifted = self.log_weight - self.log_weight.max()
-        weight = np.exp(shifted)
-        return np.asarray(weight / weight.sum())
-
-    @property
-    def effective_sample_size(self) -> float:
-        """(sum w)^2 / sum w^2 [kong1994]."""
-        w = self.weight
-        return float(1.0 / np.sum(w**2))
-
-
-def concatenate(parts: list[Draws]) -> Draws:
-    """Draws one after the other."""
-    return Draws(
-        *(np.concatenate([getattr(p, n) for p in parts]) for n in Draws.__dataclass_fields__)
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Group:
-    """Modes (rows of a `Fit`) that share hypothesis, choices and fitted resistors' wires.
-
-    ``log_evidence`` is Laplace's, of the best mode, with the hypothesis's prior. ``condition`` is
-    the measurement condition that it assumes, ``log_condition`` its log prior, ``number`` the place
-    among the groups of that condition, the best one first.
-    """
-
-    modes: IntArray
-    log_evidence: float
-    condition: int = 0
-    log_condition: float = 0.0
-    number: int = 0
-
-    @property
-    def log_mass(self) -> float:
-        """Log evidence with all priors."""
-        return self.log_evidence + self.log_condition
-
-
-def group_modes(
-    table: HypothesisTable,
-    sheet: Sheet,
-    fits: Fit,
-    condition: int = 0,
-    log_condition: float = 0.0,
-) -> list[Group]:
-    """Group fitted modes by hypothesis and choices, best group first."""
-    rows = table.rows(fits.hypothesis)
-    bins = choice_places(rows, layout_of(table, sheet), fits.z, fits.told)
-    tied = sorted({t for r in sheet.rounds for f in r.fitted for t in f[:2] if t >= 0})
-    keys = [
-        (int(h), tuple(b), tuple(a[tied]))
-        for h, b, a in zip(fits.hypothesis, bins.tolist(), fits.assigned, strict=True)
-    ]
-    members: dict[tuple[object, ...], list[int]] = {}
-    score = fits.log_evidence + table.log_prior[fits.hypothesis]
-    for index in np.argsort(-score):
-        members.setdefault(keys[index], []).append(int(index))
-    own = sorted(members.values(), key=lambda m: -score[m[0]])
-    return [
-        Group(_distinct(fits, m, MOST_MODES), float(score[m[0]]), condition, log_condition, number)
-        for number, m in enumerate(own)
-    ]
-
-
-def _distinct(fits: Fit, members: list[int], most: int) -> IntArray:
-    """The best modes that lie apart from each other."""
-    kept: list[int] = []
-    for m in members:
-        if all(np.abs(fits.z[m] - fits.z[k]).max() > APART for k in kept):
-            kept.append(m)
-        if len(kept) == most:
-            break
-    return np.array(kept, dtype=np.int64)
 
 
 def sample_groups(
