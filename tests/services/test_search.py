@@ -17,9 +17,11 @@ from backprobe.services.explain import posterior_of
 from backprobe.services.fits import ODD_READING, distinct, score
 from backprobe.services.from_bank import N_ALIKE, wirings_alike
 from backprobe.services.search import (
+    MAY_COME_NEAR,
     N_FAMILY,
     WIDE,
     best_of_families,
+    carried_on,
     moved,
     nearest_rivals,
     rivals_from_bank,
@@ -49,6 +51,21 @@ def test_starts_of_one_explanation_are_different_particles() -> None:
     assert len(set(start.particle.tolist())) == start.particle.size
     explained = {(int(h), *a) for h, a in zip(start.hypothesis, start.assigned, strict=True)}
     assert 8 <= len(explained) <= start.hypothesis.size <= 24
+
+
+def test_what_may_still_come_near_is_carried_further() -> None:
+    posterior = after("thermistor")
+    bench, sheet = posterior.bench, posterior.problem.sheet
+    first = rivals_from_bank(bench, sheet, WIDE)
+    further = carried_on(bench, sheet, first)
+    prior = bench.hypotheses.table.log_prior
+    total, reached = (f.log_posterior + prior[f.hypothesis] for f in (first, further))
+    near = set(first.hypothesis[total > total.max() - MAY_COME_NEAR].tolist())
+    assert set(further.hypothesis.tolist()) <= near
+    assert np.unique(further.hypothesis).size == further.hypothesis.size
+    before = np.array([total[first.hypothesis == h].max() for h in further.hypothesis])
+    assert (reached >= before - 1e-6).all()
+    assert (reached > before + 1.0).any()
 
 
 def test_copies_of_a_fit_are_dropped() -> None:

@@ -32,7 +32,7 @@ N_SIFTED, N_SIFTED_EACH = 100, 4  # of rivals, and of each explanation fitted fr
 AS_GOOD = 6.0  # nats behind the best within which all rivals are fitted: few readings rule out few
 # Explanations that are fitted from every particle: the best of all, all with those of other
 # families, and the nats behind the best within which they are.
-N_WHOLE_BEST, N_WHOLE, WITHIN_WHOLE = 10, 16, 15.0
+N_WHOLE_BEST, N_WHOLE, WITHIN_WHOLE = 16, 22, 15.0
 N_ALIKE = 7  # ways to exchange wires of like roles among each other, at most
 # Families of the best one's circuit that are fitted without a fault, each wired in every way, and
 # the particles that each is fitted from.

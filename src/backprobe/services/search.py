@@ -5,7 +5,8 @@
    every exchange of two terminals, so that nearest rivals are always weighed.
 3. Unless one explanation is clear by now, all families with all their faults once more from the
    bank: started from another explanation's values a fit may miss its own best ones, and with a
-   fault, wires may pass for each other that are told apart easily without it.
+   fault, wires may pass for each other that are told apart easily without it. The best of each
+   hypothesis is carried further.
 4. The best hypotheses are fitted from every particle that the bank has of them: how near one is
    says little of where its fit will end. Where a fault leads, also if it is clear, its circuit is
    looked for unharmed in all ways to wire it.
@@ -56,6 +57,9 @@ ILL_FITTING, CLEAR_LEAD = -3.0, 2.5
 EXPLAINED_BETTER = 12.0  # nats; one simulated vehicle in sixty is beyond, its readings all as noted
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 FIRST_STEPS, WIDEN_STEPS = 4, 2
+# After its few steps a start from the bank may still be far from its end, where wires are exchanged
+# above all: nats behind the best within which the best of each hypothesis goes on, and how far.
+MAY_COME_NEAR, N_CARRIED, CARRIED_STEPS = 25.0, 60, 5
 N_TURNED = 3  # of the best, looked at with wires of like roles changed over
 
 
@@ -144,8 +148,28 @@ def _from_bank(bench: Workbench, sheet: Sheet, near: Fit, width: Width | None) -
     """The same fits with rivals from the bank, the best of all carried to the end."""
     if width is not None:
         near = fitting.concatenate([near, rivals_from_bank(bench, sheet, width)])
+        near = fitting.concatenate([near, carried_on(bench, sheet, near)])
     near = fitting.concatenate([near, from_every_particle(bench, sheet, near)])
     return refined(bench, sheet, near, most=N_LAST, within=NEAR)
+
+
+def carried_on(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
+    """The best of each hypothesis that may still come near, carried some steps further."""
+    total = fits.log_posterior + bench.hypotheses.table.log_prior[fits.hypothesis]
+    order = np.argsort(-total, kind="stable")
+    order = order[total[order] > total[order[0]] - MAY_COME_NEAR]
+    first = np.sort(np.unique(fits.hypothesis[order], return_index=True)[1])
+    best = fits.rows(order[first][:N_CARRIED])
+    return fit(
+        bench.hypotheses.table,
+        best.hypothesis,
+        best.assigned,
+        best.z,
+        sheet,
+        CARRIED_STEPS,
+        best.lead_kind,
+        gentle=fitting.GENTLE[-1:],
+    )
 
 
 def rivals_from_bank(bench: Workbench, sheet: Sheet, width: Width) -> Fit:
