@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from backprobe.families.element_kinds import ELEMENT_KINDS
 from backprobe.families.schema import Driven, Element
@@ -21,27 +21,28 @@ def moved_elements(
     Those at the pin itself; where none of them moves, those behind points inside the sensor that
     hang on it (a current sensor's switch).
     """
-    sensor = [element for element in elements if element.side == "sensor"]
-    reached, wanted = {pin}, signals(driven)
-    while True:
-        here = [e for e in sensor if reached & set(_ends(e))]
+    wanted = signals(driven)
+    for here in _ever_further(elements, pin):
         moving = tuple(e for e in here if wanted & set(e.parameters.values()))
-        more = {node for e in here for node in _ends(e) if _is_inside(node)} - reached
-        if moving or not more:
+        if moving:
             return moving
-        reached |= more
+    return ()
 
 
 def sensor_behind(elements: Iterable[Element], pin: str) -> tuple[Element, ...]:
     """Elements of the sensor at a pin and at the points inside that hang on it."""
+    return list(_ever_further(elements, pin))[-1]
+
+
+def _ever_further(elements: Iterable[Element], pin: str) -> Iterator[tuple[Element, ...]]:
+    """Elements of the sensor at a pin, then with those at the points inside that hang on them."""
     sensor = [element for element in elements if element.side == "sensor"]
-    reached = {pin}
-    while True:
-        here = tuple(e for e in sensor if reached & set(_ends(e)))
-        more = {node for e in here for node in _ends(e) if _is_inside(node)} - reached
-        if not more:
-            return here
+    reached, more = set[str](), {pin}
+    while more:
         reached |= more
+        here = tuple(e for e in sensor if reached & set(_ends(e)))
+        yield here
+        more = {node for e in here for node in _ends(e) if _is_inside(node)} - reached
 
 
 def can_drift(elements: Iterable[Element], driven: Mapping[str, Driven], pin: str) -> bool:
