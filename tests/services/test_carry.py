@@ -12,6 +12,7 @@ from backprobe.job import Job
 from backprobe.job.job_file import read_job
 from backprobe.services.carry import FAR_BEHIND, grew_out_of, recast, worth_a_glance
 from backprobe.services.doubted import in_one_batch, reached
+from backprobe.services.engine import infer_at_a_glance
 from backprobe.services.explain import posterior_of
 from backprobe.services.problem import problem_of
 from backprobe.services.summary import best_roles, fault_answers
@@ -116,6 +117,21 @@ def test_a_glance_leaves_out_bad_measurements_that_were_far_behind() -> None:
     assert score.argmax() == 2  # a steady bad lead, as the job's second round proves
     assert score[1] < score[2] - FAR_BEHIND
     assert seen.conditions == (problem.conditions[0], problem.conditions[2])
+
+
+def test_a_glance_at_a_corrected_sheet_doubts_all_that_it_may() -> None:
+    """What was far behind before the correction need not be now."""
+    whole = job("painted-bracket")
+    first = replace(whole.rounds[0], volts={"1": whole.rounds[0].volts["1"]}, scan={})
+    taken = replace(whole, rounds=(first,))
+    assert first.black_lead_check is not None
+    other = replace(first, black_lead_check=replace(first.black_lead_check, value=12.46))
+    earlier = posterior_of(replace(taken, rounds=(other,))).known
+    seen = infer_at_a_glance(problem_of(taken), posterior_of(taken).bench, earlier)
+    assert seen is not None
+    doubted = [(c.bad_lead, c.wanders) for c in problem_of(taken).conditions]
+    assert [(c.bad_lead, c.wanders) for c in seen.problem.conditions] == doubted
+    assert len(worth_a_glance(seen.bench, problem_of(taken), earlier).conditions) < len(doubted)
 
 
 def test_fewer_steps_go_less_far_from_the_same_starts() -> None:

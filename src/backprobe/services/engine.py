@@ -68,7 +68,9 @@ def infer(
 ) -> Posterior:
     """Weigh all explanations of a problem, going on from what is known where there is something."""
     bench = with_kind(bench, problem.job.connector.kind)
-    gone_on = _from_earlier(problem, bench, earlier, depth)
+    gone_on = None
+    if earlier is not None and _leads_on(problem, bench, earlier):
+        gone_on = go_on(bench, problem, earlier, depth)
     fits = _searched(problem, bench, depth) if gone_on is None else gone_on
     behind = reached(bench, problem.conditions, fits)
     behind = behind.max() - behind
@@ -87,13 +89,16 @@ def infer_at_a_glance(
     None where a glance can't tell: readings that surprise, or more of them than were ever searched.
     """
     bench = with_kind(bench, problem.job.connector.kind)
-    if earlier is not None and earlier.numbering == bench.hypotheses.numbering:
-        problem = worth_a_glance(bench, problem, earlier)
-    fits = _from_earlier(problem, bench, earlier, Depth.GLANCE)
-    if fits is None and problem.sheet.n_read <= FEW:
-        plain = first_sight(bench, problem.sheet)
-        fits = [plain, *alternatives(bench, problem.sheet, problem.conditions[1:], plain)]
-    return None if fits is None else _weighed(problem, bench, fits, sampled=False)
+    if earlier is not None and _leads_on(problem, bench, earlier):
+        narrowed = worth_a_glance(bench, problem, earlier)
+        gone_on = go_on(bench, narrowed, earlier, Depth.GLANCE)
+        if gone_on is not None:
+            return _weighed(narrowed, bench, gone_on, sampled=False)
+    if problem.sheet.n_read > FEW:
+        return None
+    plain = first_sight(bench, problem.sheet)
+    fits = [plain, *alternatives(bench, problem.sheet, problem.conditions[1:], plain)]
+    return _weighed(problem, bench, fits, sampled=False)
 
 
 def _weighed(
@@ -128,16 +133,14 @@ def _searched(problem: Problem, bench: Workbench, depth: Depth) -> list[Fit]:
     return with_rivals(bench, problem.conditions, fits, near[near > 0].tolist())
 
 
-def _from_earlier(
-    problem: Problem, bench: Workbench, earlier: Known | None, depth: Depth
-) -> list[Fit] | None:
-    """Fits of each condition that an earlier answer leads to, None where it can't serve."""
-    if earlier is None or earlier.numbering != bench.hypotheses.numbering:
-        return None
+def _leads_on(problem: Problem, bench: Workbench, earlier: Known) -> bool:
+    """Whether what is known of an earlier sheet serves to go on from."""
     old = earlier.problem.sheet
-    if old.n_read == 0 or not grew_out_of(problem.sheet, old):
-        return None
-    return go_on(bench, problem, earlier, depth)
+    return (
+        earlier.numbering == bench.hypotheses.numbering
+        and old.n_read > 0
+        and grew_out_of(problem.sheet, old)
+    )
 
 
 def with_kind(bench: Workbench, kind: str) -> Workbench:
