@@ -1,5 +1,7 @@
 """Values at a physical limit: what lies beyond them counts by the normal law's tail."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
@@ -10,7 +12,7 @@ from backprobe.core.inference.limits import limit_side, log_tail
 from backprobe.core.inference.prior import PriorTable, to_values
 from backprobe.core.inference.round_values import plan_rounds, round_values
 from backprobe.core.inference.sheet import Quantity
-from tests.core.inference.small_sheets import KEY_ON, hypotheses, sheet
+from tests.core.inference.small_sheets import IDLE, KEY_ON, hypotheses, sheet
 
 
 @pytest.mark.parametrize("edge", [0.3, 1.2, 2.5])
@@ -62,3 +64,24 @@ def test_at_a_limit_no_change_from_round_to_round_is_told() -> None:
         slopes.append(found.change_slope[0, 0, 0, place])
     assert slopes[0] == slopes[1] == 0.0
     assert slopes[2] > 0.0
+
+
+@pytest.mark.parametrize("engine", ["standing", "running"])
+def test_what_stands_still_stands_still_in_every_round(engine: str) -> None:
+    # A wheel that doesn't turn makes no voltage, however often one looks; one that turns makes
+    # more or less of it (common practice, no source).
+    taken_in = KEY_ON if engine == "standing" else IDLE
+    table = hypotheses("pick-up-grounded", 2).table
+    sound = table.rows(np.zeros(1, dtype=np.int64))
+    readings = sheet(2, (taken_in, replace(taken_in, name="again")))
+    layout = layout_of(sound, readings)
+    z = np.random.default_rng(3).normal(0.0, 1.0, (1, layout.size))
+    values = round_values(plan_rounds(sound, layout, readings), z).value
+    # The last two driven quantities: the alternating voltage and its frequency.
+    slots = sound.driven_slot[0]
+    made = np.array([values[0, :, 0, slot] for slot in slots[slots >= 0][-2:]])
+    if engine == "standing":
+        assert np.all(made == 0.0)
+    else:
+        assert np.all(made > 0.0)
+        assert np.all(made[:, 0] != made[:, 1])

@@ -130,6 +130,8 @@ def plan_rounds(table: HypothesisTable, layout: Layout, sheet: Sheet) -> RoundPl
     stacked = np.stack(bases, axis=1) if bases else np.zeros((n_m, 0, n_q), dtype=np.int64)
     base_at = stacked.take(number.reshape(states.shape), axis=1)  # (M, R, S, Q)
     driven = table.driven_prior.in_states(states)
+    # A choice is drawn afresh, what a state fixes is always that: neither changes by a step.
+    is_steady = driven.is_choice | (driven.scale == 0.0)
     base_at = _with_choices(table, layout, base_at, driven.is_choice)
     starts = np.array([layout.change(r).start for r in range(n_r)], dtype=np.int64)
     row = np.arange(n_m)[:, None]
@@ -137,7 +139,7 @@ def plan_rounds(table: HypothesisTable, layout: Layout, sheet: Sheet) -> RoundPl
     return RoundPlan(
         prior=table.static.followed_by(driven.laid_out()),
         at=np.concatenate([static_at, base_at.reshape(n_m, -1)], axis=1) + row * layout.size,
-        step=np.where(driven.is_choice, 0.0, table.driven_step[:, None, None]),
+        step=np.where(is_steady, 0.0, table.driven_step[:, None, None]),
         base_at=base_at,
         change_at=starts[:, None] + np.arange(n_q),
         fixed=table.fixed,
