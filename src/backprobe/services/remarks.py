@@ -19,11 +19,15 @@ from backprobe.services.limit_remarks import (
 from backprobe.services.limits import BLACK_LEAD, DEFAULT_LIMITS, Limits
 from backprobe.services.misfit import blamed
 from backprobe.services.summary import Trust, best_roles
+from backprobe.services.what_is_there import share_of, watches_a_wheel
 from backprobe.services.words import FIT_NOTHING, reading_words
 from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 DOUBTFUL_BELOW, BAD_BELOW = 0.9, 0.5
 SLIP_FACTORS = (1e-3, 1e3)
+MAY_WATCH = 0.1  # least probability of a circuit that is worth a remark
+FITS_LITTLE = 0.01  # chance of a surprise as large as that of the readings
+MADE_VOLT = 0.05  # AC that no stray field explains, V (common practice)
 SWITCHING_ROLES = ("signal-switching",)
 
 
@@ -41,6 +45,7 @@ def remarks(
         *battery_remarks(posterior, limits),
         *_slips(posterior, trusted),
         *_switching(posterior),
+        *_wheel(posterior, misfit_probability),
         *_silent_supply(posterior),
         *circuit_remarks(posterior, trusted, limits),
     ]
@@ -167,6 +172,31 @@ def _switching(posterior: Posterior) -> Iterator[str]:
             yield (
                 f"Terminal {pins[t]} looks like a switching signal: DC volts show only its mean "
                 f"and prove neither pattern nor value. Take hertz{'' if timed else ' and duty'}."
+            )
+
+
+def _wheel(posterior: Posterior, misfit_probability: float) -> Iterator[str]:
+    """Where the wheel that a sensor may watch turns, or stands, otherwise than the engine does."""
+    may_watch = share_of(posterior, watches_a_wheel) >= MAY_WATCH
+    # Such a sensor is ruled out where its wheel should stand and doesn't: then little else fits.
+    may_turn = may_watch or misfit_probability < FITS_LITTLE
+    for item in posterior.problem.rounds:
+        counted = [v.value > 0.0 for v in item.hertz.values() if not v.over_range]
+        made = [v.value > MADE_VOLT for v in item.volts_ac.values() if not v.over_range]
+        if not item.plugged or item.action or not counted + made:
+            continue
+        turns = any(counted + made)
+        if turns and may_turn and item.key in ("off", "on"):
+            yield (
+                f"Round {item.name}: a sensor that watches a wheel makes this only while the wheel "
+                f"turns, and here the engine stands. If you turned it by hand, give this round "
+                f'the action "sweep".'
+            )
+        if not turns and may_watch and item.key in ("crank", "run"):
+            yield (
+                f"Round {item.name}: nothing is made here, but a sensor at a road wheel is silent "
+                f"as long as the vehicle stands. If it is one, turn its wheel by hand in a round "
+                f'of its own, with the action "sweep".'
             )
 
 

@@ -36,17 +36,23 @@ def answers_snap(family: Family) -> bool:
 def answers_sweep(family: Family) -> bool:
     """Whether it has something that is moved by hand or foot from stop to stop.
 
-    A contact isn't: whether it can be worked at all is not known.
+    A contact isn't: whether it can be worked at all is not known. Nor is a wheel: it may be the
+    engine's.
     """
-    return any(
+    return not watches_a_wheel(family) and any(
         "sweep-high" in driven.states and driven.states["sweep-high"].kind != "choice"
         for driven in family.driven.values()
     )
 
 
+def watches_a_wheel(family: Family) -> bool:
+    """Whether it tells how fast something turns."""
+    return family.kind == "speed"
+
+
 def answers_crank(family: Family) -> bool:
     """Whether it watches what the starter turns, and shows it by what switches or alternates."""
-    return family.kind == "speed" and any(
+    return watches_a_wheel(family) and any(
         driven.unit == "hertz" and "crank" in driven.states for driven in family.driven.values()
     )
 
