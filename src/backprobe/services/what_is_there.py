@@ -36,10 +36,10 @@ def answers_snap(family: Family) -> bool:
 def answers_sweep(family: Family) -> bool:
     """Whether it has something that is moved by hand or foot from stop to stop.
 
-    A contact isn't: whether it can be worked at all is not known. Nor is a wheel: it may be the
-    engine's.
+    A contact isn't: whether it can be worked at all is not known. What takes a tool (a hand pump),
+    or may be the engine's (a wheel), isn't proposed either.
     """
-    return not watches_a_wheel(family) and any(
+    return family.kind in ("position", "actuator") and any(
         "sweep-high" in driven.states and driven.states["sweep-high"].kind != "choice"
         for driven in family.driven.values()
     )

@@ -139,13 +139,27 @@ def plan_rounds(table: HypothesisTable, layout: Layout, sheet: Sheet) -> RoundPl
     return RoundPlan(
         prior=table.static.followed_by(driven.laid_out()),
         at=np.concatenate([static_at, base_at.reshape(n_m, -1)], axis=1) + row * layout.size,
-        step=np.where(is_steady, 0.0, table.driven_step[:, None, None]),
+        step=np.where(is_steady, 0.0, _steps(table, sheet)[:, None, None]),
         base_at=base_at,
         change_at=starts[:, None] + np.arange(n_q),
         fixed=table.fixed,
         source=_sources(table, base_at.shape),
         n_z=layout.size,
     )
+
+
+def _steps(table: HypothesisTable, sheet: Sheet) -> Array:
+    """Standard deviations of the changes from round to round, (M, Q).
+
+    A sensor that was put into hot water on purpose changes by more than one on the engine does.
+    """
+    step = table.driven_step
+    if sheet.warming > 0.0:
+        step = step.copy()
+        has = np.flatnonzero(table.celsius >= 0)
+        place = has, table.celsius[has]
+        step[place] = np.maximum(step[place], sheet.warming)
+    return step
 
 
 def _with_choices(

@@ -132,6 +132,12 @@ class Sheet:
         return len(self.label)
 
     @property
+    def warming(self) -> float:
+        """Half of the span that the sensing element's temperature is known to have gone, K."""
+        known = self.value[self.quantity == Quantity.AMBIENT]
+        return 0.5 * float(np.ptp(known)) if known.size else 0.0
+
+    @property
     def is_unary(self) -> Bools:
         """Readings at one terminal, (n_read,)."""
         codes = np.array(sorted(int(q) for q in AT_TERMINAL))
