@@ -40,6 +40,18 @@ KIND_WEIGHT = {
 
 FAR_GROUND_WEIGHT = 0.25  # of a sensor ground without contact beyond the probe
 
+# Severity at which a fault isn't there, of those that may come and go when wire or connector move:
+# a sound wire or contact, nothing between two wires, a rail at its place.
+ABSENT_SEVERITY = {
+    "open": 0.03,
+    "resistance": 0.03,
+    "sensor-open": 0.02,
+    "short-to-ground": 1e9,
+    "short-to-supply": 1e9,
+    "short-to-battery": 1e9,
+    "ground-lifted": 0.005,
+}
+
 OPEN_OHM = Prior("log_uniform", 6e6, 4e9, source=COMMON_PRACTICE)
 SHORT_OHM = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
 LIFT_VOLT = Prior("log_uniform", 0.06, 2.6, source=COMMON_PRACTICE)

@@ -15,7 +15,7 @@ from backprobe.core.inference.hypotheses import NO_VOLTS, HypothesisTable
 from backprobe.core.inference.prior import N_CHOICE, PriorTable
 from backprobe.families.circuit import FamilyCircuit, compile_family
 from backprobe.families.fault_edits import SEVERITY
-from backprobe.families.faults import Fault, faults_of
+from backprobe.families.faults import ABSENT_SEVERITY, Fault, faults_of
 from backprobe.families.schema import STATES, Family, Prior
 from backprobe.vocabulary import NO_FAULT, ROLES, SCAN_NAMES
 
@@ -154,7 +154,7 @@ def stack_circuits(
     )
     role, component = np.full((n_h, n_terminal), -1), np.full((n_h, n_terminal), -1)
     active = np.zeros((n_h, n_terminal), dtype=bool)
-    celsius = np.full(n_h, -1)
+    celsius, severity_at = np.full(n_h, -1), np.full(n_h, -1)
     for h, c in enumerate(circuits):
         place = {name: FIRST_SLOT + i for i, name in enumerate(c.slots)}
         for name, prior in c.values.items():
@@ -163,6 +163,8 @@ def stack_circuits(
         for f, name in enumerate(_free_order(c)):
             free_slot[h, f] = place[name]
             static.put((h, f), c.values[name])
+            if name == SEVERITY:
+                severity_at[h] = f
             if "ohm" in name:
                 static.lowest[h, f], static.highest[h, f] = SMALLEST_OHM, LARGEST_OHM
         for q, name in enumerate(_driven_order(c)):
@@ -202,6 +204,8 @@ def stack_circuits(
         active_end=active,
         alternating_hertz=np.array([c.alternating_hertz for c in circuits]),
         celsius=celsius,
+        severity_at=severity_at,
+        absent=np.array([ABSENT_SEVERITY.get(c.fault.kind, np.nan) for c in circuits]),
         n_wire=np.array([len(c.family.wires) for c in circuits]),
         reported=np.array([_reported(c.family) for c in circuits]),
     )

@@ -116,7 +116,9 @@ def go_on(
     is_glance = depth is Depth.GLANCE
     extent = AT_A_GLANCE if is_glance else USUAL
     conditions, older = problem.conditions, _older(problem, known)
-    carried = [n for n, at in enumerate(older) if at is not None and not conditions[n].key_off]
+    carried = [
+        n for n, at in enumerate(older) if at is not None and not conditions[n].has_own_sheet
+    ]
     of_plain = known.fits[0].rows(_rows_taken_over(bench, known, 0, OF_PLAIN))
     fitted = {n: older[n] or 0 for n in carried}
     found = _fitted_together(bench, problem, known, fitted, of_plain, extent.taken_over)
@@ -131,7 +133,7 @@ def go_on(
     found[0] = plain
     for n, condition in enumerate(conditions):
         at = older[n]
-        if condition.key_off and at is not None:
+        if condition.has_own_sheet and at is not None:
             own = known.fits[at].rows(_rows_taken_over(bench, known, at, OF_DOUBTED))
             starts = [
                 _starts(bench, condition, known, at, own),
@@ -158,7 +160,7 @@ def worth_a_glance(bench: Workbench, problem: Problem, known: Known) -> Problem:
     kept = [
         c
         for c, at in zip(doubted, _older(problem, known)[1:], strict=True)
-        if (near[at] if at is not None else c.wanders or not c.bad_lead)
+        if (near[at] if at is not None else c.wanders or bool(c.key_off))
     ]
     return replace(problem, conditions=(plain, *kept))
 
@@ -166,10 +168,10 @@ def worth_a_glance(bench: Workbench, problem: Problem, known: Known) -> Problem:
 def _older(problem: Problem, known: Known) -> list[int | None]:
     """Number of each condition among those of the older problem; None where it is new."""
 
-    def named(whole: Problem, c: Condition) -> tuple[tuple[str, ...], tuple[str, ...], bool]:
+    def named(whole: Problem, c: Condition) -> tuple[object, ...]:
         names = [r.name for r in whole.rounds]
         bad = tuple(names[i] for i in c.bad_lead)
-        return bad, tuple(names[i] for i in c.key_off), c.wanders
+        return bad, tuple(names[i] for i in c.key_off), c.wanders, c.comes_and_goes
 
     old = {named(known.problem, c): n for n, c in enumerate(known.problem.conditions)}
     return [old.get(named(problem, c)) for c in problem.conditions]

@@ -1,7 +1,8 @@
 """The ways in which a measurement may have been bad, and how likely each is beforehand.
 
 A black lead on a bad point, or a key that was not on: each is a condition, a sheet of readings
-with a log prior, beside the one that takes the sheet at its word.
+with a log prior, beside the one that takes the sheet at its word. That a fault was there only
+while wire and connector were wiggled is one more, and no bad measurement.
 """
 
 from __future__ import annotations
@@ -28,12 +29,14 @@ KEY_NOT_ON = 0.006
 LEAD_CHECK_VOLT, LEAD_CHECK_SHARE = 0.05, 0.002
 SMALLEST_CHECK_VOLT = 2.0  # below it a check tells nothing of a gain
 LEAD_FAILS_AT = 2.5  # times that, it is bad
+# Probability that a fault shows only while somebody wiggles, given that they do: they suspect it.
+COMES_AND_GOES = 0.5
 OFF_BELOW_VOLT, OFF_ABOVE_VOLT = 1.0, 9.0
 
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """One way in which the measurement may have been: its sheet and its log prior.
+    """One way in which a sheet may have come about: that sheet and its log prior.
 
     bad_lead, key_off : numbers of the rounds that it calls bad.
     wanders : whether bad black leads are another at each reading.
@@ -44,6 +47,16 @@ class Condition:
     bad_lead: tuple[int, ...] = ()
     key_off: tuple[int, ...] = ()
     wanders: bool = False
+
+    @property
+    def comes_and_goes(self) -> bool:
+        """Whether a fault is taken to be there in wiggled rounds only."""
+        return self.sheet.comes_and_goes
+
+    @property
+    def has_own_sheet(self) -> bool:
+        """Whether its sheet is another than the plain one."""
+        return bool(self.key_off) or self.comes_and_goes
 
     @property
     def bad_rounds(self) -> tuple[int, ...]:
@@ -66,10 +79,15 @@ def point(r: Round) -> str:
 def conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:
     """The sheet as it stands, then with bad black leads, then with the key not on.
 
+    Last, where wire and connector were wiggled, with a fault that was there only then.
+
     Black leads are bad in one way in all rounds, wandering or steady, each as likely as the other.
     """
     prior = [BAD_LEAD if r.black_lead == BATTERY_NEGATIVE else BAD_LEAD_ELSEWHERE for r in rounds]
     sound = float(np.sum(np.log1p(-np.array(prior)))) if rounds else 0.0
+    come_and_go = _some_wiggled(sheet)
+    if come_and_go:
+        sound += float(np.log1p(-COMES_AND_GOES))
     yield Condition(sheet, sound)
     for which in _bad_leads(rounds):
         log_prior = sound + _log_odds(rounds, prior, which) - np.log(2.0)
@@ -81,6 +99,14 @@ def conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:
             some = (*sheet.rounds[:i], changed, *sheet.rounds[i + 1 :])
             off = sound + float(np.log(KEY_NOT_ON))
             yield Condition(replace(sheet, rounds=some), off, key_off=(i,))
+    if come_and_go:
+        log_odds = float(np.log(COMES_AND_GOES) - np.log1p(-COMES_AND_GOES))
+        yield Condition(replace(sheet, comes_and_goes=True), sound + log_odds)
+
+
+def _some_wiggled(sheet: Sheet) -> bool:
+    """Whether some readings were taken while wire and connector were moved, and others not."""
+    return len({sheet.rounds[r].wiggled for r in sheet.round}) > 1
 
 
 def _bad_leads(rounds: tuple[Round, ...]) -> list[tuple[int, ...]]:

@@ -1,4 +1,7 @@
-"""Explanations under a bad measurement: black leads on bad points, a key that is not on."""
+"""Explanations under a bad measurement (black leads on bad points, a key that is not on).
+
+And those of a fault that comes and goes, there only while wire and connector were wiggled.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +18,9 @@ from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.conditions import Condition, corrected_sheets
+from backprobe.services.depth import Depth
 from backprobe.services.fits import start_z
-from backprobe.services.search import widened
+from backprobe.services.search import explore, nearest_rivals, widened
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -32,7 +36,9 @@ WORTH_WIDENING = 4.0  # nats behind the best within which a bad measurement is g
 def alternatives(
     bench: Workbench, sheet: Sheet, conditions: Sequence[Condition], plain: Fit
 ) -> list[Fit]:
-    """Fits of conditions other than the plain one: bad black leads in one batch, then the key.
+    """Fits of conditions other than the plain one, in their order.
+
+    Bad black leads in one batch, then the key, then a fault that comes and goes.
 
     Parameters
     ----------
@@ -41,7 +47,7 @@ def alternatives(
     sheet : Sheet
         Taken at its word.
     conditions : sequence of Condition
-        Bad measurements, those of the black lead before those of the key.
+        Bad measurements, those of the black lead first.
     plain : Fit
         What explains the sheet taken at its word.
     """
@@ -51,7 +57,22 @@ def alternatives(
         if condition.key_off:
             starts = _starts_without(bench, condition, carried)
             found.append(fit(bench.hypotheses.table, *starts, condition.sheet, STEPS))
+        elif condition.comes_and_goes:
+            found.append(_while_wiggled(bench, condition.sheet, carried))
     return found
+
+
+def _while_wiggled(bench: Workbench, sheet: Sheet, carried: Fit) -> Fit:
+    """Fits of faults that are there in wiggled rounds only.
+
+    What explains the other rounds is the circuit without them; its faults, tried on all rounds,
+    are what may have come.
+    """
+    resting = explore(bench, sheet.only(sheet.spared[sheet.round]), Depth.QUICK)
+    best = resting.rows(leading(bench, resting)[:N_START])
+    starts = joined([(f.hypothesis, f.assigned, f.z) for f in (best, carried)])
+    found = fit(bench.hypotheses.table, *starts, sheet, STEPS)
+    return concatenate([found, nearest_rivals(bench, sheet, resting)])
 
 
 def _behind_bad_leads(

@@ -74,11 +74,15 @@ def _sampled(posterior: Posterior, roles: tuple[int, ...]) -> _Sample | None:
     modes = sorted(_modes(posterior, roles), key=lambda mode: mode[0])
     if not modes:
         return None
+    # A fault that comes and goes has a sheet of its own: the likelier of both is told of.
+    conditions = posterior.problem.conditions
+    comes = sum(share for c, _, share in modes if conditions[c].comes_and_goes) > 0.5
+    modes = [mode for mode in modes if conditions[mode[0]].comes_and_goes == comes]
     fits = fitting.concatenate([posterior.fits[c].rows(np.array([m])) for c, m, _ in modes])
     n = np.array([max(1, round(N_SAMPLE * share)) for _, _, share in modes])
     _, prediction = gaussian_draws(
         posterior.bench.hypotheses.table,
-        posterior.problem.sheet,
+        conditions[modes[0][0]].sheet,
         fits,
         np.arange(len(modes)),
         n,
@@ -186,11 +190,13 @@ def _static(posterior: Posterior, sample: _Sample, roles: tuple[int, ...]) -> It
 
 def _severity(posterior: Posterior, draws: _Sample, fault: str) -> Array:
     found = np.full(draws.hypothesis.size, np.nan)
+    # One that comes and goes has its size while it is there; all others have it in every round.
+    bad = next((r for r, item in enumerate(posterior.problem.rounds) if item.action == "wiggle"), 0)
     for h in np.unique(draws.hypothesis):
         if posterior.bench.hypotheses.pairs[int(h)][1].name == fault:
             slot = posterior.bench.hypotheses.slots(int(h))
             mine = draws.hypothesis == h
-            found[mine] = draws.values[mine, 0, slot[SEVERITY]]
+            found[mine] = draws.values[mine, bad, slot[SEVERITY]]
     return found
 
 

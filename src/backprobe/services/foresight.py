@@ -216,19 +216,24 @@ def _lead_kind(posterior: Posterior, condition: IntArray, settings: Sequence[Set
 def _batches(
     posterior: Posterior, draws: Draws, settings: Sequence[Setting], sheet: Sheet
 ) -> Iterator[tuple[IntArray, Sheet]]:
-    """Samples whose continued rounds have the same key."""
-    rounds = [
-        tuple(
-            s.item
-            if s.continued is None
-            else replace(s.item, powered=c.sheet.rounds[s.continued].powered)
-            for s in settings
+    """Samples whose continued rounds have the same key, and whose fault is there in as many."""
+    kinds = [
+        (
+            c.comes_and_goes,
+            tuple(
+                s.item
+                if s.continued is None
+                else replace(s.item, powered=c.sheet.rounds[s.continued].powered)
+                for s in settings
+            ),
         )
         for c in posterior.problem.conditions
     ]
-    number = np.array([rounds.index(r) for r in rounds])[draws.condition]
+    number = np.array([kinds.index(k) for k in kinds])[draws.condition]
     for k in np.unique(number):
-        yield np.flatnonzero(number == k), replace(sheet, rounds=rounds[int(k)])
+        comes_and_goes, rounds = kinds[int(k)]
+        part = replace(sheet, rounds=rounds, comes_and_goes=comes_and_goes)
+        yield np.flatnonzero(number == k), part
 
 
 def _as_shown(meter: Meter, candidates: Candidates, mean: Array, spread: Array) -> Foresight:

@@ -119,6 +119,7 @@ def _round(r: Round, pins: list[str], points: list[str]) -> SheetRound:
         state_high=STATES.index(high),
         point=points.index(point(r)),
         fitted=tuple((place(f.start), place(f.end), f.ohms) for f in r.fitted),
+        wiggled=r.action == "wiggle",
     )
 
 

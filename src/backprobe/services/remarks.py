@@ -25,6 +25,7 @@ from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 DOUBTFUL_BELOW, BAD_BELOW = 0.9, 0.5
 SLIP_FACTORS = (1e-3, 1e3)
+MAY_COME, SURELY_COMES = 0.2, 0.9  # probability of a fault that comes and goes, to say so
 MAY_WATCH = 0.1  # least probability of a circuit that is worth a remark
 FITS_LITTLE = 0.01  # chance of a surprise as large as that of the readings
 MADE_VOLT = 0.05  # AC that no stray field explains, V (common practice)
@@ -45,6 +46,7 @@ def remarks(
         *battery_remarks(posterior, limits),
         *_slips(posterior, trusted),
         *_switching(posterior),
+        *_wiggled(posterior),
         *_wheel(posterior, misfit_probability),
         *_silent_supply(posterior),
         *circuit_remarks(posterior, trusted, limits),
@@ -173,6 +175,23 @@ def _switching(posterior: Posterior) -> Iterator[str]:
                 f"Terminal {pins[t]} looks like a switching signal: DC volts show only its mean "
                 f"and prove neither pattern nor value. Take hertz{'' if timed else ' and duty'}."
             )
+
+
+def _wiggled(posterior: Posterior) -> Iterator[str]:
+    """A fault that is there only while wire and connector are moved."""
+    draws, conditions = posterior.draws, posterior.problem.conditions
+    may = np.array([c.comes_and_goes for c in conditions])[draws.condition]
+    may &= ~np.isnan(posterior.bench.hypotheses.table.absent[draws.hypothesis])
+    share = float(draws.weight[may].sum())
+    names = [r.name for r in posterior.problem.rounds if r.action == "wiggle"]
+    if share < MAY_COME:
+        return
+    how = "comes and goes" if share > SURELY_COMES else "may come and go"
+    yield (
+        f"Round {', '.join(names)}: the fault {how}; the readings change as wire and connector "
+        f"are wiggled. Wiggle again a hand's breadth at a time, from the sensor to the control "
+        f"unit: what you hold when the reading jumps is the place."
+    )
 
 
 def _wheel(posterior: Posterior, misfit_probability: float) -> Iterator[str]:

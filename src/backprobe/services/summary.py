@@ -124,7 +124,9 @@ def trust(posterior: Posterior) -> Trust:
         off = sum(float(m) for m, c in zip(mass, conditions, strict=True) if i in c.key_off)
         key[name] = min(UNCHECKED_CLEAR, 1.0 - off)
     rounds = {n: max(0.0, min(1.0, lead[n] + key[n] - 1.0)) for n in names}
-    clear = UNCHECKED_CLEAR if len(conditions) == 1 else float(mass[0])
+    clear = sum(float(m) for m, c in zip(mass, conditions, strict=True) if not c.bad_rounds)
+    if len(conditions) == 1:
+        clear = UNCHECKED_CLEAR
     return Trust(min(clear, *rounds.values(), 1.0) if rounds else 1.0, rounds, lead, key)
 
 

@@ -42,18 +42,24 @@ def track(alias: list[int], share: list[float], moves: float) -> Track:
         used=np.ones((1, n, 1), dtype=bool),
         choice=np.tile(choice, (1, n, 1, 1)),
         edge=np.tile(edge, (1, n, 1, 1)),
-        moves=np.array([[moves]]),
+        moves=np.array([[[moves_to(k, moves)] for k in range(n)]]),
     )
+
+
+def moves_to(end: int, moves: float) -> float:
+    """Chance of a fresh draw on the way to an end; another one at every second end."""
+    return moves if end % 2 else 0.3 * moves
 
 
 def plain(alias: list[int], share: list[float], moves: float, path: tuple[int, ...]) -> float:
     """Probability of one path, end by end."""
     last: dict[int, int] = {}
     probability = 1.0
-    for state, option in zip(alias, path, strict=True):
+    for end, (state, option) in enumerate(zip(alias, path, strict=True)):
         fresh = share[option]
         if state in last:
-            fresh = moves * fresh + (1.0 - moves) * (last[state] == option)
+            chance = moves_to(end, moves)
+            fresh = chance * fresh + (1.0 - chance) * (last[state] == option)
         probability *= fresh
         last[state] = option
     return probability

@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+HELD = 0.04  # share of the usual chance to move that is left while only a wire is moved
+
 _LEAST = 1e-12  # stands for a probability of nothing
 
 
@@ -34,7 +36,7 @@ class Track:
     used : ndarray of bool, shape (M, N, C): whether it is a choice of its own.
     choice, edge : ndarray, shape (M, N, C, N_CHOICE)
         Value of each option (NaN: no option), and the upper edge of its bin of coordinates.
-    moves : ndarray, shape (M, C): chance of a fresh draw from one end to the next.
+    moves : ndarray, shape (M, N, C): chance of a fresh draw on the way to each end.
     """
 
     at: IntArray
@@ -81,6 +83,7 @@ def track_of(rows: HypothesisTable, layout: Layout) -> Track:
     if layout.n_end == 2:  # where both ends share a state's value, they are one
         used[:, 1::2] &= alias[:, 1::2] != alias[:, ::2]
     ends = [(r, end) for r in range(layout.n_round) for end in range(layout.n_end)]
+    held = [bool(layout.held) and layout.held[r] for r, _ in ends]
     starts = np.array([layout.choice(*end).start for end in ends], dtype=np.int64)
     return Track(
         at=starts[:, None] + np.arange(rows.choice_at.shape[1]),
@@ -88,7 +91,7 @@ def track_of(rows: HypothesisTable, layout: Layout) -> Track:
         used=used,
         choice=choice,
         edge=rows.driven_prior.edge[at],
-        moves=rows.choice_moves,
+        moves=rows.choice_moves[:, None] * np.where(held, HELD, 1.0)[:, None],
     )
 
 
@@ -112,8 +115,8 @@ def path_log_probability(track: Track, places: IntArray, told: Bools) -> Array:
     row, total = np.arange(n_m), np.zeros(n_m)
     for c in range(n_c):
         belief = np.zeros((n_m, int(track.alias.max(initial=0)) + 1, N_CHOICE))
-        moves = track.moves[:, c, None]
         for n in range(n_n):
+            moves = track.moves[:, n, c, None]
             used, alias = track.used[:, n, c], track.alias[:, n, c]
             if not used.any():
                 continue
@@ -149,8 +152,8 @@ def best_path(track: Track, gain: Array) -> IntArray:
         n_s = int(track.alias.max(initial=0)) + 1
         reached = np.full((n_m, n_s, N_CHOICE), np.nan)
         path = np.zeros((n_m, n_s, N_CHOICE, n_n), dtype=np.int64)
-        moves = track.moves[:, c, None, None]
         for n in range(n_n):
+            moves = track.moves[:, n, c, None, None]
             used, alias = track.used[:, n, c], track.alias[:, n, c]
             share = track.share[:, n, c]
             step = np.log(np.maximum((1.0 - moves) * same + moves * share[:, None], _LEAST))

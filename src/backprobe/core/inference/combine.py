@@ -13,13 +13,12 @@ from numpy.typing import NDArray
 from backprobe.core.circuit.evaluate import Evaluation
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.prediction import AT_WIRES, OF_ROUND, Field
-from backprobe.core.inference.round_values import RoundValues
+from backprobe.core.inference.round_values import BATTERY_SLOT, RoundValues
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-BATTERY_SLOT = 0  # place of the battery among the driven quantities
 SMALLEST_SHARE = 1e-3  # a level held for less of the time does not show on a meter
 SLOWEST_SHOWN_HERTZ = 0.5
 SMALLEST_COUNTED_VOLT = 0.4  # swing below which a meter counts nothing (common practice)

@@ -39,6 +39,8 @@ class HypothesisTable:
         ohmmeter would find electronics there, (H, T).
     alternating_hertz : value slot of the alternating sources' frequency, (H,), -1 none.
     celsius : place among the driven quantities of the sensing element's temperature, (H,), -1.
+    severity_at : place among the free values of a fault's severity, (H,), -1.
+    absent : severity at which a fault that may come and go isn't there, (H,), NaN: none that may.
     n_wire : wires of the circuit, (H,).
     reported : wire that each value of a control unit tells the volts of, (H, V); -1 where the
         circuit has no such value, `NO_VOLTS` where it isn't told by volts.
@@ -61,6 +63,8 @@ class HypothesisTable:
     active_end: Bools
     alternating_hertz: IntArray
     celsius: IntArray
+    severity_at: IntArray
+    absent: Array
     n_wire: IntArray
     reported: IntArray
 

@@ -23,6 +23,7 @@ class Layout:
 
     ends : state of the driven quantities in each round, or the two states that it moves between
         (all have two where one has).
+    held : whether nothing but wire and connector was moved in each round; empty: in none.
     """
 
     n_free: int
@@ -31,6 +32,7 @@ class Layout:
     ends: tuple[tuple[int, ...], ...]
     n_point: int = 1
     n_choice: int = 0
+    held: tuple[bool, ...] = ()
 
     @property
     def n_round(self) -> int:
@@ -90,6 +92,7 @@ def layout_of(table: HypothesisTable, sheet: Sheet) -> Layout:
         tuple((r.state, r.state_high)[:n_end] for r in sheet.rounds),
         sheet.n_point,
         table.choice_at.shape[1],
+        tuple(r.wiggled for r in sheet.rounds),
     )
 
 

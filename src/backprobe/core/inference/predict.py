@@ -17,7 +17,6 @@ from backprobe.core.circuit.sensitivity import Wanted, wanted_entries
 from backprobe.core.circuit.wiring import Extra, Solutions, Wiring, wire
 from backprobe.core.inference.black_lead import lead_at
 from backprobe.core.inference.combine import (
-    BATTERY_SLOT,
     LevelPlan,
     combine,
     plan_levels,
@@ -27,7 +26,12 @@ from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.lone_sensor import SensorPlan, plan_sensor, sensor_ohm
 from backprobe.core.inference.prediction import AT_WIRES, OF_ROUND, Field, Prediction
-from backprobe.core.inference.round_values import RoundPlan, plan_rounds, round_values
+from backprobe.core.inference.round_values import (
+    BATTERY_SLOT,
+    RoundPlan,
+    plan_rounds,
+    round_values,
+)
 from backprobe.core.inference.sheet import N_RANGE, Sheet, SheetRound
 
 __all__ = ["BATTERY_SLOT", "Field", "Prediction", "PredictionPlan", "predict", "prepare"]

@@ -11,6 +11,9 @@ from backprobe.core.inference.layout import Layout, base_index
 from backprobe.core.inference.prior import PriorTable, to_values
 from backprobe.core.inference.sheet import Sheet
 
+BATTERY_SLOT = 0  # place of the battery among the driven quantities
+STANDING = 0  # state of the driven quantities while the engine stands
+
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -32,6 +35,10 @@ class RoundPlan:
     source : ndarray of int, shape (M, R, S, P)
         Where the value of each slot comes from, among (M, P + F + R S Q) laid flat.
     n_z : number of coordinates.
+    spared : ndarray of bool, shape (R,): rounds without the fault that comes and goes.
+    severity_at, severity_slot : ndarray of int, shape (M,)
+        Place of the severity of such a fault among the free values, and its slot; -1: none.
+    absent : ndarray, shape (M,): its value in spared rounds.
     """
 
     prior: PriorTable
@@ -42,6 +49,10 @@ class RoundPlan:
     fixed: Array
     source: IntArray
     n_z: int
+    spared: Bools
+    severity_at: IntArray
+    severity_slot: IntArray
+    absent: Array
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -56,7 +67,8 @@ class RoundValues:
 
     plan : what they follow from.
     value : ndarray, shape (M, R, S, P)
-    static_slope : ndarray, shape (M, F): d value / d z of the static ones.
+    static_slope : ndarray, shape (M, R, F): d value / d z of the static ones; (M, 1, F) where it is
+        the same in all rounds.
     base_slope, change_slope : ndarray, shape (M, R, S, Q): of the driven ones by their base
         coordinate (at a limit, towards its inside) and by their change.
     """
@@ -84,10 +96,13 @@ class RoundValues:
         plan = self.plan
         which = np.arange(plan.base_at.shape[1]) if rounds is None else np.array(rounds)
         n_m, n_r, n_s, n_x, _ = by_value.shape
-        n_f = self.static_slope.shape[1]
+        n_f = self.static_slope.shape[2]
+        static_slope = self.static_slope
+        if static_slope.shape[1] > 1:
+            static_slope = static_slope[:, which]
         out = np.zeros((n_m, n_r, n_x, plan.n_z))
         static = by_value[..., :n_f].sum(axis=2) if n_s > 1 else by_value[:, :, 0, :, :n_f]
-        out[..., :n_f] = static * self.static_slope[:, None, None, :]
+        out[..., :n_f] = static * static_slope[:, :, None, :]
         driven = by_value[..., n_f:]
         hypothesis, place = np.arange(n_m)[:, None, None], np.arange(n_r)[:, None]
         for s in range(n_s):
@@ -134,18 +149,38 @@ def plan_rounds(table: HypothesisTable, layout: Layout, sheet: Sheet) -> RoundPl
     is_steady = driven.is_choice | (driven.scale == 0.0)
     base_at = _with_choices(table, layout, base_at, driven.is_choice)
     starts = np.array([layout.change(r).start for r in range(n_r)], dtype=np.int64)
+    change_at = starts[:, None] + np.arange(n_q)
+    own = [q for q in range(n_q) if q != BATTERY_SLOT]
+    change_at[:, own] = change_at[_as_before(sheet)][:, own]
     row = np.arange(n_m)[:, None]
+    comes = np.where(np.isnan(table.absent), -1, table.severity_at)
     static_at = np.broadcast_to(np.arange(layout.n_free), (n_m, layout.n_free))
     return RoundPlan(
         prior=table.static.followed_by(driven.laid_out()),
         at=np.concatenate([static_at, base_at.reshape(n_m, -1)], axis=1) + row * layout.size,
         step=np.where(is_steady, 0.0, _steps(table, sheet)[:, None, None]),
         base_at=base_at,
-        change_at=starts[:, None] + np.arange(n_q),
+        change_at=change_at,
         fixed=table.fixed,
         source=_sources(table, base_at.shape),
         n_z=layout.size,
+        spared=sheet.spared,
+        severity_at=comes,
+        severity_slot=np.where(comes < 0, -1, table.free_slot[row[:, 0], comes]),
+        absent=table.absent,
     )
+
+
+def _as_before(sheet: Sheet) -> IntArray:
+    """Round whose changes each round shares, (R,): with the engine standing, wiggling has none."""
+    found = np.arange(len(sheet.rounds))
+    for r, item in enumerate(sheet.rounds):
+        if item.wiggled and item.state == item.state_high == STANDING:
+            ends = item.state, item.state_high
+            like = [k for k, o in enumerate(sheet.rounds) if (o.state, o.state_high) == ends]
+            still = [k for k in like if not sheet.rounds[k].wiggled] or like
+            found[r] = max((k for k in still if k < r), default=still[0])
+    return found
 
 
 def _steps(table: HypothesisTable, sheet: Sheet) -> Array:
@@ -219,10 +254,16 @@ def round_values(plan: RoundPlan, z: Array) -> RoundValues:
     # At a limit no change is told: half of all changes leave the value where it is.
     free = ((limited > lowest) & (limited < highest)).reshape(moved.shape)
     given = np.concatenate([plan.fixed, found[:, :n_f], limited], axis=1)
+    value, static_slope = given.ravel().take(plan.source), slope[:, None, :n_f]
+    if plan.spared.any():
+        static_slope = np.repeat(static_slope, len(plan.spared), axis=1)
+        some, rounds = np.flatnonzero(plan.severity_at >= 0)[:, None], np.flatnonzero(plan.spared)
+        value[some, rounds, :, plan.severity_slot[some]] = plan.absent[some, None]
+        static_slope[some, rounds, plan.severity_at[some]] = 0.0
     return RoundValues(
         plan=plan,
-        value=given.ravel().take(plan.source),
-        static_slope=slope[:, :n_f],
+        value=value,
+        static_slope=static_slope,
         base_slope=slope[:, n_f:].reshape(moved.shape),
         change_slope=np.where(free, plan.step, 0.0),
     )

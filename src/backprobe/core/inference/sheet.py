@@ -1,6 +1,6 @@
 """The sheet of readings as arrays: what was read, in which round, at which terminal."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
@@ -53,6 +53,19 @@ STATE_LEVELS = frozenset((Quantity.LEVEL_HIGH, Quantity.LEVEL_LOW))
 VOLTAGES = frozenset((Quantity.VOLTS,)) | HIGHEST | LOWEST
 
 
+# Arrays of a sheet that hold one entry a reading.
+OF_READING = (
+    "quantity",
+    "round",
+    "terminal",
+    "other",
+    "value",
+    "deviation",
+    "load_ohm",
+    "reported",
+    "range_number",
+    "range_volt",
+)
 N_RANGE = 3  # ranges of DC volts that matter here: tenths of a volt, volts, tens of volts
 
 
@@ -64,6 +77,7 @@ class SheetRound:
         spans a movement (snap, sweep) between two extremes.
     point : number of the point that the black lead is on.
     fitted : (terminal, terminal or -1 for battery negative, ohm) of resistors in place.
+    wiggled : whether wire and connector were moved meanwhile, and nothing else was.
     """
 
     name: str
@@ -73,6 +87,7 @@ class SheetRound:
     state_high: int
     point: int = 0
     fitted: tuple[tuple[int, int, float], ...] = ()
+    wiggled: bool = False
 
     @property
     def spans(self) -> bool:
@@ -107,6 +122,8 @@ class Sheet:
         Range of the meter that a reading of DC volts was taken in, 0 to `N_RANGE` - 1.
     range_volt : ndarray, shape (n_read,), optional
         Standard uncertainty of that range's offset, common to all readings in it, V.
+    comes_and_goes : bool
+        Whether a fault is taken to be there in wiggled rounds only.
     """
 
     rounds: tuple[SheetRound, ...]
@@ -125,11 +142,24 @@ class Sheet:
     meter_share: float = 0.0
     range_number: IntArray | None = None
     range_volt: Array | None = None
+    comes_and_goes: bool = False
 
     @property
     def n_read(self) -> int:
         """Number of readings."""
         return len(self.label)
+
+    @property
+    def spared(self) -> Bools:
+        """Rounds in which a fault that comes and goes isn't there, (R,)."""
+        return np.array([self.comes_and_goes and not r.wiggled for r in self.rounds], dtype=bool)
+
+    def only(self, readings: Bools) -> "Sheet":
+        """The same rounds with some of the readings."""
+        known = {name: getattr(self, name) for name in OF_READING}
+        some = {name: of[readings] for name, of in known.items() if of is not None}
+        label = tuple(self.label[i] for i in np.flatnonzero(readings))
+        return replace(self, label=label, **some)
 
     @property
     def warming(self) -> float:

@@ -1,0 +1,130 @@
+"""A fault that is there only while wire and connector are wiggled, and wiggling without effect.
+
+That the readings jump when the place of a bad contact is moved is common practice, no source; what
+they jump to is Ohm's law: with its way open a pulled-up wire stands at the pull-up's full voltage,
+at the sensor and at its ground alike, and a track whose feed is gone at its ground.
+"""
+
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from backprobe.job import Job, Round
+from backprobe.services.answer import Answer
+from backprobe.services.explain import explain, posterior_of
+from backprobe.services.problem import problem_of
+from tests.services.sheets import job, taken, unplugged
+
+NO_FAULT = "none"
+
+
+def round_of(name: str, volts: dict[str, float], action: str = "") -> Round:
+    return Round(name, plugged=True, key="on", action=action, volts=taken(volts))
+
+
+def thermistor(wiggled: float, action: str = "wiggle") -> Job:
+    """5 V over a pull-up, 2.1 V with the sensor plugged in, then what was read while wiggling."""
+    return job(
+        "12",
+        unplugged("A", {"1": 5.0, "2": 0.003}),
+        round_of("B", {"1": 2.1, "2": 0.004}),
+        round_of("C", {"1": wiggled, "2": 0.004}, action),
+    )
+
+
+TRACK_GROUND = job(
+    "123",
+    unplugged("A", {"1": 5.0, "2": 0.003, "3": 0.02}),
+    round_of("B", {"1": 5.0, "2": 0.006, "3": 2.5}),
+    round_of("C", {"1": 5.0, "2": 4.9, "3": 4.95}, "wiggle"),
+)
+HALL = job(
+    "123",
+    round_of("A", {"1": 5.0, "2": 0.2, "3": 0.01}),
+    round_of("B", {"1": 5.0, "2": 4.9, "3": 0.01}, "wiggle"),
+)
+
+
+@cache
+def answer_to(wiggled: float, action: str = "wiggle") -> Answer:
+    return explain(thermistor(wiggled, action))
+
+
+def said(answer: Answer) -> list[str]:
+    return [each for each in answer.measurement.remarks if "wiggle" in each]
+
+
+def healthy(answer: Answer) -> float:
+    return sum(each.probability for each in answer.faults if each.fault == NO_FAULT)
+
+
+def test_a_contact_that_opens_while_it_is_wiggled() -> None:
+    answer = answer_to(4.99)
+    assert answer.circuits[0].circuit == "temperature, thermistor"
+    assert answer.faults[0].fault == "sensor-open:signal-thermistor"
+    assert healthy(answer) < 0.05
+    (remark,) = said(answer)
+    assert remark.startswith("Round C: the fault comes and goes")
+    # The measurement itself is good: what came and went is the fault.
+    assert answer.measurement.trusted > 0.95
+
+
+def test_a_ground_that_goes_lifts_both_the_signal_and_itself() -> None:
+    answer = explain(TRACK_GROUND)
+    assert [wire.role for wire in answer.terminals] == [
+        "supply-regulated",
+        "sensor-ground",
+        "signal-analogue",
+    ]
+    first = answer.faults[0].fault, answer.faults[1].fault
+    assert set(first) == {"open:sensor-ground", "resistance:sensor-ground"}
+    assert healthy(answer) < 0.02
+
+
+def test_a_tooth_does_not_come_by_wiggling() -> None:
+    # Standing on a tooth, the wire would go high for good only if the wheel were turned.
+    wiggled, afresh = explain(HALL), explain(without_action(HALL))
+    assert healthy(wiggled) < 0.5
+    assert healthy(afresh) > 0.9
+
+
+def without_action(sheet: Job) -> Job:
+    return replace(sheet, rounds=tuple(replace(r, action="") for r in sheet.rounds))
+
+
+def test_wiggling_that_changes_nothing_says_nothing() -> None:
+    still, before = answer_to(2.1), explain(replace_rounds(thermistor(2.1), 2))
+    assert said(still) == []
+    assert healthy(still) > 0.7
+    # One look more at a sensor that was left alone: no circuit gets likelier by it.
+    assert still.circuits[0].circuit == before.circuits[0].circuit == "temperature, thermistor"
+    assert still.circuits[0].probability == pytest.approx(before.circuits[0].probability, abs=0.1)
+
+
+def replace_rounds(sheet: Job, n: int) -> Job:
+    return replace(sheet, rounds=sheet.rounds[:n])
+
+
+def test_only_a_sheet_that_was_wiggled_is_asked_whether_its_fault_comes_and_goes() -> None:
+    def may_come(sheet: Job) -> list[bool]:
+        return [c.comes_and_goes for c in problem_of(sheet).conditions]
+
+    assert may_come(thermistor(4.99))[-1]
+    assert may_come(thermistor(4.99)).count(True) == 1
+    assert not any(may_come(thermistor(4.99, "")))
+    # Where all was wiggled there is nothing to hold it against.
+    assert not any(may_come(job("12", round_of("A", {"1": 2.1}, "wiggle"))))
+
+
+def test_it_goes_on_from_the_answer_before_as_from_the_start() -> None:
+    sheet = thermistor(4.99)
+    before = posterior_of(replace_rounds(sheet, 2))
+    anew, on = posterior_of(sheet), posterior_of(sheet, earlier=before.known)
+    for posterior in (anew, on):
+        share = sum(
+            float(w)
+            for w, c in zip(posterior.draws.weight, posterior.draws.condition, strict=True)
+            if posterior.problem.conditions[int(c)].comes_and_goes
+        )
+        assert share > 0.9
