@@ -107,6 +107,7 @@ def _row_json(family: Family, row: Row) -> dict[str, object]:
     wires = [wire.name for wire in family.wires]
     return {
         "fault": row.fault.name,
+        "poor_contact": row.fault.is_poor,
         "wires": list(row.fault.wires),
         "volts": {
             state: {
@@ -181,7 +182,7 @@ def _faults(family: Family, rows: Sequence[Row], state: str) -> Table:
     for row in faulty:
         pairs = zip(row.volts[state], healthy.volts[state], strict=True)
         cells = [SAME if found.is_like(usual) else _range(found) for found, usual in pairs]
-        table.add_row(row.fault.name, _where(row.fault), *cells)
+        table.add_row(row.fault.title, _where(row.fault), *cells)
     return table
 
 

@@ -116,7 +116,11 @@ def _write_wires(writer: StampWriter, netlist: Netlist) -> None:
         start = netlist.unit_node_of[name]
         writer.conductance((start, name), netlist.series[name], Where(UNIT_SIDE))
         writer.conductance((name, "battery-"), f"{name}.insulation-ohm", Where(UNIT_SIDE))
-        writer.conductance((name, pin), netlist.contact[name], Where(CONNECTED | ALONE))
+        mated, alone = netlist.mated.get(name), netlist.contact[name]
+        if mated is not None:
+            writer.conductance((name, pin), mated, Where(CONNECTED))
+        modes = CONNECTED | ALONE if mated is None else ALONE
+        writer.conductance((name, pin), alone, Where(modes))
 
 
 def _where(writer: StampWriter, netlist: Netlist, element: Element) -> Where:

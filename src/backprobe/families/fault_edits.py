@@ -224,6 +224,11 @@ def _control_unit_input(netlist: Netlist, fault: Fault) -> None:
 
 
 def _sensor_open(netlist: Netlist, fault: Fault) -> None:
+    if fault.is_poor:  # between the halves of the connector: to an ohmmeter the sensor is sound
+        low, high = RESISTANCE_OHM[fault.role]
+        netlist.values[SEVERITY] = Prior("log_uniform", low, high, source=COMMON_PRACTICE)
+        netlist.mated[fault.wire] = SEVERITY
+        return
     netlist.values[SEVERITY] = INNER_OPEN_OHM
     netlist.contact[fault.wire] = SEVERITY
 

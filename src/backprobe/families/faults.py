@@ -5,7 +5,7 @@ here depends on a family: a new family gets its faults from its wires' roles.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 from backprobe.families.outputs import can_drift, moved_elements
@@ -39,6 +39,7 @@ KIND_WEIGHT = {
 }
 
 FAR_GROUND_WEIGHT = 0.25  # of a sensor ground without contact beyond the probe
+POOR_WEIGHT = 0.3  # of a corroded or spread contact beyond the probe, at an output or a load
 
 # Severity at which a fault isn't there, of those that may come and go when wire or connector move:
 # a sound wire or contact, nothing between two wires, a rail at its place.
@@ -78,7 +79,8 @@ class Fault:
     """One fault of one family: its kind, the wire it sits on, and how common it is.
 
     ``other`` is the second wire of an exchange, or of a rail that both return through; ``weight``
-    is relative within the family.
+    is relative within the family. ``is_poor``: a contact beyond the probe that lets some current
+    through; the sensor by itself is sound.
     """
 
     kind: str
@@ -86,11 +88,17 @@ class Fault:
     role: str = ""
     other: str = ""
     weight: float = 1.0
+    is_poor: bool = False
 
     @property
     def name(self) -> str:
         """The fault's name in the answer, "open:sensor-ground"."""
         return fault_name(self.kind, self.role)
+
+    @property
+    def title(self) -> str:
+        """The name, told apart from that of another fault that the answer calls the same."""
+        return f"{self.name} (poor contact)" if self.is_poor else self.name
 
     @property
     def wires(self) -> tuple[str, ...]:
@@ -108,11 +116,22 @@ def faults_of(family: Family) -> tuple[Fault, ...]:
     found.extend(_exchanges(family))
     total = sum(f.weight for f in found)
     scale = FAULTY_SHARE / total if total else 0.0
-    scaled = tuple(Fault(f.kind, f.wire, f.role, f.other, weight=f.weight * scale) for f in found)
+    scaled = tuple(replace(f, weight=f.weight * scale) for f in found)
     return (Fault(NO_FAULT, weight=1.0 - FAULTY_SHARE), *scaled)
 
 
 def _on_wire(family: Family, wire: Wire) -> Iterator[Fault]:
+    for kind in _kinds_on(family, wire):
+        yield Fault(kind, wire.name, wire.role, weight=KIND_WEIGHT[kind])
+        if kind == "sensor-open":
+            yield from _poor_contact(family, wire)
+    # Of two wires the other end of the part is as open and reads the same; so does an open output
+    # where it is the feed that has no contact beyond the probe.
+    if wire.role == "sensor-ground" and len(family.wires) > 2:
+        yield Fault("sensor-open", wire.name, wire.role, weight=FAR_GROUND_WEIGHT)
+
+
+def _kinds_on(family: Family, wire: Wire) -> list[str]:
     kinds = ["open"]
     if wire.role in RESISTANCE_OHM:
         kinds.append("resistance")
@@ -138,12 +157,13 @@ def _on_wire(family: Family, wire: Wire) -> Iterator[Fault]:
         kinds.append("sensor-stuck")
     if wire.role in OUTPUTS and can_drift(family.elements, family.driven, wire.pin):
         kinds.append("sensor-drift")
-    for kind in kinds:
-        yield Fault(kind, wire.name, wire.role, weight=KIND_WEIGHT[kind])
-    # Of two wires the other end of the part is as open and reads the same; so does an open output
-    # where it is the feed that has no contact beyond the probe.
-    if wire.role == "sensor-ground" and len(family.wires) > 2:
-        yield Fault("sensor-open", wire.name, wire.role, weight=FAR_GROUND_WEIGHT)
+    return kinds
+
+
+def _poor_contact(family: Family, wire: Wire) -> Iterator[Fault]:
+    """A contact beyond the probe that lets some current through, where a current flows at all."""
+    if wire.role in RESISTANCE_OHM and family.kind != "knock":
+        yield Fault("sensor-open", wire.name, wire.role, weight=POOR_WEIGHT, is_poor=True)
 
 
 def _lifted_grounds(family: Family) -> Iterator[Fault]:

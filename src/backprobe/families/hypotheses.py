@@ -25,6 +25,8 @@ IntArray = NDArray[np.int64]
 # Inputs whose volts a control unit turns into a value; of pulses it takes the frequency.
 VOLTS_REPORTED = ("signal-analogue", "signal-thermistor")
 # A connector of n cavities holds a circuit of n wires, or one or two less: common practice.
+REPORTED_CELSIUS = ("intake air temperature", "coolant temperature")
+PULL_UP_FEEDS = ("vcc", "ref")
 UNUSED_SHARE = {0: 0.8, 1: 0.14, 2: 0.06}
 # Values that physics bounds whatever the prior's tails say, by the driven quantity's unit.
 UNIT_LIMITS = {
@@ -204,11 +206,31 @@ def stack_circuits(
         active_end=active,
         alternating_hertz=np.array([c.alternating_hertz for c in circuits]),
         celsius=celsius,
+        curve_slot=np.array([_curve_slots(c) for c in circuits], dtype=np.int64),
         severity_at=severity_at,
         absent=np.array([ABSENT_SEVERITY.get(c.fault.kind, np.nan) for c in circuits]),
         n_wire=np.array([len(c.family.wires) for c in circuits]),
         reported=np.array([_reported(c.family) for c in circuits]),
     )
+
+
+def _curve_slots(c: FamilyCircuit) -> list[int]:
+    """Slots of the pull-up and the curve that a reported temperature is reckoned with, or -1."""
+    nothing = [-1, -1, -1]
+    thermistors = [e for e in c.family.elements if e.kind == "thermistor"]
+    wires = {w for scan, w in c.family.reports if scan in REPORTED_CELSIUS}
+    if len(thermistors) != 1 or len(wires) != 1:
+        return nothing
+    node = next(w.to for w in c.family.wires if w.name in wires)
+    beside = [e for e in c.family.elements if e.side == "control-unit" and node in e.nodes]
+    if any(e.kind != "resistor" or not set(e.nodes) & set(PULL_UP_FEEDS) for e in beside):
+        return nothing
+    pull_ups = {e.parameters["ohm"] for e in beside}
+    names = [*pull_ups, *(thermistors[0].parameters[k] for k in ("ohm_25", "beta_kelvin"))]
+    place = {name: FIRST_SLOT + i for i, name in enumerate(c.slots)}
+    if len(pull_ups) != 1 or any(name not in place for name in names):
+        return nothing
+    return [place[name] for name in names]
 
 
 def _reported(family: Family) -> list[int]:

@@ -45,6 +45,8 @@ class Netlist:
     contact: dict[str, str]  # wire -> value name of its contact
     pin_of: dict[str, str]  # wire -> pin node that its contact reaches
     unit_node_of: dict[str, str]  # wire -> node of the control unit's side that it comes from
+    # wire -> value name of its contact while plugged in, where it isn't the same by itself
+    mated: dict[str, str] = field(default_factory=dict)
     bridges: list[tuple[str, str, str, bool]] = field(default_factory=list)  # a, b, value, sensor
     # Of the sensor: anode, cathode, and the choice that it depends on.
     junctions: list[tuple[str, str, tuple[str, str] | None]] = field(default_factory=list)

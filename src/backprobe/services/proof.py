@@ -28,6 +28,9 @@ _SENSOR: Final = (
     "Voltages or resistors put in the sensor's place are reported right by the control unit, and a "
     "sensor known to be good reads right in this place."
 )
+_CONTACT: Final = (
+    "The connector is opened, its contact looked at and cleaned, and the fault stays; voltages or "
+)
 MINIMUM_PROOF: Final[dict[str, str]] = {
     NO_FAULT: (
         "This holds for the moment of the readings. A complaint that comes and goes is read again "
@@ -44,7 +47,7 @@ MINIMUM_PROOF: Final[dict[str, str]] = {
         "The control unit is named last: its supply and ground hold under load, the wire is "
         "isolated at the control unit's pin, and the pin is still wrong."
     ),
-    "sensor-open": _SENSOR,
+    "sensor-open": _SENSOR.replace("Voltages or ", _CONTACT),
     "sensor-shorted": _SENSOR,
     "sensor-stuck": _SENSOR,
     "sensor-drift": _SENSOR,

@@ -78,7 +78,8 @@ class Block:
             self.resistor(wire.name, "battery-", self.value(f"{wire.name}.insulation-ohm"))
             if self.point.mode in CONNECTED:
                 pin = netlist.pin_of[wire.name]
-                self.resistor(wire.name, pin, self.value(netlist.contact[wire.name]))
+                contact = netlist.mated.get(wire.name, netlist.contact[wire.name])
+                self.resistor(wire.name, pin, self.value(contact))
         for a, b, name, on_sensor in netlist.bridges:
             if not on_sensor or self.point.mode in CONNECTED:
                 self.resistor(a, b, self.value(name))

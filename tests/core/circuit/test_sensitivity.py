@@ -32,7 +32,10 @@ class Differences:
         rng = np.random.default_rng(3)
         level = subject.levels[-1]
         self.table = stack_plans([subject.circuit.plan])
-        drawn = subject.random("idle", rng)
+        drawn = dict(subject.random("idle", rng))
+        for quantity, driven in subject.circuit.driven.items():
+            if driven.unit == "share":  # at either end a slope has one side only
+                drawn[quantity] = min(max(drawn[quantity], 0.01), 0.99)
         at = np.zeros(self.table.n_value)
         at[ONE_SLOT] = 1.0
         at[FIRST_SLOT:] = [drawn[name] for name in subject.circuit.slots]

@@ -35,7 +35,7 @@ class LevelPlan:
     share_slot, hertz_slot : ndarray of int, shape (M, N_SWITCH): value slots of each element's
         share of time high and frequency, -1: none.
     alternating_hertz : ndarray of int, shape (M,): value slot of the sources' frequency, -1: none.
-    round_slot : ndarray of int, shape (M, 2): value slots of `OF_ROUND`, -1: none.
+    round_slot : ndarray of int, shape (M, 5): value slots of `OF_ROUND`, -1: none.
     wanted : ndarray of int, shape (M, W): value slots to derive by.
     """
 
@@ -76,7 +76,7 @@ def plan_levels(table: HypothesisTable, level: IntArray, solution: IntArray) -> 
         share_slot=np.repeat(table.circuits.switch_share, table.repeats, axis=0),
         hertz_slot=np.repeat(table.circuits.switch_hertz, table.repeats, axis=0),
         alternating_hertz=table.alternating_hertz,
-        round_slot=np.where(place < 0, -1, slot),
+        round_slot=np.concatenate([np.where(place < 0, -1, slot), table.curve_slot], axis=1),
         wanted=table.wanted,
     )
 

@@ -39,6 +39,8 @@ class HypothesisTable:
         ohmmeter would find electronics there, (H, T).
     alternating_hertz : value slot of the alternating sources' frequency, (H,), -1 none.
     celsius : place among the driven quantities of the sensing element's temperature, (H,), -1.
+    curve_slot : value slots of the pull-up of the thermistor whose temperature is reported, and of
+        its curve's resistance at 25 degC and beta, (H, 3), -1: none, or not one alone.
     severity_at : place among the free values of a fault's severity, (H,), -1.
     absent : severity at which a fault that may come and go isn't there, (H,), NaN: none that may.
     n_wire : wires of the circuit, (H,).
@@ -63,6 +65,7 @@ class HypothesisTable:
     active_end: Bools
     alternating_hertz: IntArray
     celsius: IntArray
+    curve_slot: IntArray
     severity_at: IntArray
     absent: Array
     n_wire: IntArray

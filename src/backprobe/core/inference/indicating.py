@@ -38,7 +38,7 @@ SLOPES_READ = {
     Quantity.BATTERY: ("battery",),
     Quantity.LEAD_CHECK: ("battery",),
     Quantity.INPUT_VOLTS: ("unit",),
-    Quantity.INPUT_CELSIUS: ("celsius",),
+    Quantity.INPUT_CELSIUS: ("celsius", "unit", "pull_up", "ohm_25", "beta"),
     Quantity.AMBIENT: ("celsius",),
 }
 

@@ -10,7 +10,7 @@ IntArray = NDArray[np.int64]
 
 # Quantities at the wires, and those of a round as a whole.
 AT_WIRES = ("mean", "unit", "alternating", "thevenin", "share_high", "log_hertz", "high", "low")
-OF_ROUND = ("battery", "celsius")
+OF_ROUND = ("battery", "celsius", "pull_up", "ohm_25", "beta")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +41,9 @@ class Prediction:
     meter_at : where these coordinates begin.
     battery, lead_offset, lead_gain : Field, shapes (M, R, 1)
     celsius : Field, (M, R, 1): temperature of a thermistor or platinum sensor, NaN where none.
+    pull_up, ohm_25, beta : Field, (M, R, 1)
+        What a control unit reckons a thermistor's temperature with: its pull-up, ohm, and the
+        curve, ohm and K; NaN where there is none.
     values : ndarray, shape (M, R, P): values at the round's state.
     """
 
@@ -59,6 +62,9 @@ class Prediction:
     meter_at: int
     battery: Field
     celsius: Field
+    pull_up: Field
+    ohm_25: Field
+    beta: Field
     lead_offset: Field
     lead_gain: Field
     values: Array

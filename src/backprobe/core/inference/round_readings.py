@@ -3,14 +3,20 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from backprobe.core.circuit.elements import KELVIN_AT_0_DEGC, KELVIN_AT_25_DEGC
 from backprobe.core.inference.black_lead import LEAD_WANDER
 from backprobe.core.inference.sheet import Quantity
 from backprobe.core.inference.view import Told, View
 
+Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 CELSIUS_SPREAD = 6.0  # a control unit's own curve against the sensor's, degC (common practice)
 CHECK_VOLT = 0.01  # what the battery moves by between it and the check of the black lead, V
+COLDEST, HOTTEST = -40.0, 140.0  # degC, what a control unit reports at most (common practice)
+# Shares of its supply beyond which an input counts as open, or as shorted, whatever it reckons.
+OPEN_SHARE, SHORTED_SHARE = 0.97, 0.03
+LEAST_SHARE = 1e-4  # of its supply, what is left of a range
 NOMINAL_SUPPLY = 5.0  # V, what a control unit measures its inputs against: it reports no more
 
 
@@ -59,16 +65,41 @@ def _input(view: View, q: Quantity, index: IntArray) -> Told:
             view.spread(np.zeros_like(volts[:, :, None]), 0.03),
             by,
         )
-    share = volts / NOMINAL_SUPPLY
-    celsius, celsius_by = view.at(p.celsius, index)
-    celsius = celsius[:, :, 0]
-    limit = np.where(share > 0.95, -40.0, np.where(share < 0.05, 140.0, celsius))
-    inside = (share <= 0.95) & (share >= 0.05)
-    slope = None
-    if celsius_by is not None and view.pick is not None:
-        slope = np.where(inside[:, :, None], celsius_by, 0.0)
-    return (
-        view.spread(limit[:, :, None], 0.0),
-        view.spread(np.zeros_like(limit[:, :, None]), CELSIUS_SPREAD),
-        slope,
+    celsius, celsius_by = _reckoned(view, index, volts / NOMINAL_SUPPLY, by)
+    none = np.zeros_like(celsius)
+    return view.spread(celsius, 0.0), view.spread(none, CELSIUS_SPREAD), celsius_by
+
+
+def _reckoned(
+    view: View, index: IntArray, share: Array, by: Array | None
+) -> tuple[Array, Array | None]:
+    """The temperature that a control unit makes of what it sees, (M, n, 1), and its slopes.
+
+    From the divider of pull-up and thermistor it takes the thermistor's resistance, from its curve
+    the temperature: R = pull-up * share / (1 - share), and the one-beta law inverted. Whatever else
+    is in the way it takes for the sensor. Where it isn't known what it reckons with, it is taken
+    to be right.
+    """
+    p = view.prediction
+    (true, true_by), (pull_up, pull_up_by), (ohm_25, ohm_25_by), (beta, beta_by) = (
+        view.at(field, index) for field in (p.celsius, p.pull_up, p.ohm_25, p.beta)
     )
+    share = np.clip(share, LEAST_SHARE, 1.0 - LEAST_SHARE)[:, :, None]
+    log_ratio = np.log(share / (1.0 - share)) + np.log(pull_up / ohm_25)
+    inverse = log_ratio / beta + 1.0 / KELVIN_AT_25_DEGC
+    least, most = (1.0 / (c + KELVIN_AT_0_DEGC) for c in (HOTTEST, COLDEST))
+    held = np.clip(inverse, least, most)
+    limit = np.where(share > OPEN_SHARE, COLDEST, np.where(share < SHORTED_SHARE, HOTTEST, true))
+    known = np.isfinite(inverse) & (share <= OPEN_SHARE)
+    celsius = np.where(known, 1.0 / held - KELVIN_AT_0_DEGC, limit)
+    parts = (by, true_by, pull_up_by, ohm_25_by, beta_by)
+    if view.pick is None or any(part is None for part in parts):
+        return celsius, None
+    of_share, of_true, of_pull_up, of_ohm_25, of_beta = (
+        np.nan_to_num(x) for x in parts if x is not None
+    )
+    slope = of_share / NOMINAL_SUPPLY / (share * (1.0 - share))
+    slope = slope + of_pull_up / pull_up - of_ohm_25 / ohm_25 - of_beta * log_ratio / beta
+    slope = -slope / beta / held**2
+    inside = np.where(known, held == inverse, limit == true)
+    return celsius, np.where(inside, np.where(known, slope, of_true), 0.0)
