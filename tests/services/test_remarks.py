@@ -137,6 +137,15 @@ def test_a_unit_off_by_a_thousand_is_asked_about(volts: float, fits: str) -> Non
     assert fits[:3] in slip
 
 
+def test_volts_that_no_wire_carries_are_taken_for_millivolts() -> None:
+    # A signal may stand anywhere, so nothing is expected of it; but no wire carries 812 V.
+    sheet = job(
+        "123", unplugged("A", {"1": 5.01, "2": 0.005, "3": 812.0}, battery=None, check=None)
+    )
+    (slip,) = [r for r in said(posterior_of(sheet)) if "by a thousand" in r]
+    assert "would fit as 812 mV" in slip
+
+
 def test_a_lone_odd_reading_is_read_again() -> None:
     rounds = [replace(SHEETS["thermistor"].rounds[0], name=n) for n in "ABC"]
     rounds[1] = replace(rounds[1], volts_loaded=taken({"1": 3.9}))

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from backprobe.core.inference.readings import BY_METER
 from backprobe.core.inference.sheet import Quantity
 from backprobe.job import Round
 from backprobe.quantities import format_quantity
@@ -25,6 +26,7 @@ from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 DOUBTFUL_BELOW, BAD_BELOW = 0.9, 0.5
 SLIP_FACTORS = (1e-3, 1e3)
+HIGHEST_VOLT = 60.0  # DC that no wire of these circuits carries: more than two batteries in series
 MAY_COME, SURELY_COMES = 0.2, 0.9  # probability of a fault that comes and goes, to say so
 MAY_WATCH = 0.1  # least probability of a circuit that is worth a remark
 FITS_LITTLE = 0.01  # chance of a surprise as large as that of the readings
@@ -132,6 +134,8 @@ def _slips(posterior: Posterior, trusted: Trust) -> Iterator[str]:
         if not np.isfinite(value) or not np.isfinite(expected):
             continue
         slipped = _slipped(value, expected)
+        if slipped is None and quantity in BY_METER and abs(value) > HIGHEST_VOLT:
+            slipped = value * min(SLIP_FACTORS)
         if slipped is not None:
             unit = "hertz" if quantity == Quantity.HERTZ else "volt"
             unit = "ohm" if "ohms" in label else unit
