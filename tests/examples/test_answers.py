@@ -15,7 +15,7 @@ from backprobe.cli.main import app
 from tests.cli.answer_shape import SHAPE, require_shape
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
-NAMES = ("both-wires-at-five-volts", "painted-bracket", "twelve-of-what")
+NAMES = ("both-wires-at-five-volts", "only-over-bumps", "painted-bracket", "twelve-of-what")
 
 pytestmark = pytest.mark.slow
 
@@ -43,6 +43,16 @@ def test_five_volts_on_both_plugged_wires_mean_an_open_ground(answers: dict[str,
     # The thermistor's ohms and the pull-up are told at the foot of the file.
     pull_up = next(e for e in answer["estimates"] if e["name"] == "pull-up resistance")
     assert pull_up["low"] < 2200 < pull_up["high"]
+
+
+def test_a_contact_that_lets_go_when_it_is_moved(answers: dict[str, Any]) -> None:
+    """Trade fact: what jumps as wire or connector is wiggled is a contact that comes and goes."""
+    answer = answers["only-over-bumps"]
+    assert answer["faults"][0]["fault"] == "sensor-open:signal-thermistor"
+    assert answer["faults"][0]["terminals"] == ["1"]
+    assert answer["faults"][0]["probability"] > 0.8
+    assert any("comes and goes" in remark for remark in answer["measurement"]["remarks"])
+    assert answer["measurement"]["trusted"] > 0.95
 
 
 def test_a_lifted_black_lead_is_blamed_and_not_the_circuit(answers: dict[str, Any]) -> None:

@@ -72,6 +72,17 @@ def test_healthy_air_mass() -> None:
     assert shows(sheet["C"].volts["1"].value, 1.45 + 0.029)
 
 
+def test_only_over_bumps_opens_while_it_is_moved() -> None:
+    sheet = rounds("only-over-bumps")
+    warm = thermistor(2400, 3450, 62)
+    assert shows(sheet["A"].volts["1"].value, divided(5.0, 2200, warm, foot=0.0061))
+    assert sheet["B"].action == "wiggle"
+    assert shows(sheet["B"].volts["1"].value, 5.0)
+    assert shows(sheet["C"].volts["1"].value, 5.0)
+    assert shows(sheet["C"].volts_loaded["1"].value, divided(5.0, 2200, 1000))
+    assert ohms_show(sheet["C"].sensor_ohms["1", "2"].value, warm)
+
+
 def test_painted_bracket_takes_the_same_from_every_wire() -> None:
     sheet = rounds("painted-bracket")
     bracket = 0.385
