@@ -100,7 +100,7 @@ def follow_the_proposals(phone: Page) -> int:
         label, written = wanted_of(phone, known)
         if written:
             number, _, unit = written.partition(" ")
-            enter(phone, phone.locator(f"a.cell[data-label='{label}']"), number, unit)
+            enter(phone, phone.locator(f'a.cell[data-label="{label}"]'), number, unit)
             taken += 1
             continue
         # Without waiting for one, since that search may also find that nothing more is wanted.
