@@ -106,6 +106,18 @@ def replace_rounds(sheet: Job, n: int) -> Job:
     return replace(sheet, rounds=sheet.rounds[:n])
 
 
+def test_where_nothing_was_read_at_rest_it_is_asked_for() -> None:
+    # Plugged in it was read while wiggled alone: whether it goes away at rest nobody has seen.
+    sheet = job(
+        "12", unplugged("A", {"1": 5.0, "2": 0.003}), round_of("B", {"1": 5.0, "2": 4.99}, "wiggle")
+    )
+    answer = explain(sheet)
+    assert answer.faults[0].fault == "open:sensor-ground"
+    (remark,) = said(answer)
+    assert remark.startswith("Round B: the fault may be there only while")
+    assert "Read the same with nothing moved" in remark
+
+
 def test_only_a_sheet_that_was_wiggled_is_asked_whether_its_fault_comes_and_goes() -> None:
     def may_come(sheet: Job) -> list[bool]:
         return [c.comes_and_goes for c in problem_of(sheet).conditions]

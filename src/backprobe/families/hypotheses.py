@@ -24,9 +24,10 @@ IntArray = NDArray[np.int64]
 
 # Inputs whose volts a control unit turns into a value; of pulses it takes the frequency.
 VOLTS_REPORTED = ("signal-analogue", "signal-thermistor")
-# A connector of n cavities holds a circuit of n wires, or one or two less: common practice.
+# Temperatures that it reports, and what the pull-ups of their inputs hang on.
 REPORTED_CELSIUS = ("intake air temperature", "coolant temperature")
 PULL_UP_FEEDS = ("vcc", "ref")
+# A connector of n cavities holds a circuit of n wires, or one or two less: common practice.
 UNUSED_SHARE = {0: 0.8, 1: 0.14, 2: 0.06}
 # Values that physics bounds whatever the prior's tails say, by the driven quantity's unit.
 UNIT_LIMITS = {
@@ -73,7 +74,7 @@ class Hypotheses:
     def numbering(self) -> str:
         """What tells one numbering of hypotheses from another, also between two processes."""
         if not self._numbering:
-            names = ";".join(f"{family.id} {fault.name}" for family, fault in self.pairs)
+            names = ";".join(f"{family.id} {fault.title}" for family, fault in self.pairs)
             self._numbering.append(hashlib.sha256(names.encode()).hexdigest())
         return self._numbering[0]
 

@@ -24,12 +24,13 @@ _RAIL: Final = (
     "The same lift or loss is seen at a second sensor on this wire and at its source, with current "
     "flowing; unplugging the others one at a time (key off each time) shows who pulls it."
 )
-_SENSOR: Final = (
-    "Voltages or resistors put in the sensor's place are reported right by the control unit, and a "
+_REPLACED: Final = (
+    "voltages or resistors put in the sensor's place are reported right by the control unit, and a "
     "sensor known to be good reads right in this place."
 )
-_CONTACT: Final = (
-    "The connector is opened, its contact looked at and cleaned, and the fault stays; voltages or "
+_SENSOR: Final = _REPLACED[0].upper() + _REPLACED[1:]
+_CONTACT_OR_SENSOR: Final = (
+    f"The connector is opened, its contact looked at and cleaned, and the fault stays; {_REPLACED}"
 )
 MINIMUM_PROOF: Final[dict[str, str]] = {
     NO_FAULT: (
@@ -47,7 +48,7 @@ MINIMUM_PROOF: Final[dict[str, str]] = {
         "The control unit is named last: its supply and ground hold under load, the wire is "
         "isolated at the control unit's pin, and the pin is still wrong."
     ),
-    "sensor-open": _SENSOR.replace("Voltages or ", _CONTACT),
+    "sensor-open": _CONTACT_OR_SENSOR,
     "sensor-shorted": _SENSOR,
     "sensor-stuck": _SENSOR,
     "sensor-drift": _SENSOR,

@@ -27,7 +27,7 @@ from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 DOUBTFUL_BELOW, BAD_BELOW = 0.9, 0.5
 SLIP_FACTORS = (1e-3, 1e3)
 HIGHEST_VOLT = 60.0  # DC that no wire of these circuits carries: more than two batteries in series
-MAY_COME, SURELY_COMES = 0.2, 0.9  # probability of a fault that comes and goes, to say so
+MAY_COME, LIKELY_COMES = 0.2, 0.75  # probability of a fault that comes and goes, to say so
 MAY_WATCH = 0.1  # least probability of a circuit that is worth a remark
 FITS_LITTLE = 0.01  # chance of a surprise as large as that of the readings
 MADE_VOLT = 0.05  # AC that no stray field explains, V (common practice)
@@ -190,11 +190,17 @@ def _wiggled(posterior: Posterior) -> Iterator[str]:
     names = [r.name for r in posterior.problem.rounds if r.action == "wiggle"]
     if share < MAY_COME:
         return
-    how = "comes and goes" if share > SURELY_COMES else "may come and go"
+    where = f"Round {', '.join(names)}"
+    if share < LIKELY_COMES:
+        yield (
+            f"{where}: the fault may be there only while wire and connector are wiggled. Read the "
+            f"same with nothing moved, and wiggle again."
+        )
+        return
     yield (
-        f"Round {', '.join(names)}: the fault {how}; the readings change as wire and connector "
-        f"are wiggled. Wiggle again a hand's breadth at a time, from the sensor to the control "
-        f"unit: what you hold when the reading jumps is the place."
+        f"{where}: the fault comes and goes; the readings change as wire and connector are "
+        f"wiggled. Wiggle again a hand's breadth at a time, from the sensor to the control unit: "
+        f"what you hold when the reading jumps is the place."
     )
 
 
