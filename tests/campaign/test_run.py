@@ -88,6 +88,16 @@ def test_following_is_scored_beside_the_full_sheet() -> None:
     assert to_json(accuracy(scores))["followed"]["readings"] == 2.0
 
 
+def test_only_the_first_vehicles_are_compared_with_all_kinds_where_that_is_asked() -> None:
+    every = run_campaign(Campaign(4, 3, Wishes("healthy"), 1), guess)
+    some = run_campaign(Campaign(4, 3, Wishes("healthy"), 1, all_kinds=3), guess)
+    assert [score.is_compared for score in some] == [True, True, True, False]
+    assert some[:3] == every[:3]
+    totals = {row.name: row.share.total for row in accuracy(some).rows}
+    assert totals["every role right, healthy"] == 4
+    assert totals["every role right, healthy, connectors that read alike aside"] == 3
+
+
 def test_a_job_without_an_answer_is_counted_not_dropped() -> None:
     scores = run_campaign(Campaign(2, 1, QUICK, 1), refuse)
     assert [score.error for score in scores] == ["No answer today."] * 2

@@ -94,7 +94,7 @@ def _rows(scores: Sequence[VehicleScore], answered: list[VehicleScore]) -> tuple
         return _clean(score) and score.is_separable
 
     def shows_among_all(score: VehicleScore) -> bool:
-        return _clean(score) and score.shows_among_all
+        return _clean(score) and score.is_compared and score.shows_among_all
 
     def within(n: int) -> Chosen:
         return lambda score: 0 < score.fault_place <= n
@@ -110,7 +110,7 @@ def _rows(scores: Sequence[VehicleScore], answered: list[VehicleScore]) -> tuple
         ),
         among(
             "every role right, healthy, connectors that read alike aside",
-            lambda s: _clean(s) and _healthy(s),
+            lambda s: _clean(s) and _healthy(s) and s.is_compared,
             lambda s: s.roles_among_all,
         ),
         among(
@@ -125,7 +125,7 @@ def _rows(scores: Sequence[VehicleScore], answered: list[VehicleScore]) -> tuple
         ),
         among(
             "every role right, one fault, connectors that read alike aside",
-            lambda s: _clean(s) and not _healthy(s),
+            lambda s: _clean(s) and not _healthy(s) and s.is_compared,
             lambda s: s.roles_among_all,
         ),
         among(

@@ -30,7 +30,9 @@ unit reports included. A healthy one takes the vehicle out of the count, a hit a
 fault, or the roles of its wires, that one explains count as right (roles also where the vehicle is
 healthy). Only what the program itself proposes is asked for, and what is not found may still exist:
 what is proved is a lower bound of what reads alike. It isn't quite even either, since a miss
-proposes more than a hit does; the two figures belong together.
+proposes more than a hit does; the two figures belong together. "Connectors that read alike aside"
+counts the same way. A proof takes longer than an answer: the command may limit both to the first
+vehicles (--all-kinds), which are as mixed as the rest.
 
 The page is written by the command below; it isn't edited by hand.
 """

@@ -35,7 +35,8 @@ class Campaign:
     """How many vehicles, of what sort, from which seed, in how many processes.
 
     ``save`` = a folder for their files; ``follow`` = the program's own next readings are taken,
-    too, on each vehicle from an empty sheet.
+    too, on each vehicle from an empty sheet; ``all_kinds`` = how many, from the first on, are
+    compared with connectors of all kinds, which takes longer than the answers (None = all).
     """
 
     vehicles: int
@@ -44,6 +45,7 @@ class Campaign:
     workers: int = 2
     save: Path | None = None
     follow: bool = False
+    all_kinds: int | None = None
 
 
 def vehicle_of(campaign: Campaign, number: int) -> Vehicle:
@@ -69,7 +71,10 @@ def score_one(campaign: Campaign, answering: Answering, number: int) -> VehicleS
     if campaign.save is not None:
         save_answer(answer, shown, campaign.save, stem)
     score = score_vehicle(number, answer, truth, shown)
-    score = among_all_kinds(score, asked, truth, shown, KeptProofs(vehicle, key))
+    if campaign.all_kinds is None or number <= campaign.all_kinds:
+        score = among_all_kinds(score, asked, truth, shown, KeptProofs(vehicle, key))
+    else:
+        score = replace(score, is_compared=False)
     if campaign.follow:
         rng = np.random.default_rng([campaign.seed, number, FOLLOWING])
         score = replace(

@@ -84,6 +84,8 @@ class VehicleScore:
     shows_among_all, place_among_all, roles_among_all : bool, int, bool
         `is_separable`, `fault_place` and `all_told_apart_right` where whatever the program lists
         and another connector of any kind was proved to read counts, too (kinds.counting).
+    is_compared : bool
+        The three before were looked into; else they are left out of the tables.
     followed : Followed or None
         What following the program's own next readings gave, where that was asked for.
     error : str
@@ -114,6 +116,7 @@ class VehicleScore:
     shows_among_all: bool = False
     place_among_all: int = NOT_LISTED
     roles_among_all: bool = False
+    is_compared: bool = True
     followed: Followed | None = None
     error: str = ""
 

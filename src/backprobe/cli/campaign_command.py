@@ -38,6 +38,14 @@ def campaign(
         bool,
         typer.Option("--follow", help="Take the program's own next readings, too; takes long."),
     ] = False,
+    all_kinds: Annotated[
+        int | None,
+        typer.Option(
+            min=0,
+            help="How many to compare with connectors of all kinds, too, which takes longer than "
+            "the answers; all where not said.",
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object.")] = False,
     write: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write the tables as a page, too.")
@@ -63,7 +71,7 @@ def campaign(
         fault_kinds=chosen,
         design=design_named(connector).name if connector else "",
     )
-    asked = Campaign(vehicles, seed, wishes, workers, save, follow)
+    asked = Campaign(vehicles, seed, wishes, workers, save, follow, all_kinds)
     found = accuracy(run_campaign(asked, ask, _progress()))
     shown = tables(found)
     if as_json:
@@ -112,6 +120,7 @@ def _named(asked: Campaign) -> dict[str, object]:
         "sheets": asked.wishes.sheets,
         "kinds": list(asked.wishes.fault_kinds),
         "connector": asked.wishes.design,
+        "all_kinds": asked.all_kinds,
     }
 
 
@@ -125,6 +134,8 @@ def _command(asked: Campaign) -> str:
         words += ["--connector", asked.wishes.design]
     if asked.follow:
         words.append("--follow")
+    if asked.all_kinds is not None:
+        words += ["--all-kinds", str(asked.all_kinds)]
     return shlex.join([*words, "--write", "docs/accuracy.md"])
 
 
