@@ -39,6 +39,20 @@ TRACK_GROUND = job(
     round_of("B", {"1": 5.0, "2": 0.006, "3": 2.5}),
     round_of("C", {"1": 5.0, "2": 4.9, "3": 4.95}, "wiggle"),
 )
+# Its wheel turned by hand with the meter keeping lowest and highest, then the harness moved.
+DROPS_OUT = job(
+    "123",
+    Round(
+        "A",
+        plugged=True,
+        key="on",
+        action="sweep",
+        volts=taken({"1": 12.3, "3": 0.02}),
+        volts_low=taken({"2": 0.4}),
+        volts_high=taken({"2": 11.9}),
+    ),
+    round_of("B", {"1": 0.02, "2": 11.8, "3": 0.01}, "wiggle"),
+)
 HALL = job(
     "123",
     round_of("A", {"1": 5.0, "2": 0.2, "3": 0.01}),
@@ -80,6 +94,14 @@ def test_a_ground_that_goes_lifts_both_the_signal_and_itself() -> None:
     first = answer.faults[0].fault, answer.faults[1].fault
     assert set(first) == {"open:sensor-ground", "resistance:sensor-ground"}
     assert healthy(answer) < 0.02
+
+
+def test_a_sensor_that_loses_its_feed_lets_its_output_go() -> None:
+    # Without a feed an open collector leaves the wire to the pull-up (common practice, no source).
+    answer = explain(DROPS_OUT)
+    assert [wire.role for wire in answer.terminals[:2]] == ["supply-battery", "signal-switching"]
+    assert answer.faults[0].fault == "open:supply-battery"
+    assert answer.faults[0].probability > 0.7
 
 
 def test_a_tooth_does_not_come_by_wiggling() -> None:

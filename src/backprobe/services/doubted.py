@@ -19,7 +19,7 @@ from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.conditions import Condition, corrected_sheets
 from backprobe.services.depth import Depth
-from backprobe.services.fits import start_z
+from backprobe.services.fits import refined, start_z
 from backprobe.services.search import explore, nearest_rivals, widened
 
 Array = NDArray[np.float64]
@@ -72,7 +72,7 @@ def _while_wiggled(bench: Workbench, sheet: Sheet, carried: Fit) -> Fit:
     best = resting.rows(leading(bench, resting)[:N_START])
     starts = joined([(f.hypothesis, f.assigned, f.z) for f in (best, carried)])
     found = fit(bench.hypotheses.table, *starts, sheet, STEPS)
-    return concatenate([found, nearest_rivals(bench, sheet, resting)])
+    return refined(bench, sheet, concatenate([found, nearest_rivals(bench, sheet, resting)]))
 
 
 def _behind_bad_leads(
