@@ -1,4 +1,4 @@
-"""A corroded or spread contact beyond the probe: the commonest fault of a connector.
+"""A poor contact beyond the probe, the commonest fault of a connector, and a drifted sensor.
 
 Ohm's law: 5 V over a pull-up of 2.5 kohm, 10 kohm in a contact and a thermistor of 2.46 kohm (20
 degC, common practice, no source) stand at 5 (10 + 2.46) / (2.5 + 10 + 2.46) = 4.16 V at the probe;
@@ -50,3 +50,14 @@ def test_the_same_with_a_sound_contact() -> None:
     answer = explain(plugged_in(2.48, 20.0))
     assert answer.faults[0].fault == "none"
     assert answer.faults[0].probability > 0.8
+
+
+def test_a_sensor_off_its_curve_is_reported_by_the_curve_it_should_have() -> None:
+    # 800 ohm where the control unit's curve has 2.46 kohm at 20 degC: 5 * 0.8 / (2.5 + 0.8) = 1.21 V,
+    # and with a beta of 3500 K 1 / (1 / 293.15 + ln(0.8 / 2.46) / 3500) = 323.5 K, some 51 degC.
+    together = plugged_in(1.21, 51.0).rounds[-1]
+    alone = replace(ALONE, sensor_ohms={("1", "2"): Indication(800.0)})
+    answer = explain(job("12", alone, HARNESS, together))
+    first = answer.faults[0]
+    assert (first.fault, first.terminals) == ("sensor-drift:signal-thermistor", ("1",))
+    assert first.probability > 0.5

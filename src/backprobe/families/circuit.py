@@ -34,6 +34,7 @@ from backprobe.families.element_stamps import (
 from backprobe.families.fault_edits import apply_fault
 from backprobe.families.faults import HEALTHY, Fault
 from backprobe.families.netlist import Netlist, netlist_of
+from backprobe.families.output_edits import SOUND_OHM
 from backprobe.families.schema import Driven, Element, Family, Prior
 
 CONNECTOR = "connector"  # value of common.toml that says whether the sensor is plugged in
@@ -81,6 +82,8 @@ def compile_family(family: Family, fault: Fault = HEALTHY) -> FamilyCircuit:
         modes = CONNECTED | ALONE if on_sensor else UNIT_SIDE
         writer.conductance((a, b), value, Where(modes))
     _write_off_load(writer)
+    if SOUND_OHM in netlist.values:
+        writer.slot(SOUND_OHM)  # in no circuit, but in what a control unit makes of it
     component = _anchored(writer, family)
     return FamilyCircuit(
         family=family,

@@ -16,6 +16,7 @@ from backprobe.core.inference.prior import N_CHOICE, PriorTable
 from backprobe.families.circuit import FamilyCircuit, compile_family
 from backprobe.families.fault_edits import SEVERITY
 from backprobe.families.faults import ABSENT_SEVERITY, Fault, faults_of
+from backprobe.families.output_edits import SOUND_OHM
 from backprobe.families.schema import STATES, Family, Prior
 from backprobe.vocabulary import NO_FAULT, ROLES, SCAN_NAMES
 
@@ -227,8 +228,9 @@ def _curve_slots(c: FamilyCircuit) -> list[int]:
     if any(e.kind != "resistor" or not set(e.nodes) & set(PULL_UP_FEEDS) for e in beside):
         return nothing
     pull_ups = {e.parameters["ohm"] for e in beside}
-    names = [*pull_ups, *(thermistors[0].parameters[k] for k in ("ohm_25", "beta_kelvin"))]
     place = {name: FIRST_SLOT + i for i, name in enumerate(c.slots)}
+    ohm_25, beta = (thermistors[0].parameters[k] for k in ("ohm_25", "beta_kelvin"))
+    names = [*pull_ups, SOUND_OHM if SOUND_OHM in place else ohm_25, beta]
     if len(pull_ups) != 1 or any(name not in place for name in names):
         return nothing
     return [place[name] for name in names]

@@ -28,6 +28,8 @@ WEAK_FACTOR = 8.0  # by how much less voltage
 SHORTED_TURNS = 6.0  # by which factor less of a coil's resistance
 CELL_SHIFT = 0.4  # V up or down
 BURNT_OHM = Prior("log_uniform", 50.0, 1e4, source=COMMON_PRACTICE)  # left across a closed contact
+# The resistance at 25 degC of the curve that the control unit has, whatever the sensor became.
+SOUND_OHM = "fault.sound-ohm"
 # What drifts in a temperature sensor, and by which factor.
 DRIFTING = {"thermistor": ("ohm_25", DRIFT_FACTOR), "platinum": ("ohm_0", PLATINUM_DRIFT)}
 
@@ -98,6 +100,8 @@ def sensor_drift(netlist: Netlist, fault: Fault) -> None:
     for e in netlist.elements:
         if e.kind in DRIFTING and pin in e.nodes:
             key, factor = DRIFTING[e.kind]
+            if e.kind == "thermistor":
+                netlist.values[SOUND_OHM] = netlist.values[e.parameters[key]]
             _widen(netlist, e.parameters[key], factor, factor)
     for e in moved_elements(netlist.elements, netlist.driven, pin):
         if is_bare_contact(e):

@@ -8,9 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from backprobe.core.circuit.plan import FIRST_SLOT
 from backprobe.core.inference.layout import layout_of
-from backprobe.core.inference.round_readings import COLDEST, HOTTEST
+from backprobe.core.inference.round_readings import COLDEST, HOTTEST, OPEN_SHARE
 from backprobe.core.inference.sheet import Array, Quantity, Sheet
+from backprobe.families.circuit import compile_family
 from backprobe.vocabulary import SCAN_NAMES
 from tests.core.inference.small_sheets import (
     IDLE,
@@ -64,14 +66,20 @@ def by_hand(volts: Array, pull_up: Array, ohm_25: Array, beta: Array) -> Array:
 
 @pytest.mark.parametrize(
     ("kind", "is_poor"),
-    [("none", False), ("sensor-open", True), ("resistance", False), ("short-to-ground", False)],
+    [
+        ("none", False),
+        ("sensor-open", True),
+        ("resistance", False),
+        ("short-to-ground", False),
+        ("sensor-drift", False),
+    ],
 )
 def test_it_is_what_its_own_input_says(kind: str, is_poor: bool) -> None:
     h = of_kind(kind, is_poor=is_poor)
     celsius, volts, values = shown(h)
     pull_up, ohm_25, beta = (values[:, s] for s in hypotheses(FAMILY, 2).table.curve_slot[h])
     expected = by_hand(volts, pull_up, ohm_25, beta).clip(COLDEST, HOTTEST)
-    inside = (volts > 0.01) & (volts < 4.99)
+    inside = (volts > 0.01) & (volts < 5.0 * OPEN_SHARE)
     assert inside.sum() > 10
     assert celsius[inside] == pytest.approx(expected[inside], abs=1e-6)
 
@@ -88,6 +96,24 @@ def test_a_sound_circuit_is_reported_as_warm_as_it_is() -> None:
     apart = np.abs(celsius - true)[within]
     assert np.median(apart) < 1.5
     assert np.quantile(apart, 0.9) < 4.0
+
+
+def test_a_drifted_sensor_is_read_by_the_curve_it_should_have() -> None:
+    # With all else sound the reported temperature is off by what its resistance is off by.
+    h = of_kind("sensor-drift")
+    table = hypotheses(FAMILY, 2).table
+    circuit = compile_family(*hypotheses(FAMILY, 2).pairs[h])
+    own = FIRST_SLOT + circuit.slots.index("thermistor.ohm_25")
+    celsius, _, values = shown(h)
+    _, reckoned_with, beta = table.curve_slot[h]
+    assert reckoned_with != own
+    true = values[:, table.driven_slot[h, table.celsius[h]]]
+    ratio = np.log(values[:, own] / values[:, reckoned_with]) / values[:, beta]
+    expected = 1.0 / (1.0 / (true + 273.15) + ratio) - 273.15
+    within = (true > 0.0) & (true < 90.0) & (expected > -20.0) & (expected < 90.0)
+    assert within.sum() > 8
+    assert np.median(np.abs(celsius - expected)[within]) < 1.5
+    assert np.median(np.abs(true - expected)[within]) > 10.0
 
 
 def test_ohms_in_the_way_make_it_colder_and_leaks_warmer() -> None:
