@@ -53,8 +53,8 @@ def test_the_same_with_a_sound_contact() -> None:
 
 
 def test_a_sensor_off_its_curve_is_reported_by_the_curve_it_should_have() -> None:
-    # 800 ohm where the control unit's curve has 2.46 kohm at 20 degC: 5 * 0.8 / (2.5 + 0.8) = 1.21 V,
-    # and with a beta of 3500 K 1 / (1 / 293.15 + ln(0.8 / 2.46) / 3500) = 323.5 K, some 51 degC.
+    # 800 ohm where the control unit's curve has 2.46 kohm: 5 * 0.8 / (2.5 + 0.8) = 1.21 V, and with
+    # a beta of 3500 K 1 / (1 / 293.15 + ln(0.8 / 2.46) / 3500) = 323.6 K, some 51 degC.
     together = plugged_in(1.21, 51.0).rounds[-1]
     alone = replace(ALONE, sensor_ohms={("1", "2"): Indication(800.0)})
     answer = explain(job("12", alone, HARNESS, together))
