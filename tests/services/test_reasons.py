@@ -13,13 +13,7 @@ from backprobe.job.job_file import read_job
 from backprobe.services.answer import Reason
 from backprobe.services.explain import explain
 from backprobe.services.reasons import (
-    BEFORE,
-    DECIBANS_PER_NAT,
     MOST_SHOWN,
-    SMALLEST_SHOWN,
-    TELLS_APART,
-    TELLS_FAIRLY,
-    Weigher,
     _differs,
     _fault_rival,
     evidence_tables,
@@ -31,6 +25,14 @@ from backprobe.services.reasons import (
 )
 from backprobe.services.summary import best_roles, fault_answers
 from backprobe.services.telling import wire_because
+from backprobe.services.weighing import (
+    BEFORE,
+    DECIBANS_PER_NAT,
+    SMALLEST_SHOWN,
+    TELLS_APART,
+    TELLS_FAIRLY,
+    Weigher,
+)
 from backprobe.services.words import reading_pins
 from backprobe.vocabulary import ROLES, split_fault
 from tests.services.sheets import EXAMPLES, after

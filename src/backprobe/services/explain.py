@@ -22,7 +22,6 @@ from backprobe.services.misfit import misfit
 from backprobe.services.planning import plan_of
 from backprobe.services.problem import Problem, problem_of
 from backprobe.services.reasons import (
-    Weigher,
     evidence_tables,
     main_reasons,
     own_reasons,
@@ -37,6 +36,7 @@ from backprobe.services.summary import (
     trust,
 )
 from backprobe.services.unavailable import Unavailable
+from backprobe.services.weighing import Weigher
 
 Progress = Callable[[str, float], None]
 
