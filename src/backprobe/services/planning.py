@@ -22,13 +22,11 @@ from backprobe.services.candidate_readings import (
     candidates_of,
     code_of,
     goal_of,
-    place_of,
     present_state,
 )
 from backprobe.services.costs import DEFAULT_COSTS, PACE, Costs
 from backprobe.services.engine import Posterior
 from backprobe.services.foresight import (
-    LOG_QUANTITIES,
     Foresight,
     foresee,
     load_ohms,
@@ -42,24 +40,15 @@ from backprobe.services.open_question import (
     role_certainty,
 )
 from backprobe.services.planning_words import (
-    again_sentence,
-    check_sentence,
-    expectation,
-    fault_phrase,
-    measurement_phrase,
-    moved_lead_sentence,
     proof_sentence,
-    role_phrase,
-    sentence,
 )
 from backprobe.services.posterior_sample import Samples, sample
 from backprobe.services.proof_reading import is_unproved, proving_reading
-from backprobe.services.split import MEASUREMENT, ROLE, Split, Splitter
+from backprobe.services.reading_text import named_place, reading_text
+from backprobe.services.split import Split, Splitter
 from backprobe.services.steps import cost_minutes, plan_steps
 from backprobe.services.summary import fault_answers, trust
 from backprobe.services.unavailable import Unavailable
-from backprobe.services.what_is_there import VOLTS
-from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -256,7 +245,7 @@ def _reading(posterior: Posterior, outlook: _Outlook, split: Split | None, k: in
     candidate = outlook.candidates.readings[k]
     setting = outlook.candidates.settings[candidate.setting]
     now = present_state(posterior.problem.rounds)
-    place = _place(posterior, candidate)
+    place = named_place(posterior, candidate)
     terminals = posterior.problem.job.connector.terminals
     colour = terminals[candidate.at].colour if candidate.at >= 0 and candidate.other < 0 else ""
     steps = plan_steps(
@@ -279,55 +268,9 @@ def _reading(posterior: Posterior, outlook: _Outlook, split: Split | None, k: in
         terminal=place,
         bits=float(outlook.bits[k]),
         minutes=steps.minutes,
-        text=_text(posterior, candidate, setting, split),
+        text=reading_text(posterior, candidate, setting, split),
         cautions=steps.cautions,
         steps=steps.steps,
-    )
-
-
-def _place(posterior: Posterior, candidate: Candidate) -> str:
-    """Terminal or pair as the answer names it; nothing for a reading of the whole round."""
-    return place_of(posterior.problem.job.connector.pins, candidate)
-
-
-def _text(posterior: Posterior, candidate: Candidate, setting: Setting, split: Split | None) -> str:
-    """One sentence on what is measured and which two answers it tells apart."""
-    if candidate.again and candidate.first:
-        rounds = posterior.problem.rounds
-        points = {r.name: r.black_lead for r in rounds}
-        at_battery = points.get(candidate.again) == BATTERY_NEGATIVE
-        return moved_lead_sentence(candidate.again, at_battery=at_battery)
-    if candidate.again:
-        return again_sentence(candidate.quantity, _place(posterior, candidate), candidate.again)
-    if split is None or (candidate.first and split.part != MEASUREMENT):
-        r = setting.continued
-        return check_sentence(
-            candidate.quantity, "" if r is None else posterior.problem.rounds[r].name
-        )
-    opening, answers = _answers(posterior, split)
-    shown = tuple(_shown(_kind(candidate), *ends) for ends in split.shown)
-    return sentence(candidate.quantity, _place(posterior, candidate), opening, answers, shown)
-
-
-def _answers(posterior: Posterior, split: Split) -> tuple[str, tuple[str, str]]:
-    """Opening words and the two answers of a split."""
-    pins = posterior.problem.job.connector.pins
-    both = (split.first, split.second)
-    if split.part == ROLE:
-        first, second = (role_phrase(ROLES[c.roles[split.terminal]]) for c in both)
-        return f"tells whether terminal {pins[split.terminal]} is", (first, second)
-    if split.part == MEASUREMENT:
-        first, second = (_measurement(posterior, c.condition) for c in both)
-    else:
-        first, second = (fault_phrase(c.fault, tuple(pins[t] for t in c.places)) for c in both)
-    return "tells", (first, second)
-
-
-def _measurement(posterior: Posterior, condition: int) -> str:
-    names = [r.name for r in posterior.problem.rounds]
-    asked = posterior.problem.conditions[condition]
-    return measurement_phrase(
-        tuple(names[i] for i in asked.bad_lead), tuple(names[i] for i in asked.key_off)
     )
 
 
@@ -342,19 +285,3 @@ def _one_of_alike(readings: Sequence[Candidate], order: Sequence[int]) -> list[i
         if readings[k].scan:
             kept.setdefault((readings[k].setting, int(code_of(readings[k]))), k)
     return [k for k in order if not readings[k].scan or k in kept.values()]
-
-
-def _kind(candidate: Candidate) -> str:
-    """Quantity of the number that is shown."""
-    if candidate.scan:
-        return "volts" if candidate.scan.endswith(VOLTS) else "ambient_celsius"
-    return candidate.quantity
-
-
-def _shown(quantity: str, low: float, high: float) -> str:
-    """What the meter would usually show."""
-    if quantity in LOG_QUANTITIES:
-        low, high = float(np.exp(low)), float(np.exp(high))
-    elif quantity == "duty_percent":
-        low, high = 100.0 * low, 100.0 * high
-    return expectation(quantity, low, high)

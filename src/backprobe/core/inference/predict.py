@@ -16,14 +16,10 @@ from backprobe.core.circuit.plan import N_SWITCH, Mode
 from backprobe.core.circuit.sensitivity import Wanted, wanted_entries
 from backprobe.core.circuit.wiring import Extra, Solutions, Wiring, wire
 from backprobe.core.inference.black_lead import lead_at
-from backprobe.core.inference.combine import (
-    LevelPlan,
-    combine,
-    plan_levels,
-    slopes_needed,
-)
+from backprobe.core.inference.combine import combine
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, layout_of
+from backprobe.core.inference.level_plan import LevelPlan, plan_levels, slopes_needed
 from backprobe.core.inference.lone_sensor import SensorPlan, plan_sensor, sensor_ohm
 from backprobe.core.inference.prediction import AT_WIRES, OF_ROUND, Field, Prediction
 from backprobe.core.inference.round_values import (
