@@ -84,6 +84,40 @@ def test_a_contact_that_opens_while_it_is_wiggled() -> None:
     assert answer.measurement.trusted > 0.95
 
 
+def kept(name: str, low: dict[str, float], high: dict[str, float]) -> Round:
+    return Round(
+        name,
+        plugged=True,
+        key="on",
+        action="wiggle",
+        volts_low=taken(low),
+        volts_high=taken(high),
+    )
+
+
+def test_lowest_and_highest_kept_while_wiggling_tell_both() -> None:
+    # With min/max hold the meter shows what the wire jumps between: 2.1 V and the full 5 V.
+    jumps = kept("C", {"1": 2.1, "2": 0.004}, {"1": 4.99, "2": 0.004})
+    resting = thermistor(2.1).rounds[:2]
+    alone = job("12", unplugged("A", {"1": 5.0, "2": 0.003}), jumps)
+    for sheet in (job("12", *resting, jumps), alone):
+        answer = explain(sheet)
+        assert answer.circuits[0].circuit == "temperature, thermistor"
+        assert answer.faults[0].fault == "sensor-open:signal-thermistor"
+        assert healthy(answer) < 0.05
+        assert any(
+            remark.startswith("Round C: the fault comes and goes") for remark in said(answer)
+        )
+        assert answer.measurement.trusted > 0.95
+
+
+def test_lowest_and_highest_that_stay_where_they_were_say_nothing() -> None:
+    still = kept("C", {"1": 2.1, "2": 0.004}, {"1": 2.1, "2": 0.004})
+    answer = explain(job("12", *thermistor(2.1).rounds[:2], still))
+    assert said(answer) == []
+    assert healthy(answer) > 0.7
+
+
 def test_a_ground_that_goes_lifts_both_the_signal_and_itself() -> None:
     answer = explain(TRACK_GROUND)
     assert [wire.role for wire in answer.terminals] == [

@@ -105,8 +105,12 @@ def conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:
 
 
 def _some_wiggled(sheet: Sheet) -> bool:
-    """Whether some readings were taken while wire and connector were moved, and others not."""
-    return len({sheet.rounds[r].wiggled for r in sheet.round}) > 1
+    """Whether some readings were taken while wire and connector were moved, and others not.
+
+    Where the meter kept lowest and highest meanwhile, these tell both.
+    """
+    read = [sheet.rounds[r] for r in sheet.round]
+    return len({r.wiggled for r in read}) > 1 or any(r.wiggled and r.keeps for r in read)
 
 
 def _bad_leads(rounds: tuple[Round, ...]) -> list[tuple[int, ...]]:

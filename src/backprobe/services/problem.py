@@ -120,6 +120,7 @@ def _round(r: Round, pins: list[str], points: list[str]) -> SheetRound:
         point=points.index(point(r)),
         fitted=tuple((place(f.start), place(f.end), f.ohms) for f in r.fitted),
         wiggled=r.action == "wiggle",
+        keeps=bool(r.volts_low or r.volts_high),
     )
 
 

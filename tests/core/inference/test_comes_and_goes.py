@@ -7,19 +7,21 @@ import pytest
 
 from backprobe.core.inference.choices import HELD, track_of
 from backprobe.core.inference.layout import layout_of
+from backprobe.core.inference.predict import predict
 from backprobe.core.inference.round_values import plan_rounds, round_values
-from backprobe.core.inference.sheet import Quantity, Sheet
+from backprobe.core.inference.sheet import Quantity, Sheet, SheetRound
 from backprobe.families.faults import ABSENT_SEVERITY
 from backprobe.vocabulary import NO_FAULT
 from tests.core.inference.small_sheets import KEY_ON, UNPLUGGED, draws, hypotheses, identity, sheet
 from tests.core.inference.test_predict import check_slopes, everything, far_from_choices, told
 
 WIGGLED = replace(KEY_ON, name="W", wiggled=True)
+KEPT = replace(WIGGLED, keeps=True)
 FAMILIES = [("thermistor-two-wire", 2), ("potentiometer-three-wire", 3), ("hall-5v", 3)]
 
 
-def whole(n: int, *, comes_and_goes: bool = True) -> Sheet:
-    rounds = (UNPLUGGED, KEY_ON, WIGGLED)
+def whole(n: int, *, comes_and_goes: bool = True, wiggled: SheetRound = WIGGLED) -> Sheet:
+    rounds = (UNPLUGGED, KEY_ON, wiggled)
     return replace(everything(n, rounds), comes_and_goes=comes_and_goes)
 
 
@@ -51,12 +53,13 @@ def test_where_it_isnt_there_the_circuit_is_the_sound_one(family: str, n: int) -
         assert np.nanmax(apart[:, resting]) < 1e-4
 
 
+@pytest.mark.parametrize("wiggled", [WIGGLED, KEPT], ids=["read", "kept"])
 @pytest.mark.parametrize(("family", "n"), FAMILIES)
-def test_slopes_are_the_limits_of_differences(family: str, n: int) -> None:
+def test_slopes_are_the_limits_of_differences(family: str, n: int, wiggled: SheetRound) -> None:
     found = hypotheses(family, n)
     kinds = [fault.kind for _, fault in found.pairs]
     rows = np.array([h for h, kind in enumerate(kinds) if kind in ABSENT_SEVERITY])
-    table, readings = found.table.rows(rows), whole(n)
+    table, readings = found.table.rows(rows), whole(n, wiggled=wiggled)
     layout = layout_of(table, readings)
     z = far_from_choices(table, layout, draws(rows.size, layout.size, 4, 0.7))
     expected = check_slopes(
@@ -78,8 +81,28 @@ def test_its_severity_is_told_by_wiggled_rounds_alone() -> None:
         slot, at = table.free_slot[h, table.severity_at[h]], table.severity_at[h]
         assert np.all(values.value[h, :2, :, slot] == table.absent[h])
         assert np.all(values.value[h, 2, :, slot] != table.absent[h])
-        assert values.static_slope[h, :2, at].tolist() == [0.0, 0.0]
-        assert values.static_slope[h, 2, at] != 0.0
+        assert values.static_slope[h, :2, 0, at].tolist() == [0.0, 0.0]
+        assert values.static_slope[h, 2, 0, at] != 0.0
+
+
+@pytest.mark.parametrize(("family", "n"), FAMILIES)
+def test_what_the_meter_keeps_is_the_lower_and_the_higher_of_both(family: str, n: int) -> None:
+    found = hypotheses(family, n)
+    rows = np.flatnonzero(~np.isnan(found.table.absent))
+    table = found.table.rows(rows)
+    kept, apart = whole(n, wiggled=KEPT), whole(n)
+    layout, plain = layout_of(table, kept), layout_of(table, apart)
+    assert (layout.n_end, plain.n_end) == (2, 1)
+    # The same coordinates in both layouts, as nothing else has a second end; nothing wanders.
+    z = np.zeros((rows.size, layout.size))
+    z[:, : layout.n_free] = draws(rows.size, layout.n_free, seed=9, size=0.5)
+    at_once = predict(table, z, kept, assigned=identity(rows.size, n))
+    by_itself = predict(table, z[:, : plain.size], apart, assigned=identity(rows.size, n))
+    low, high = by_itself.low.value[:, 1:], by_itself.high.value[:, 1:]
+    low, high = low.min(axis=1), high.max(axis=1)
+    assert at_once.low.value[:, 2] == pytest.approx(low, abs=1e-9)
+    assert at_once.high.value[:, 2] == pytest.approx(high, abs=1e-9)
+    assert np.max(high - low) > 1.0
 
 
 def test_a_fault_that_stays_is_there_in_all_rounds() -> None:

@@ -84,12 +84,11 @@ class Layout:
 
 def layout_of(table: HypothesisTable, sheet: Sheet) -> Layout:
     """Layout of the coordinates for a sheet."""
-    n_end = 2 if any(r.spans for r in sheet.rounds) else 1
     return Layout(
         table.static.centre.shape[1],
         sheet.states,
         table.driven_slot.shape[1],
-        tuple((r.state, r.state_high)[:n_end] for r in sheet.rounds),
+        tuple((r.state, r.state_high)[: sheet.n_end] for r in sheet.rounds),
         sheet.n_point,
         table.choice_at.shape[1],
         tuple(r.wiggled for r in sheet.rounds),

@@ -104,7 +104,7 @@ def readings_of(sheet: Sheet) -> Readings:
     def chosen(wanted: frozenset[Quantity]) -> IntArray:
         return np.array([i for i, q in enumerate(quantity) if q in wanted], dtype=np.int64)
 
-    spans = [r.spans for r in sheet.rounds]
+    spans = [r.has_two_ends for r in sheet.rounds]
     log_broad = _log_broad(quantity, value)
     return Readings(
         value=value,

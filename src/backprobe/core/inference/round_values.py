@@ -35,10 +35,10 @@ class RoundPlan:
     source : ndarray of int, shape (M, R, S, P)
         Where the value of each slot comes from, among (M, P + F + R S Q) laid flat.
     n_z : number of coordinates.
-    spared : ndarray of bool, shape (R,): rounds without the fault that comes and goes.
+    spared : ndarray of bool, shape (R, S): where the fault that comes and goes isn't there.
     severity_at, severity_slot : ndarray of int, shape (M,)
         Place of the severity of such a fault among the free values, and its slot; -1: none.
-    absent : ndarray, shape (M,): its value in spared rounds.
+    absent : ndarray, shape (M,): its value there.
     """
 
     prior: PriorTable
@@ -67,8 +67,8 @@ class RoundValues:
 
     plan : what they follow from.
     value : ndarray, shape (M, R, S, P)
-    static_slope : ndarray, shape (M, R, F): d value / d z of the static ones; (M, 1, F) where it is
-        the same in all rounds.
+    static_slope : ndarray, shape (M, R, S, F): d value / d z of the static ones; (M, 1, 1, F) where
+        it is the same everywhere.
     base_slope, change_slope : ndarray, shape (M, R, S, Q): of the driven ones by their base
         coordinate (at a limit, towards its inside) and by their change.
     """
@@ -96,13 +96,15 @@ class RoundValues:
         plan = self.plan
         which = np.arange(plan.base_at.shape[1]) if rounds is None else np.array(rounds)
         n_m, n_r, n_s, n_x, _ = by_value.shape
-        n_f = self.static_slope.shape[2]
         static_slope = self.static_slope
-        if static_slope.shape[1] > 1:
-            static_slope = static_slope[:, which]
+        n_f, is_same = static_slope.shape[3], static_slope.shape[1:3] == (1, 1)
         out = np.zeros((n_m, n_r, n_x, plan.n_z))
-        static = by_value[..., :n_f].sum(axis=2) if n_s > 1 else by_value[:, :, 0, :, :n_f]
-        out[..., :n_f] = static * static_slope[:, :, None, :]
+        static = by_value[..., :n_f]
+        if is_same:
+            static = static.sum(axis=2) if n_s > 1 else static[:, :, 0]
+            out[..., :n_f] = static * static_slope[:, :, 0, None, :]
+        else:
+            out[..., :n_f] = (static * static_slope[:, which, :n_s, None]).sum(axis=2)
         driven = by_value[..., n_f:]
         hypothesis, place = np.arange(n_m)[:, None, None], np.arange(n_r)[:, None]
         for s in range(n_s):
@@ -136,7 +138,7 @@ def plan_rounds(table: HypothesisTable, layout: Layout, sheet: Sheet) -> RoundPl
     RoundPlan
         See there.
     """
-    n_set = 2 if any(r.spans for r in sheet.rounds) else 1
+    n_set = sheet.n_end
     states = np.array([(r.state, r.state_high)[:n_set] for r in sheet.rounds], dtype=np.int64)
     states = states.reshape(-1, n_set)
     n_m, n_r, n_q = table.n_wire.size, len(sheet.rounds), layout.n_driven
@@ -164,7 +166,7 @@ def plan_rounds(table: HypothesisTable, layout: Layout, sheet: Sheet) -> RoundPl
         fixed=table.fixed,
         source=_sources(table, base_at.shape),
         n_z=layout.size,
-        spared=sheet.spared,
+        spared=sheet.spared_ends,
         severity_at=comes,
         severity_slot=np.where(comes < 0, -1, table.free_slot[row[:, 0], comes]),
         absent=table.absent,
@@ -254,12 +256,12 @@ def round_values(plan: RoundPlan, z: Array) -> RoundValues:
     # At a limit no change is told: half of all changes leave the value where it is.
     free = ((limited > lowest) & (limited < highest)).reshape(moved.shape)
     given = np.concatenate([plan.fixed, found[:, :n_f], limited], axis=1)
-    value, static_slope = given.ravel().take(plan.source), slope[:, None, :n_f]
+    value, static_slope = given.ravel().take(plan.source), slope[:, None, None, :n_f]
     if plan.spared.any():
-        static_slope = np.repeat(static_slope, len(plan.spared), axis=1)
-        some, rounds = np.flatnonzero(plan.severity_at >= 0)[:, None], np.flatnonzero(plan.spared)
-        value[some, rounds, :, plan.severity_slot[some]] = plan.absent[some, None]
-        static_slope[some, rounds, plan.severity_at[some]] = 0.0
+        static_slope = np.tile(static_slope, (1, *plan.spared.shape, 1))
+        some, (rounds, ends) = np.flatnonzero(plan.severity_at >= 0)[:, None], plan.spared.nonzero()
+        value[some, rounds, ends, plan.severity_slot[some]] = plan.absent[some]
+        static_slope[some, rounds, ends, plan.severity_at[some]] = 0.0
     return RoundValues(
         plan=plan,
         value=value,

@@ -78,6 +78,7 @@ class SheetRound:
     point : number of the point that the black lead is on.
     fitted : (terminal, terminal or -1 for battery negative, ohm) of resistors in place.
     wiggled : whether wire and connector were moved meanwhile, and nothing else was.
+    keeps : whether the meter kept lowest and highest while they were.
     """
 
     name: str
@@ -88,11 +89,17 @@ class SheetRound:
     point: int = 0
     fitted: tuple[tuple[int, int, float], ...] = ()
     wiggled: bool = False
+    keeps: bool = False
 
     @property
     def spans(self) -> bool:
         """Whether driven quantities move between two extremes during the round."""
         return self.state != self.state_high
+
+    @property
+    def has_two_ends(self) -> bool:
+        """Whether what is read may be that of either of two circuits or states, or between them."""
+        return self.spans or (self.wiggled and self.keeps)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +130,8 @@ class Sheet:
     range_volt : ndarray, shape (n_read,), optional
         Standard uncertainty of that range's offset, common to all readings in it, V.
     comes_and_goes : bool
-        Whether a fault is taken to be there in wiggled rounds only.
+        Whether a fault is taken to be there in wiggled rounds only; at one of two ends where the
+        meter kept lowest and highest.
     """
 
     rounds: tuple[SheetRound, ...]
@@ -153,6 +161,19 @@ class Sheet:
     def spared(self) -> Bools:
         """Rounds in which a fault that comes and goes isn't there, (R,)."""
         return np.array([self.comes_and_goes and not r.wiggled for r in self.rounds], dtype=bool)
+
+    @property
+    def n_end(self) -> int:
+        """Ends of each round: 2 where one of them has two."""
+        return 2 if any(r.has_two_ends for r in self.rounds) else 1
+
+    @property
+    def spared_ends(self) -> Bools:
+        """Ends of the rounds at which such a fault isn't there, (R, n_end)."""
+        spared = np.repeat(self.spared[:, None], self.n_end, axis=1)
+        if self.comes_and_goes:
+            spared[:, 0] |= [r.wiggled and r.keeps for r in self.rounds]
+        return spared
 
     def only(self, readings: Bools) -> "Sheet":
         """The same rounds with some of the readings."""
