@@ -7,6 +7,7 @@ what the control unit sees. Common practice without a published source, and Ohm'
 
 import pytest
 
+from backprobe.families.fault_electronics import ONSET_VOLT
 from tests.families.trade_bench import BATTERY, GHOST, Bench, Known, thermistor
 
 # ---------------------------------------------------------------- two wires, thermistor
@@ -78,6 +79,7 @@ def pressure(
     size: float | None = None,
     hold: str = "down",
     output: float = 10.0,
+    onset: float = 0.05,
 ) -> Bench:
     """A ratiometric pressure sensor with a strong output, unless told."""
     known: dict[str, float | str] = {
@@ -89,7 +91,17 @@ def pressure(
         "output.ohm": output,
         "consumption.ohm": 1000.0,
     }
+    if fault:
+        known = {ONSET_VOLT: onset} | known
     return Bench("pressure-gauge-three-wire", known, fault, size)
+
+
+def test_electronics_stop_drawing_a_junction_or_two_below_their_supply() -> None:
+    # Common practice, no source: with its return open a sensor's ground stands some tenths of a
+    # volt to a volt below its supply.
+    ground = pressure(0.5, "open ground", onset=0.8)
+    assert ground.volts("supply", plugged=True) == pytest.approx(5.0, abs=0.01)
+    assert ground.volts("ground", plugged=True) == pytest.approx(4.2, abs=0.02)
 
 
 @pytest.mark.parametrize(
@@ -154,6 +166,26 @@ def test_a_bad_ground_contact_beyond_the_probe_leaves_feed_and_return_as_they_we
         assert sound.volts(probed, plugged=True) == pytest.approx(near, abs=0.02)
         assert bad.volts(probed, plugged=True) == pytest.approx(near, abs=0.02)
     assert bad.volts("signal", plugged=True) > sound.volts("signal", plugged=True) + 1.5
+
+
+def test_a_track_without_its_supply_moves_along_what_is_left() -> None:
+    # Ohm's law, 5 V over a pull-up of 100 kohm, 4 kohm of track of which the wiper leaves a quarter
+    # or three, and 1 kohm at the wiper: 5 * 2 / 102 = 98 mV and 5 * 4 / 104 = 192 mV; the supply
+    # itself is sound at the probe.
+    def at(share: float) -> Bench:
+        known: Known = {
+            "position": share,
+            "track.ohm": 4000.0,
+            "track.wiper_ohm": 1000.0,
+            "input-hold": "up",
+            "pull-up.ohm": 1e5,
+            "leakage.ohm": 1e9,
+        }
+        return Bench("potentiometer-three-wire", known, "sensor-open supply", 1e9)
+
+    for share, volt in ((0.25, 0.098), (0.75, 0.192)):
+        assert at(share).volts("supply", plugged=True) == pytest.approx(5.0, abs=0.01)
+        assert at(share).volts("signal", plugged=True) == pytest.approx(volt, abs=0.006)
 
 
 @pytest.mark.parametrize(("fault", "unplugged", "plugged", "seen"), ANALOGUE_ROWS)

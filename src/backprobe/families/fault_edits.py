@@ -19,6 +19,7 @@ from backprobe.families.faults import (
     RESISTANCE_OHM,
     RETURNS,
     SHORT_OHM,
+    SUPPLIES,
     Fault,
 )
 from backprobe.families.netlist import Netlist
@@ -230,6 +231,9 @@ def _sensor_open(netlist: Netlist, fault: Fault) -> None:
         netlist.mated[fault.wire] = SEVERITY
         return
     netlist.values[SEVERITY] = INNER_OPEN_OHM
+    if fault.role in SUPPLIES:  # in the connector, too
+        netlist.mated[fault.wire] = SEVERITY
+        return
     netlist.contact[fault.wire] = SEVERITY
 
 

@@ -38,7 +38,7 @@ KIND_WEIGHT = {
     "swapped": 0.2,
 }
 
-FAR_GROUND_WEIGHT = 0.25  # of a sensor ground without contact beyond the probe
+FAR_WEIGHT = 0.25  # of a sensor ground, or a track's supply, without contact beyond the probe
 POOR_WEIGHT = 0.3  # of a corroded or spread contact beyond the probe, at an output or a load
 
 # Severity at which a fault isn't there, of those that may come and go when wire or connector move:
@@ -50,7 +50,6 @@ ABSENT_SEVERITY = {
     "short-to-ground": 1e9,
     "short-to-supply": 1e9,
     "short-to-battery": 1e9,
-    "ground-lifted": 0.005,
 }
 
 OPEN_OHM = Prior("log_uniform", 6e6, 4e9, source=COMMON_PRACTICE)
@@ -125,10 +124,17 @@ def _on_wire(family: Family, wire: Wire) -> Iterator[Fault]:
         yield Fault(kind, wire.name, wire.role, weight=KIND_WEIGHT[kind])
         if kind == "sensor-open":
             yield from _poor_contact(family, wire)
-    # Of two wires the other end of the part is as open and reads the same; so does an open output
-    # where it is the feed that has no contact beyond the probe.
+    # Of two wires the other end of the part is as open and reads the same. So does an open output
+    # where it is the feed that has no contact beyond the probe, but of a track, whose wiper still
+    # moves along what is left.
     if wire.role == "sensor-ground" and len(family.wires) > 2:
-        yield Fault("sensor-open", wire.name, wire.role, weight=FAR_GROUND_WEIGHT)
+        yield Fault("sensor-open", wire.name, wire.role, weight=FAR_WEIGHT)
+    if wire.role in SUPPLIES and _feeds_a_track(family, wire):
+        yield Fault("sensor-open", wire.name, wire.role, weight=FAR_WEIGHT)
+
+
+def _feeds_a_track(family: Family, wire: Wire) -> bool:
+    return any(e.kind == "potentiometer" and wire.pin in e.nodes for e in family.elements)
 
 
 def _kinds_on(family: Family, wire: Wire) -> list[str]:

@@ -175,7 +175,12 @@ def _source(block: Block, e: Element, _: int) -> None:
 
 def _sink(block: Block, e: Element, _: int) -> None:
     start, end = e.nodes
-    share = f"min(1,{block.across(start, end)}/{block.of(e, 'full_volt'):.15g})"
+    onset = block.of(e, "onset_volt") if "onset_volt" in e.parameters else None
+    full, across = block.of(e, "full_volt"), block.across(start, end)
+    share = f"min(1,{across}/{full:.15g})"
+    if onset is not None:
+        block.resistor(start, end, block.value("starved-ohm"))
+        share = f"max(0,min(1,({across}-{onset:.15g})/{full - onset:.15g}))"
     block.current(start, end, f"{block.of(e, 'ampere'):.15g}*{share}")
 
 

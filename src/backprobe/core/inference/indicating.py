@@ -21,7 +21,9 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-HARNESS_SPREAD_OHM = 3.0  # what filters and rails inside a control unit add, ohm (common practice)
+# What joints, filters and rails inside a control unit add, and how much more or less, ohm (common
+# practice).
+HARNESS_ADDED_OHM, HARNESS_SPREAD_OHM = 1.0, 1.2
 HARNESS_INSIDE_OHM = 50.0  # above it the reading runs through unpowered electronics
 # Predicted quantities whose slopes a reading takes its own from.
 SLOPES_READ = {
@@ -171,7 +173,7 @@ def _at_wire(view: View, q: Quantity, index: IntArray) -> Told:
         return np.where(gone, 0.0, value), 0.02 + 0.08 * value, _masked(by, gone)
     value, by = view.at(p.thevenin, index)
     gone = view.unused(index)
-    total = np.where(gone, 1e9, value) + LEAD_OHM
+    total = np.where(gone, 1e9, value) + LEAD_OHM + HARNESS_ADDED_OHM
     slope = None if by is None else by / total[:, :, 0, None]
     inside = np.where(total > HARNESS_INSIDE_OHM, 0.4, 0.05)
     spread = inside + np.minimum(HARNESS_SPREAD_OHM / total, 2.0)
