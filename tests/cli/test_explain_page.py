@@ -91,6 +91,10 @@ def test_a_doubtful_measurement_cannot_be_missed() -> None:
     assert "as noted: round A 12 %." in flat(text)
     assert "What follows rests on round C." in flat(text)
     assert "!!" not in told()
+    # A round that is believed by half still moves what follows.
+    half = replace(doubtful_answer(), measurement=Measurement(0.6, {"A": 0.6, "C": 0.99}))
+    expected = "What follows rests on round C, and on round A as far as it can be trusted."
+    assert expected in flat(told(half))
 
 
 def test_readings_that_fit_nothing_are_said_to_and_marked_in_the_sheet() -> None:

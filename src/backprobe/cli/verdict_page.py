@@ -14,10 +14,9 @@ from backprobe.services.telling import (
     fits_poorly,
     listed,
     remarks_beside,
-    rounds_words,
     small_percent,
-    sound_rounds,
     verdict,
+    what_follows,
 )
 from backprobe.services.words import percent, reading_words
 
@@ -36,10 +35,7 @@ def measurement(answer: Answer) -> list[RenderableType]:
     ]
     chance = ", ".join(doubtful) or percent(found.trusted)
     lines = [*remarks_beside(answer), f"Chance that black lead and vehicle were as noted: {chance}"]
-    if sound_rounds(answer):
-        lines.append(f"What follows rests on {rounds_words(sound_rounds(answer))}")
-    else:
-        lines.append("Clear this up before you believe anything below")
+    lines.append(what_follows(answer).removesuffix("."))
     return [alarm("THE MEASUREMENT IS DOUBTFUL", lines)]
 
 

@@ -34,6 +34,7 @@ from backprobe.services.words import (
 )
 
 DOUBTFUL_BELOW: Final = 0.90
+COUNTS_FROM: Final = 0.25  # trust from which a doubtful round still moves the answer
 FITS_NOTHING_BELOW: Final = 0.01
 FITS_POORLY_BELOW: Final = 0.05
 WORTH_NAMING: Final = 0.02
@@ -205,10 +206,20 @@ def doubtful_rounds(answer: Answer) -> set[str]:
     return {name for name, share in rounds.items() if share < DOUBTFUL_BELOW}
 
 
-def sound_rounds(answer: Answer) -> list[str]:
+def _sound_rounds(answer: Answer) -> list[str]:
     """Name the rounds whose black lead and state need not be doubted."""
     rounds = answer.measurement.rounds
     return [name for name, share in rounds.items() if share >= DOUBTFUL_BELOW]
+
+
+def what_follows(answer: Answer) -> str:
+    """What the rest of a doubtful answer rests on: sound rounds, others as far as trusted."""
+    rounds, sound = answer.measurement.rounds, _sound_rounds(answer)
+    partly = [name for name, share in rounds.items() if COUNTS_FROM <= share < DOUBTFUL_BELOW]
+    if not sound:
+        return "Clear this up before you believe anything below."
+    also = f", and on {rounds_words(partly)} as far as it can be trusted" if partly else ""
+    return f"What follows rests on {rounds_words(sound)}{also}."
 
 
 def rounds_words(names: Sequence[str]) -> str:
@@ -242,7 +253,7 @@ def _verdict_lead(answer: Answer) -> str:
         return "So far, that reading apart"
     if answer.measurement.trusted >= DOUBTFUL_BELOW:
         return "So far"
-    sound = sound_rounds(answer)
+    sound = _sound_rounds(answer)
     return f"So far, by {rounds_words(sound)}" if sound else "So far, if the measurement holds"
 
 

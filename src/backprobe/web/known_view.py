@@ -28,13 +28,12 @@ from backprobe.services.telling import (
     price,
     remarks_beside,
     role_line,
-    rounds_words,
     sentence,
     settled_words,
     small_percent,
-    sound_rounds,
     telling_estimates,
     verdict,
+    what_follows,
     wire_because,
 )
 from backprobe.services.unavailable import state_of
@@ -201,16 +200,10 @@ def _doubts(answer: Answer) -> tuple[str, tuple[str, ...]]:
         if share < DOUBTFUL_BELOW
     ]
     chance = ", ".join(doubtful) or percent(found.trusted)
-    sound = sound_rounds(answer)
-    rest = (
-        f"What follows rests on {rounds_words(sound)}."
-        if sound
-        else "Clear this up before you believe anything below."
-    )
     lines = (
         *remarks_beside(answer),
         f"Chance that black lead and vehicle were as noted: {chance}.",
-        rest,
+        what_follows(answer),
     )
     return "The measurement is doubtful", lines
 
