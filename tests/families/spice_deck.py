@@ -24,7 +24,7 @@ OUTPUT_LEAK = (2e6 * 1e13) ** 0.5
 FLOOR_VOLT, FLOOR_OHM = (0.005 * 0.4) ** 0.5, 1.0
 # Below it electronics draw nothing; met where a fault starves them, V.
 ONSET_VOLT = (0.02 * 1.6) ** 0.5
-STARVED_OHM = 1e10  # what leaks through them then
+STARVED_OHM = 2e7  # what leaks through them then
 # From here on a wire is open and no more a resistance, ohm.
 OPEN_OHM = 1e6
 # Of a fuse that holds a short, ohm.

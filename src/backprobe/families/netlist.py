@@ -20,7 +20,7 @@ JUNCTION_VOLT = Prior(
 JUNCTION_OHM = Prior("log_uniform", 0.1, 6.0, source=COMMON_PRACTICE)
 RELEASED_OHM = Prior("fixed", 2e6, source=COMMON_PRACTICE)
 ABSENT_OHM = Prior("fixed", 1e9, source="more than a meter can measure")
-STARVED_OHM = Prior("fixed", 1e10, source="what leaks through electronics that stopped drawing")
+STARVED_OHM = Prior("fixed", 2e7, source="common practice: what electronics leak that draw nothing")
 # Roles whose wires carry enough current for their resistance to show.
 WITH_CURRENT = (
     "supply-battery",

@@ -29,6 +29,8 @@ OPTIONS = (f"{PRECISE} itl1=100 gminsteps=0 srcsteps=0", f"{PRECISE} itl1=500")
 # Slope of a regulator beyond its limit, ohm: what the current then exceeds it by moves no voltage
 # by a tenth of what is compared.
 GIVING_WAY = 1e7
+# Slopes of a sink beyond its full current and below its onset, ohm.
+FULL, BLOCKING = 1e9, 1e13
 # What is left of a potentiometer's track at either end of its travel, as a share of it.
 TRACK_END = 0.002
 PLATINUM = (3.9083e-3, -5.775e-7, -4.183e-12)  # IEC 60751:2008
@@ -175,13 +177,21 @@ def _source(block: Block, e: Element, _: int) -> None:
 
 def _sink(block: Block, e: Element, _: int) -> None:
     start, end = e.nodes
-    onset = block.of(e, "onset_volt") if "onset_volt" in e.parameters else None
-    full, across = block.of(e, "full_volt"), block.across(start, end)
-    share = f"min(1,{across}/{full:.15g})"
-    if onset is not None:
-        block.resistor(start, end, block.value("starved-ohm"))
-        share = f"max(0,min(1,({across}-{onset:.15g})/{full - onset:.15g}))"
-    block.current(start, end, f"{block.of(e, 'ampere'):.15g}*{share}")
+    ampere, full = block.of(e, "ampere"), block.of(e, "full_volt")
+    if "onset_volt" not in e.parameters:
+        share = f"min(1,{block.across(start, end)}/{full:.15g})"
+        block.current(start, end, f"{ampere:.15g}*{share}")
+        return
+    # Flat below its onset and beyond its full voltage: a voltage over the current, as a limited
+    # source's, and what leaks beside it.
+    onset = block.of(e, "onset_volt")
+    block.resistor(start, end, block.value("starved-ohm"))
+    inner, sensed = f"inside {len(block.lines)}", f"sensed {len(block.lines)}"
+    block.resistor(start, sensed, (full - onset) / ampere)
+    sense = block.line("V", block.node(sensed), block.node(inner), "0")
+    beyond = f"{FULL:.15g}*max(0,i({sense})-{ampere:.15g})"
+    back = f"{BLOCKING:.15g}*max(0,-i({sense}))"
+    block.line("B", block.node(inner), block.node(end), f"V={onset:.15g}+{beyond}-{back}")
 
 
 def _thermistor(block: Block, e: Element, _: int) -> None:
