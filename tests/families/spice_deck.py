@@ -23,7 +23,7 @@ OUTPUT_LEAK = (2e6 * 1e13) ** 0.5
 # What it keeps across itself with hardly any current, V, and in series with that, ohm.
 FLOOR_VOLT, FLOOR_OHM = (0.005 * 0.4) ** 0.5, 1.0
 # Below it electronics draw nothing; met where a fault starves them, V.
-ONSET_VOLT = (0.02 * 1.6) ** 0.5
+ONSET_VOLT = (0.02 * 1.1) ** 0.5
 STARVED_OHM = 2e7  # what leaks through them then
 # From here on a wire is open and no more a resistance, ohm.
 OPEN_OHM = 1e6
@@ -259,7 +259,7 @@ class Deck:
         if e.parameters["ohm"] in self.family.driven:  # a hot element: a plain resistance
             return False
         volt = {"feed": 12.6, "vcc": 5.0, "ref": 5.0}.get(fed[e.nodes[0]], 8.5)
-        ampere, full = volt / self.value(e, "ohm"), (2.0 * volt) ** 0.5
+        ampere, full = volt / self.value(e, "ohm"), (1.2 * volt) ** 0.5
         ends = " ".join(self.node(node) for node in e.nodes)
         self.lines.append(f"B{name} {ends} I={ampere:.15g}*{self.starved(e, full)}")
         return True

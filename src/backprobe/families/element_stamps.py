@@ -109,10 +109,12 @@ class StampWriter:
         """Write a resistance between two nodes."""
         self.stamp(Coefficient.CONDUCTANCE, (ohm,), ends, where)
 
-    def group(self, ends: Ends, low: Limit | None = None, high: Limit | None = None) -> int:
+    def group(
+        self, ends: Ends, low: Limit | None = None, high: Limit | None = None, usual: int = 0
+    ) -> int:
         """Number of a new piecewise-linear group that a node difference decides."""
         pair = (self.node(ends[0]), self.node(ends[1]))
-        self.groups.append(Group(pair, self._limit(low), self._limit(high)))
+        self.groups.append(Group(pair, self._limit(low), self._limit(high), usual))
         return len(self.groups) - 1
 
     def _limit(self, limit: Limit | None) -> tuple[int, int, int] | None:
@@ -182,7 +184,7 @@ def _sink(writer: StampWriter, e: Element, where: Where) -> None:
     ampere, full = e.parameters["ampere"], e.parameters["full_volt"]
     onset = e.parameters.get("onset_volt")
     low = None if onset is None else (onset, None, None)
-    group = writer.group((start, end), low=low, high=(full, None, None))
+    group = writer.group((start, end), low=low, high=(full, None, None), usual=2)
     writer.stamp(Coefficient.CURRENT, (ampere,), (end, start), where.in_region(group, 2))
     growing = where.in_region(group, 0)
     values = (ampere, full) if onset is None else (ampere, full, onset)

@@ -31,10 +31,10 @@ LEAST_SHARE = 0.01  # of its greatest, what a consumption's resistance comes dow
 STARVING = (
     *("open", "resistance", "sensor-open", "supply-low", "short-to-ground", "short-to-battery"),
 )
-LEAST_FULL_VOLT = 2.0  # of supply from which on electronics draw their full current, V
+LEAST_FULL_VOLT = 1.2  # of supply from which on electronics draw their full current, V
 # Below one or two junctions nothing conducts; what is left floats there.
 ONSET_VOLT = "fault.onset-volt"
-ONSET = Prior("log_uniform", 0.02, 1.6, source=COMMON_PRACTICE)
+ONSET = Prior("log_uniform", 0.02, 1.1, source=COMMON_PRACTICE)
 
 
 def let_electronics_answer(netlist: Netlist, fault: Fault) -> None:

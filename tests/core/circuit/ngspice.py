@@ -296,6 +296,15 @@ def alternating(points: Sequence[Point]) -> list[dict[str, float]]:
     return _solved(points, "ac lin 1 1k 1k")
 
 
+def started(point: Point, volts: Mapping[str, float]) -> dict[str, float]:
+    """One circuit's voltages, Newton's method started from given ones."""
+    block = Block(point, 0)
+    own = {block.nodes[name]: volt for name, volt in volts.items() if name in block.nodes}
+    hints = [f".nodeset v({node})={volt:.12g}" for node, volt in own.items() if node != "0"]
+    found = run([*block.lines, *hints], "op") | {"0": 0.0}
+    return {name: found[node] for name, node in block.nodes.items()}
+
+
 def _solved(points: Sequence[Point], analysis: str) -> list[dict[str, float]]:
     answers = []
     for start in range(0, len(points), BLOCKS_A_RUN):

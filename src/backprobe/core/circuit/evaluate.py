@@ -148,17 +148,17 @@ def _all_pairs(wiring: Wiring) -> tuple[IntArray, IntArray]:
 
 
 def _walked(circuits: Circuits, limits: Limits, region: IntArray | None) -> Walked:
-    """Walk from given regions; from rest where none are given, or where they lead to a float.
+    """Walk from given regions; from usual ones where none are given, or where they lead to a float.
 
     Regions are but a hint: a regulator that is taken to be at its limit may hold up nothing.
     """
-    rest = np.zeros((circuits.wiring.count, circuits.wiring.n_group), dtype=np.int64)
+    usual = circuits.wiring.edges.usual
     if region is None:
-        return walk(circuits, limits, rest)
+        return walk(circuits, limits, usual)
     try:
         return walk(circuits, limits, region)
     except NoUniqueAnswer:
-        return walk(circuits, limits, rest)
+        return walk(circuits, limits, usual)
 
 
 def evaluate_wired(

@@ -76,12 +76,14 @@ class Group:
     """A piecewise-linear element: which region it is in follows from one node difference.
 
     Region 1 where V(nodes) is below ``low``, region 2 where it is above ``high``, else 0.
-    A limit is ``value[first] - value[second] * value[third]``; ``None`` means no limit.
+    A limit is ``value[first] - value[second] * value[third]``; ``None`` means no limit. ``usual``
+    is the region of a sound circuit, from which answers are sought.
     """
 
     nodes: tuple[int, int]
     low: tuple[int, int, int] | None = None
     high: tuple[int, int, int] | None = None
+    usual: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +121,7 @@ class CircuitTable:
     group_nodes: IntArray  # (H, G, 2)
     group_low: IntArray  # (H, G, 3), -1: none
     group_high: IntArray  # (H, G, 3)
+    group_usual: IntArray  # (H, G)
     probe: IntArray  # (H, T)
     unit: IntArray  # (H, T)
     switch_share: IntArray  # (H, N_SWITCH)
@@ -145,6 +148,7 @@ class CircuitTable:
             group_nodes=self.group_nodes[index, :n_group],
             group_low=self.group_low[index, :n_group],
             group_high=self.group_high[index, :n_group],
+            group_usual=self.group_usual[index, :n_group],
             probe=self.probe[index],
             unit=self.unit[index],
             switch_share=self.switch_share[index],
@@ -220,6 +224,7 @@ def _blank(
         group_nodes=missing(n_group, 2),
         group_low=missing(n_group, 3),
         group_high=missing(n_group, 3),
+        group_usual=zeros(n_group),
         probe=zeros(n_terminal),
         unit=zeros(n_terminal),
         switch_share=missing(N_SWITCH),
@@ -241,7 +246,7 @@ def _fill(table: CircuitTable, row: int, plan: CircuitPlan) -> None:
         table.alternating[row, k] = stamp.alternating
         table.only_slot[row, k], table.only_code[row, k] = stamp.only_slot, stamp.only_code
     for g, group in enumerate(plan.groups):
-        table.group_nodes[row, g] = group.nodes
+        table.group_nodes[row, g], table.group_usual[row, g] = group.nodes, group.usual
         if group.low is not None:
             table.group_low[row, g] = group.low
         if group.high is not None:

@@ -69,6 +69,7 @@ class Edges:
     low, high : ndarray of int, shape (3, V, G)
         Places of the values that make up the limits, among all values laid flat.
     is_low, is_high : ndarray of bool, shape (V, G): whether there is such a limit.
+    usual : ndarray of int, shape (V, G): regions of a sound circuit.
     """
 
     ends: IntArray
@@ -76,6 +77,7 @@ class Edges:
     high: IntArray
     is_low: Bools
     is_high: Bools
+    usual: IntArray
 
 
 @dataclass(frozen=True, eq=False)  # no slots: what follows from the fields is kept once made
@@ -334,4 +336,5 @@ def _edges(
         high=flat(np.maximum(high, 0) + first),
         is_low=low[:, :, 0] >= 0,
         is_high=high[:, :, 0] >= 0,
+        usual=table.group_usual[circuit],
     )
