@@ -92,7 +92,7 @@ def pressure(
         "consumption.ohm": 1000.0,
     }
     if fault:
-        known = {ONSET_VOLT: onset} | known
+        known[ONSET_VOLT] = onset
     return Bench("pressure-gauge-three-wire", known, fault, size)
 
 
