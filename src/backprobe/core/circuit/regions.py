@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-MAX_WALK = 7  # solutions of one piecewise-linear circuit before it is left at rest
+MAX_WALK = 7  # solutions of one circuit before it starts afresh, and then is left at rest
 ONE_BY_ONE = 3  # from this step on only one element of a circuit moves
 EDGE_VOLT = 1e-9  # V; a region is left only when the answer lies beyond its edge by more
 
@@ -108,11 +108,13 @@ def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
     found = _found(circuits, limits, voltage, region)
     settled = (found == region).all(axis=1)
     left = np.flatnonzero(~settled)  # solutions that are still walking
-    for step in range(1, MAX_WALK + 1):
+    for step in range(1, 2 * MAX_WALK + 1):
         if not left.size:
             break
-        at_rest = step == MAX_WALK
-        region[left] = 0 if at_rest else _next(region[left], found[left], step >= ONE_BY_ONE)
+        # Once from the start, once more from the middle regions; with no end, it is left there.
+        one_by_one = step % MAX_WALK >= ONE_BY_ONE
+        afresh = step % MAX_WALK == 0
+        region[left] = 0 if afresh else _next(region[left], found[left], one_by_one)
         z, v = solve_stamps(circuits, wiring.live(region, circuits.chosen), left)
         impedance[left, 1:, 1:], voltage[left, 1:] = z, v
         found = _found(circuits, limits, voltage, region)
