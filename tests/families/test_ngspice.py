@@ -121,17 +121,13 @@ PLACES = {
 
 
 def faulty_case(family: Family, fault: Fault) -> Deck:
-    """A fault of a wire, plugged, with the key on and every contact closed.
-
-    Of a size beside the middle: there some output would let go as it pulls and pull as it lets go.
-    """
-    size = 0.7 * middle(compile_family(family, fault).values["fault.severity"])
+    """A fault of a wire, plugged, with the key on and every contact closed."""
+    size = middle(compile_family(family, fault).values["fault.severity"])
     edit = spice_deck.Fault(fault.wire, size, PLACES[fault.kind])
     switching = [e.name for e in family.elements if is_switching(e.kind, e.parameters)]
     words = next(iter(variants(family)))
     levels = dict.fromkeys(switching, 1)
-    values = numbers(family, "key-on") | {"fault.severity": size}
-    return Deck(family, values, words, levels, True, edit)
+    return Deck(family, numbers(family, "key-on"), words, levels, True, edit)
 
 
 @pytest.mark.needs_ngspice

@@ -20,7 +20,6 @@ JUNCTION_VOLT = Prior(
 JUNCTION_OHM = Prior("log_uniform", 0.1, 6.0, source=COMMON_PRACTICE)
 RELEASED_OHM = Prior("fixed", 2e6, source=COMMON_PRACTICE)
 ABSENT_OHM = Prior("fixed", 1e9, source="more than a meter can measure")
-STARVED_OHM = Prior("fixed", 2e7, source="common practice: what electronics leak that draw nothing")
 # Roles whose wires carry enough current for their resistance to show.
 WITH_CURRENT = (
     "supply-battery",
@@ -82,7 +81,6 @@ def netlist_of(family: Family) -> Netlist:
         values[f"{wire.name}.insulation-ohm"] = _typical(family.values["insulation-ohm"])
     values["off-ohm"], values["off-load-ohm"] = OFF_OHM, OFF_LOAD_OHM
     values["reverse-ohm"], values["absent-ohm"] = REVERSE_OHM, ABSENT_OHM
-    values["starved-ohm"] = STARVED_OHM
     values["junction-volt"], values["junction-ohm"] = JUNCTION_VOLT, JUNCTION_OHM
     values["released-ohm"] = RELEASED_OHM
     return Netlist(

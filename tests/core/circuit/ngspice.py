@@ -29,8 +29,6 @@ OPTIONS = (f"{PRECISE} itl1=100 gminsteps=0 srcsteps=0", f"{PRECISE} itl1=500")
 # Slope of a regulator beyond its limit, ohm: what the current then exceeds it by moves no voltage
 # by a tenth of what is compared.
 GIVING_WAY = 1e7
-# Slopes of a sink beyond its full current and below its onset, ohm.
-FULL, BLOCKING = 1e9, 1e13
 # What is left of a potentiometer's track at either end of its travel, as a share of it.
 TRACK_END = 0.002
 PLATINUM = (3.9083e-3, -5.775e-7, -4.183e-12)  # IEC 60751:2008
@@ -177,21 +175,8 @@ def _source(block: Block, e: Element, _: int) -> None:
 
 def _sink(block: Block, e: Element, _: int) -> None:
     start, end = e.nodes
-    ampere, full = block.of(e, "ampere"), block.of(e, "full_volt")
-    if "onset_volt" not in e.parameters:
-        share = f"min(1,{block.across(start, end)}/{full:.15g})"
-        block.current(start, end, f"{ampere:.15g}*{share}")
-        return
-    # Flat below its onset and beyond its full voltage: a voltage over the current, as a limited
-    # source's, and what leaks beside it.
-    onset = block.of(e, "onset_volt")
-    block.resistor(start, end, block.value("starved-ohm"))
-    inner, sensed = f"inside {len(block.lines)}", f"sensed {len(block.lines)}"
-    block.resistor(start, sensed, (full - onset) / ampere)
-    sense = block.line("V", block.node(sensed), block.node(inner), "0")
-    beyond = f"{FULL:.15g}*max(0,i({sense})-{ampere:.15g})"
-    back = f"{BLOCKING:.15g}*max(0,-i({sense}))"
-    block.line("B", block.node(inner), block.node(end), f"V={onset:.15g}+{beyond}-{back}")
+    share = f"min(1,{block.across(start, end)}/{block.of(e, 'full_volt'):.15g})"
+    block.current(start, end, f"{block.of(e, 'ampere'):.15g}*{share}")
 
 
 def _thermistor(block: Block, e: Element, _: int) -> None:
@@ -294,15 +279,6 @@ def direct(points: Sequence[Point]) -> list[dict[str, float]]:
 def alternating(points: Sequence[Point]) -> list[dict[str, float]]:
     """Magnitudes of the alternating voltages, the circuits linear about their direct ones."""
     return _solved(points, "ac lin 1 1k 1k")
-
-
-def started(point: Point, volts: Mapping[str, float]) -> dict[str, float]:
-    """One circuit's voltages, Newton's method started from given ones."""
-    block = Block(point, 0)
-    own = {block.nodes[name]: volt for name, volt in volts.items() if name in block.nodes}
-    hints = [f".nodeset v({node})={volt:.12g}" for node, volt in own.items() if node != "0"]
-    found = run([*block.lines, *hints], "op") | {"0": 0.0}
-    return {name: found[node] for name, node in block.nodes.items()}
 
 
 def _solved(points: Sequence[Point], analysis: str) -> list[dict[str, float]]:
