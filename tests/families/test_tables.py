@@ -274,3 +274,32 @@ def test_the_healthy_circuit_comes_first_and_every_fault_once() -> None:
     assert set(found[0].volts) == {
         UNPLUGGED, KEY_ON, "cranking", IDLE, "raised speed", "throttle snap", "sweep",
     }  # fmt: skip
+
+
+# Common practice, no source: without current a throttle rests a little open on its springs; moved
+# by hand it goes below that, to its closed stop, and to wide open.
+@pytest.mark.parametrize(
+    "name",
+    ["throttle-body-six-wire", "throttle-body-parallel-six-wire"],
+    ids=["opposed", "parallel"],
+)
+def test_a_throttle_moved_by_hand_goes_below_its_rest(name: str) -> None:
+    family = FAMILIES[name]
+    position = family.driven["position"]
+    rest, stop = position.prior("key-on"), position.prior("sweep-low")
+    assert stop is not rest
+    assert stop.a < rest.a
+    assert stop.b < rest.b
+
+
+# No DC source of a vehicle at rest lies outside ground and battery, some tenths of a volt aside: a
+# network of resistances and such sources can't leave these ends.
+@pytest.mark.parametrize(
+    "name", ["hall-5v", "hall-8v", "hall-battery", "pressure-manifold-three-wire"]
+)
+@pytest.mark.parametrize("kind", ["open", "resistance"])
+def test_a_starved_sensor_stays_between_ground_and_battery(name: str, kind: str) -> None:
+    for wire in ("supply", "signal", "ground"):
+        for state in (UNPLUGGED, IDLE):
+            found = with_fault(name, kind, "supply", state, wire)
+            assert -1.0 < found.low <= found.high < 16.0

@@ -196,3 +196,15 @@ def test_it_goes_on_from_the_answer_before_as_from_the_start() -> None:
             if posterior.problem.conditions[int(c)].comes_and_goes
         )
         assert share > 0.9
+
+
+def test_what_jumps_with_the_connector_is_not_a_ground_elsewhere() -> None:
+    # Ohm's law: 10 mA of the sensor over 100 ohm of a bad contact lift its ground by 1 V, and with
+    # the ground the signal, by what the ratio leaves of it: 2.5 + 1 * (1 - 0.5) = 3 V.
+    resting = round_of("B", {"1": 5.0, "2": 0.006, "3": 2.5})
+    jumps = kept("C", {"1": 5.0, "2": 0.006, "3": 2.5}, {"1": 5.0, "2": 1.0, "3": 3.0})
+    sheet = job("123", unplugged("A", {"1": 5.0, "2": 0.003, "3": 0.02}), resting, jumps)
+    answer = explain(sheet)
+    share = {each.fault: each.probability for each in answer.faults}
+    assert answer.faults[0].fault == "resistance:sensor-ground"
+    assert share.get("ground-lifted:sensor-ground", 0.0) < 0.1 * answer.faults[0].probability

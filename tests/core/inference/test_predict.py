@@ -393,3 +393,21 @@ def test_black_lead_offset_is_taken_from_every_voltage_of_its_round() -> None:
     gain, offset = p.lead_gain.value[0, 1, 0], p.lead_offset.value[0, 1, 0]
     assert offset > 0.4
     assert moved == pytest.approx([0.0, 0.0, -gain * offset, -gain * offset], abs=1e-12)
+
+
+def test_a_return_reads_a_few_ohms_and_not_seventy() -> None:
+    # Common practice, no source: from a sound return to battery negative an ohmmeter shows tenths
+    # of an ohm to a few ohms, its leads and the joints on the way in it; tens of ohms are a fault.
+    off = replace(UNPLUGGED, powered=False)
+    readings = sheet(3, (off,), (Quantity.HARNESS_OHM, 0, 2, 1.0, 0.3))
+    table = healthy("hall-5v", 3).table.rows(np.zeros(20, dtype=np.int64))
+    z = draws(20, layout_of(table, readings).size, 4, 0.6)
+    shown = told(table, readings, z, identity(20, 3))[1]
+    mean, spread = shown.mean[:, 0, 0], shown.deviation[:, 0, 0]
+
+    def apart(ohm: float) -> Array:
+        return np.asarray(np.abs(np.log(ohm + LEAD_OHM) - mean) / spread)
+
+    for usual in (0.3, 1.0, 3.0):
+        assert np.all(apart(usual) < 1.8)
+    assert np.all(apart(70.0) > 4.0)
