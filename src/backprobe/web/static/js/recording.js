@@ -24,6 +24,7 @@ async function fetched(path, query) {
 
 async function draw() {
   const number = ++asked;
+  box.setAttribute("aria-busy", "true");
   const bins = Math.max(200, Math.min(2000, Math.round(box.clientWidth * Math.min(devicePixelRatio, 2))));
   try {
     const query = { start: range[0], end: range[1], bins };
@@ -42,11 +43,16 @@ async function draw() {
   } catch {
     status.textContent = "The samples could not be fetched. Is the connection there? Move the picture to try again.";
   }
+  if (number === asked && timer === null) box.setAttribute("aria-busy", "false");
 }
 
 function later() {
+  box.setAttribute("aria-busy", "true");
   clearTimeout(timer);
-  timer = setTimeout(draw, WAIT);
+  timer = setTimeout(() => {
+    timer = null;
+    draw();
+  }, WAIT);
 }
 
 const view = {
