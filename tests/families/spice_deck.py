@@ -18,6 +18,7 @@ from backprobe.families.schema import Element, Family, Wire
 BACKWARDS = (3.0 * 2e4) ** 0.5  # the middle of its prior
 # A junction in two straight lines, and what an output that isn't fed leaves of itself, ohm.
 JUNCTION_VOLT, JUNCTION_OHM, RELEASED = 0.58, (0.1 * 6.0) ** 0.5, 2e6
+SATURATED_OHM = 1.0  # of a transistor above its saturation voltage
 # What an open collector passes on from its supply once its wire is open, ohm.
 OUTPUT_LEAK = (2e6 * 1e13) ** 0.5
 # What it keeps across itself with hardly any current, V, and in series with that, ohm.
@@ -166,12 +167,23 @@ class Deck:
         self.resistor(name, e.nodes[0], e.nodes[1], self.value(e, "ohm_0") * ratio)
 
     def add_contact(self, name: str, e: Element) -> None:
-        e = self.above_floor(name, e)
+        raised = self.above_floor(name, e)
+        e = self.saturated(name, e) if raised is e else raised
         key = "closed_ohm" if self.levels[e.name] else "open_ohm"
         if "full_volt" in e.parameters and self.levels[e.name]:
             self.add_fed_contact(name, e)
             return
         self.resistor(name, e.nodes[0], e.nodes[1], self.value(e, key))
+
+    def saturated(self, name: str, e: Element) -> Element:
+        """A transistor that leaves some volts of its own, and gives none of them back."""
+        if "closed_volt" not in e.parameters:
+            return e
+        floor = f"saturated {name}"
+        a, b = self.node(floor), self.node(e.nodes[1])
+        beyond = f"max(0, v({a},{b})-{self.value(e, 'closed_volt'):.15g})/{SATURATED_OHM}"
+        self.lines.append(f"B{name}s {a} {b} I={beyond}+v({a},{b})/{RELEASED:.15g}")
+        return replace(e, nodes=(e.nodes[0], floor, *e.nodes[2:]))
 
     def above_floor(self, name: str, e: Element) -> Element:
         """An output whose wire is open ends a little above its ground."""

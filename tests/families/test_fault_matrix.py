@@ -306,6 +306,24 @@ def test_a_meter_shows_the_mean_of_a_square_wave(share: float) -> None:
     assert hall().mean("signal", share) == pytest.approx(expected, abs=0.02)
 
 
+@pytest.mark.parametrize("pull_up", [1000.0, 10000.0])
+def test_a_saturated_output_leaves_its_volts_whatever_the_pull_up(pull_up: float) -> None:
+    # Textbook: the saturation voltage of a bipolar transistor hardly depends on its current.
+    known: Known = {"pull-up": pull_up, "pull-up-feed": "5 V", "output.closed_volt": 0.25}
+    bench = Bench("hall-5v", {**known, "output.closed_ohm": 3.0})
+    low = bench.volts("signal", plugged=True, levels=(1,))
+    assert low == pytest.approx(0.25 + 5.0 * 4.0 / pull_up, abs=0.005)
+    # At half duty a meter shows the mean of the two levels.
+    assert bench.mean("signal", 0.5) == pytest.approx(0.5 * (5.0 + low), abs=0.02)
+
+
+def test_a_saturated_output_gives_nothing_back() -> None:
+    # Without a pull-up nothing flows: a transistor is no source of its saturation voltage.
+    known: Known = {"output.closed_volt": 0.25, "signal.insulation-ohm": 1e12}
+    bench = Bench("hall-5v", known, "short-to-ground signal", size=1.0)
+    assert abs(bench.volts("signal", plugged=True, levels=(1,))) < 0.01
+
+
 # ---------------------------------------------------------------- junctions of an output's chip
 # Textbook: a silicon junction stands at 0.5 V with tens of microampere and at 0.95 V, its own
 # resistance included, with a hundred milliampere.

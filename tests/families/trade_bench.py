@@ -35,6 +35,7 @@ IDEAL: dict[str, float | str] = {
     "ref-limit": 0.1,
     PULLED_OHM: 0.05,
     UPPER_JUNCTION: "none",  # a plain open collector
+    "output.closed_volt": 0.0,  # of a field-effect transistor
     "junction-volt": 0.5,  # with the tens of microampere that an input takes
 }
 

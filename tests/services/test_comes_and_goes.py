@@ -142,7 +142,9 @@ def test_a_tooth_does_not_come_by_wiggling() -> None:
     # Standing on a tooth, the wire would go high for good only if the wheel were turned.
     wiggled, afresh = explain(HALL), explain(without_action(HALL))
     assert healthy(wiggled) < 0.5
-    assert healthy(afresh) > 0.9
+    # What is left are faults that would not show: some ohms in a wire that carries little.
+    assert afresh.faults[0].fault == NO_FAULT
+    assert healthy(afresh) > 0.8
 
 
 def without_action(sheet: Job) -> Job:

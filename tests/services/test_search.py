@@ -16,14 +16,11 @@ from backprobe.job.job_file import parse_job
 from backprobe.services.explain import posterior_of
 from backprobe.services.fits import ODD_READING, distinct, score
 from backprobe.services.from_bank import N_ALIKE, wirings_alike
+from backprobe.services.nearby import best_of_families
 from backprobe.services.search import (
     MAY_COME_NEAR,
-    N_FAMILY,
     WIDE,
-    best_of_families,
     carried_on,
-    moved,
-    nearest_rivals,
     rivals_from_bank,
 )
 from backprobe.services.summary import circuit_answers, fault_answers
@@ -99,44 +96,11 @@ def test_what_differs_in_a_choice_is_no_copy() -> None:
         assert distinct(bench, sheet, both).size == expected
 
 
-def test_values_carried_to_another_fault_keep_their_names() -> None:
-    posterior = after("thermistor")
-    bench, sheet = posterior.bench, posterior.problem.sheet
-    table = bench.hypotheses.table
-    family = bench.hypotheses.pairs[int(posterior.fits[0].hypothesis[0])][0]
-    same = bench.hypotheses.of_family(family.id)
-    source, z = int(posterior.fits[0].hypothesis[0]), posterior.fits[0].z[0]
-    layout = layout_of(table, sheet)
-    carried = moved(bench, layout, source, z, np.array([source]))
-    known = bench.hypotheses.free_name[source] >= 0
-    assert carried[0, : layout.n_free][known] == pytest.approx(z[: layout.n_free][known])
-    # Carried back and forth, nothing is lost that both have.
-    back = moved(bench, layout, int(same[1]), moved(bench, layout, source, z, same[1:2])[0], same)
-    mine = list(same).index(source)
-    shared = np.isin(bench.hypotheses.free_name[source], bench.hypotheses.free_name[same[1]])
-    assert back[mine, : layout.n_free][known & shared] == pytest.approx(
-        z[: layout.n_free][known & shared]
-    )
-
-
 def test_scores_are_those_of_the_fit() -> None:
     posterior = after("thermistor")
     fits, sheet = posterior.fits[0].rows(np.arange(5)), posterior.problem.sheet
     found = score(posterior.bench, fits.hypothesis, fits.assigned, fits.z, sheet, fits.lead_kind)
     assert found == pytest.approx(fits.reading_log, abs=1e-6)
-
-
-def test_terminals_are_exchanged_in_more_families_than_the_best() -> None:
-    # Both wires near ground: which of two is the return is open in every family alike.
-    posterior = posterior_of(job("12", unplugged("A", {"1": 0.004, "2": 0.003})))
-    bench, sheet, fits = posterior.bench, posterior.problem.sheet, posterior.fits[0]
-    leading = best_of_families(bench, fits, N_FAMILY)
-    rivals = nearest_rivals(bench, sheet, fits)
-    for row in leading:
-        same = rivals.hypothesis == fits.hypothesis[row]
-        kept = {tuple(wires) for wires in rivals.assigned[same].tolist()}
-        own = fits.assigned[row].tolist()
-        assert tuple(own[::-1]) in kept, bench.hypotheses.pairs[int(fits.hypothesis[row])][0].id
 
 
 # Faults together with other wires ---------------------------------------------------------------

@@ -71,6 +71,7 @@ PARAMETERS: Final[Mapping[str, Parameter]] = {
     "volt_low": _VOLT,
     "volt_high": _VOLT,
     "full_volt": Parameter("volt", 1e-3, 100.0),
+    "closed_volt": Parameter("volt", 0.0, 100.0),
     "ac_volt": Parameter("volt", 0.0, 100.0),
     "ampere": Parameter("ampere", -100.0, 100.0),
     "limit_ampere": Parameter("ampere", 1e-6, 100.0),
@@ -104,7 +105,7 @@ ELEMENT_KINDS: Final[Mapping[str, ElementKind]] = {
         "contact",
         ("one end", "other end"),
         (("closed_ohm", "open_ohm", "closed"),),
-        optional=("hertz",),
+        optional=("hertz", "closed_volt"),
         needs=("supply", "ground", "full_volt"),
     ),
     "potentiometer": ElementKind(

@@ -233,6 +233,15 @@ def _alternating(writer: StampWriter, e: Element, where: Where) -> None:
 def _contact(writer: StampWriter, e: Element, where: Where) -> None:
     p, ends = e.parameters, _ends(e)
     switch = writer.switch(p["closed"], p.get("hertz"))
+    if "closed_volt" in p:  # a saturated transistor takes no current back below its floor
+        floor = f"{e.name}.floor"
+        group = writer.group((floor, ends[1]), high=(p["closed_volt"], None, None), usual=2)
+        writer.conductance((floor, ends[1]), "released-ohm", where)
+        saturated = where.in_region(group, 2)
+        writer.conductance((floor, ends[1]), "saturated-ohm", saturated)
+        values = (p["closed_volt"], "saturated-ohm")
+        writer.stamp(Coefficient.SOURCE, values, (floor, ends[1]), saturated)
+        ends = (ends[0], floor)
     if e.side == "control-unit":  # a driver is open when the key is off
         writer.conductance(ends, p["open_ohm"], where.during(where.modes & SWITCHED_OFF))
         where = where.during(where.modes & POWERED)

@@ -149,7 +149,8 @@ def _add_leaks(netlist: Netlist, fault: Fault) -> None:
                 parameters={"volt": FLOOR_VOLT, "ohm": FLOOR_OHM},
                 passive=False,
             )
-            output = replace(e, nodes=(pin, above, *e.nodes[2:]))
+            values = {key: name for key, name in e.parameters.items() if key != "closed_volt"}
+            output = replace(e, nodes=(pin, above, *e.nodes[2:]), parameters=values)
             leak = Element(
                 name="output-leak",
                 kind="resistor",

@@ -20,7 +20,8 @@ from backprobe.services.bank_cache import Workbench
 from backprobe.services.conditions import Condition, corrected_sheets
 from backprobe.services.depth import Depth
 from backprobe.services.fits import refined, start_z
-from backprobe.services.search import explore, nearest_rivals, widened
+from backprobe.services.nearby import all_faults, nearest_rivals
+from backprobe.services.search import explore, widened
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -28,6 +29,7 @@ Starts = tuple[IntArray, IntArray, Array]  # hypotheses, their wires, coordinate
 
 N_START = 12
 N_STEADY = 12  # explanations behind a wandering lead that a steady one goes on from
+N_RESTING = 5  # families that explain the rounds at rest, all faults of which may come and go
 N_CARRIED = 10  # explanations of the plain sheet that each alternative is tried with
 STEPS = 6
 WORTH_WIDENING = 4.0  # nats behind the best within which a bad measurement is gone into
@@ -72,7 +74,8 @@ def _while_wiggled(bench: Workbench, sheet: Sheet, carried: Fit) -> Fit:
     best = resting.rows(leading(bench, resting)[:N_START])
     starts = joined([(f.hypothesis, f.assigned, f.z) for f in (best, carried)])
     found = fit(bench.hypotheses.table, *starts, sheet, STEPS)
-    return refined(bench, sheet, concatenate([found, nearest_rivals(bench, sheet, resting)]))
+    rivals = nearest_rivals(bench, sheet, resting), all_faults(bench, sheet, resting, N_RESTING)
+    return refined(bench, sheet, concatenate([found, *rivals]))
 
 
 def _behind_bad_leads(

@@ -34,7 +34,7 @@ NOTICED = 10.0  # nats behind the best; what the options of others weigh changes
 BESIDE = 4.0  # nats behind the best within which other options are fitted
 NEAR_OPTION = 8.0  # nats that another option may cost as all else stands, to be worth a fit
 STEPS = 3
-N_FITTED = 16  # other options that are fitted, at most
+N_FITTED = 40  # other options that are fitted, at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,8 +133,10 @@ def _beside(bench: Workbench, sheet: Sheet, fits: Fit, others: _Others, behind: 
     """Other options of the nearest explanations, all else fitted to them."""
     source, z, cost = _combinations(fits, others, behind < BESIDE)
     keys = _keys(bench, sheet, fits.rows(source), z)
-    known = set(_keys(bench, sheet, fits, fits.z))
-    new = [k for k in np.argsort(behind[source] + cost, kind="stable") if keys[k] not in known]
+    # One that ended far from its best says nothing of its option.
+    known = fits.rows(np.flatnonzero(behind < NOTICED))
+    known_keys = set(_keys(bench, sheet, known, known.z))
+    new = [k for k in np.argsort(behind[source] + cost, kind="stable") if keys[k] not in known_keys]
     if not new:
         return []
     chosen = np.array(new[:N_FITTED])

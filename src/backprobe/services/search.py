@@ -10,21 +10,21 @@
 4. The best hypotheses are fitted from every particle that the bank has of them: how near one is
    says little of where its fit will end. Where a fault leads, also if it is clear, its circuit is
    looked for unharmed in all ways to wire it.
-5. Where the best of all takes a reading for a mistake, the mistake may be its own: all is looked
+5. Around the best explanations (`nearby`) stand others that a start from the bank hits on by luck:
+   the same circuit with its other faults and wired in other ways, related circuits.
+6. Where the best of all takes a reading for a mistake, the mistake may be its own: all is looked
    at in more ways before a slip of the pen is believed.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference import fit as fitting
 from backprobe.core.inference.fit import Fit, fit
-from backprobe.core.inference.layout import Layout, layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
@@ -38,6 +38,7 @@ from backprobe.services.from_bank import (
     sifted,
     wirings_alike,
 )
+from backprobe.services.nearby import gone_around, nearest_rivals
 from backprobe.vocabulary import NO_FAULT
 
 Array = NDArray[np.float64]
@@ -46,8 +47,6 @@ Bools = NDArray[np.bool_]
 
 N_START = 40
 N_PARTICLE = 2  # starts of each explanation
-N_FAMILY = 2  # families that are fitted with all their faults
-N_SWAP = 6  # exchanges of two terminals that are fitted beside those of the very best
 N_LAST = 15  # explanations that are gone over once more
 NEAR = 14.0  # nats behind the best within which they are
 # An explanation that fits every reading at least so well (log likelihood) and leads by so many nats
@@ -55,8 +54,10 @@ NEAR = 14.0  # nats behind the best within which they are
 # search may end, a fault once it was held against its circuit unharmed.
 ILL_FITTING, CLEAR_LEAD = -3.0, 2.5
 EXPLAINED_BETTER = 12.0  # nats; one simulated vehicle in sixty is beyond, its readings all as noted
-SEVERITY_STARTS = (-1.1, 0.0, 1.2)
-FIRST_STEPS, WIDEN_STEPS = 4, 2
+FIRST_STEPS = 4
+# Nats behind the best within which every circuit with every fault has a start, however many more
+# likely ones there are: where wires are dead, all read alike.
+LIKELY_START = 20.0
 # After its few steps a start from the bank may still be far from its end, where wires are exchanged
 # above all: nats behind the best within which the best of each hypothesis goes on, and how far.
 MAY_COME_NEAR, N_CARRIED, CARRIED_STEPS = 25.0, 60, 5
@@ -150,6 +151,7 @@ def _from_bank(bench: Workbench, sheet: Sheet, near: Fit, width: Width | None) -
         near = fitting.concatenate([near, rivals_from_bank(bench, sheet, width)])
         near = fitting.concatenate([near, carried_on(bench, sheet, near)])
     near = fitting.concatenate([near, from_every_particle(bench, sheet, near)])
+    near = gone_around(bench, sheet, near)
     return refined(bench, sheet, near, most=N_LAST, within=NEAR)
 
 
@@ -181,6 +183,7 @@ def rivals_from_bank(bench: Workbench, sheet: Sheet, width: Width) -> Fit:
     differ little to the bank.
     """
     table = bench.hypotheses.table
+    names = [f"{family.title}: {fault.name}" for family, fault in bench.hypotheses.pairs]
     start = screen(
         bench.bank,
         table,
@@ -188,6 +191,8 @@ def rivals_from_bank(bench: Workbench, sheet: Sheet, width: Width) -> Fit:
         width.n_start,
         per_hypothesis=width.n_way,
         per_assignment=width.n_alternative,
+        kin=np.unique(names, return_inverse=True)[1],
+        within=LIKELY_START,
     )
     hypothesis, wires = start.hypothesis, start.assigned
     z = start_z(bench, sheet, start.particle)
@@ -212,126 +217,3 @@ def rivals_from_bank(bench: Workbench, sheet: Sheet, width: Width) -> Fit:
         again = fit(table, similar.hypothesis, ways, similar.z, sheet, FIRST_STEPS)
         found = fitting.concatenate([found, again])
     return found
-
-
-def nearest_rivals(bench: Workbench, sheet: Sheet, first: Fit) -> Fit:
-    """All faults of the best families, and exchanges of two terminals of their best fits.
-
-    Each fault is tried at several severities without fitting; its best one starts the fit.
-    """
-    table, hypotheses = bench.hypotheses.table, bench.hypotheses
-    layout = layout_of(table, sheet)
-    leading = best_of_families(bench, first, N_FAMILY)
-    target, assigned, z = [], [], []
-    for row in leading:
-        source = int(first.hypothesis[row])
-        some = hypotheses.of_family(hypotheses.pairs[source][0].id)
-        target.append(some)
-        z.append(moved(bench, layout, source, first.z[row], some))
-        assigned.append(np.repeat(first.assigned[row : row + 1], some.size, axis=0))
-    hypothesis, wires, start = np.concatenate(target), np.concatenate(assigned), np.concatenate(z)
-    doubted = first.lead_kind[:1]
-    start = _best_severity(bench, hypothesis, wires, start, sheet, doubted)
-    near, swapped = _near_exchanges(bench, sheet, first, leading)
-    return fit(
-        bench.hypotheses.table,
-        np.concatenate([hypothesis, first.hypothesis[near]]),
-        np.concatenate([wires, swapped]),
-        np.concatenate([start, first.z[near]]),
-        sheet,
-        WIDEN_STEPS,
-        np.repeat(doubted, hypothesis.size + near.size, axis=0),
-        gentle=fitting.GENTLE[-1:],
-    )
-
-
-def best_of_families(bench: Workbench, fits: Fit, most: int) -> list[int]:
-    """The best explanation of each of the best families, the very best first."""
-    found: dict[str, int] = {}
-    for row in np.argsort(-(fits.log_evidence + bench.hypotheses.table.log_prior[fits.hypothesis])):
-        found.setdefault(bench.hypotheses.pairs[int(fits.hypothesis[row])][0].id, int(row))
-        if len(found) == most:
-            break
-    return list(found.values())
-
-
-def _best_severity(
-    bench: Workbench,
-    hypothesis: IntArray,
-    assigned: IntArray,
-    z: Array,
-    sheet: Sheet,
-    lead_kind: IntArray,
-) -> Array:
-    """Starting coordinates with the severity that explains the readings best as they stand."""
-    place = np.array([bench.hypotheses.severity_place(int(h)) for h in hypothesis])
-    rows = np.arange(hypothesis.size)
-    doubted = np.repeat(lead_kind, hypothesis.size, axis=0)
-    scores, tried = [], []
-    for severity in SEVERITY_STARTS:
-        some = z.copy()
-        some[rows[place >= 0], place[place >= 0]] = severity
-        scores.append(score(bench, hypothesis, assigned, some, sheet, doubted).sum(axis=1))
-        tried.append(some)
-    best = np.argmax(np.stack(scores), axis=0)
-    return np.asarray(np.stack(tried)[best, rows])
-
-
-def _near_exchanges(
-    bench: Workbench, sheet: Sheet, first: Fit, leading: list[int]
-) -> tuple[IntArray, IntArray]:
-    """Explanations with two terminals exchanged: which each comes from, and its assignment.
-
-    All of the very best one; of the next families' best those that cost little as they stand.
-    """
-    swapped = [_exchanges(first.assigned[row]) for row in leading]
-    n_swap = [len(some) for some in swapped]
-    source = np.repeat(np.array(leading, dtype=np.int64), n_swap)
-    wires = np.concatenate(swapped)
-    doubted = first.lead_kind[source]
-    like = score(bench, first.hypothesis[source], wires, first.z[source], sheet, doubted)
-    cost = first.reading_log[source].sum(axis=1) - like.sum(axis=1)
-    cost[source == leading[0]] = -np.inf
-    kept = np.argsort(cost, kind="stable")[: n_swap[0] + N_SWAP]
-    kept = np.sort(kept[cost[kept] < NEAR])
-    return source[kept], wires[kept]
-
-
-def _exchanges(assigned: IntArray) -> IntArray:
-    """An assignment with every two of its terminals exchanged, (n_pair, n_terminal)."""
-    pairs = list(combinations(range(assigned.size), 2))
-    swapped = np.repeat(assigned[None], len(pairs), axis=0)
-    for k, (a, b) in enumerate(pairs):
-        swapped[k, [a, b]] = swapped[k, [b, a]]
-    return swapped
-
-
-def moved(bench: Workbench, layout: Layout, source: int, z: Array, target: IntArray) -> Array:
-    """Coordinates of one hypothesis carried over to others by the names of their values."""
-    h, choice_at = bench.hypotheses, bench.hypotheses.table.choice_at
-    out = np.zeros((target.size, layout.size))
-    free_from = {int(n): f for f, n in enumerate(h.free_name[source]) if n >= 0}
-    driven_from = {int(n): q for q, n in enumerate(h.driven_name[source]) if n >= 0}
-    choice_from = {h.driven_name[source, q]: c for c, q in enumerate(choice_at[source]) if q >= 0}
-    choices = [
-        layout.choice(r, e).start for r in range(layout.n_round) for e in range(layout.n_end)
-    ]
-    fixed_part = slice(layout.lead(0)[0], layout.size)
-    for k, t in enumerate(target):
-        for f, name in enumerate(h.free_name[t]):
-            if int(name) in free_from:
-                out[k, f] = z[free_from[int(name)]]
-        for q, name in enumerate(h.driven_name[t]):
-            if int(name) not in driven_from:
-                continue
-            p = driven_from[int(name)]
-            for state in layout.states:
-                out[k, layout.base(state).start + q] = z[layout.base(state).start + p]
-            for r in range(layout.n_round):
-                out[k, layout.change(r).start + q] = z[layout.change(r).start + p]
-        for c, q in enumerate(choice_at[t]):
-            if q >= 0 and h.driven_name[t, q] in choice_from:
-                for start in choices:
-                    out[k, start + c] = z[start + choice_from[h.driven_name[t, q]]]
-        out[k, fixed_part] = z[fixed_part]
-    return out

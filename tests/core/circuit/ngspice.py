@@ -9,7 +9,7 @@ import math
 import subprocess
 import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -194,6 +194,13 @@ def _platinum(block: Block, e: Element, _: int) -> None:
 
 def _contact(block: Block, e: Element, level: int) -> None:
     opened, closed = block.of(e, "open_ohm"), block.of(e, "closed_ohm")
+    if "closed_volt" in e.parameters:  # a transistor leaves some volts, and gives none back
+        floor, released = f"{e.name}.floor", block.value("released-ohm")
+        over, ohm = block.across(floor, e.nodes[1]), block.value("saturated-ohm")
+        volt = block.of(e, "closed_volt")
+        beyond = f"max(0,{over}-{volt:.15g})/{ohm:.15g}"
+        block.current(floor, e.nodes[1], f"{beyond}+{over}/{released:.15g}")
+        e = replace(e, nodes=(e.nodes[0], floor, *e.nodes[2:]))
     if e.side == "control-unit" and not block.on:
         level = 0
     if level and "full_volt" in e.parameters:

@@ -199,6 +199,7 @@ def screen(
     per_assignment: int = 1,
     skipped: Collection[int] = (),
     kin: IntArray | None = None,
+    within: float = np.inf,
 ) -> Start:
     """The most promising starts.
 
@@ -220,6 +221,8 @@ def screen(
         Rounds whose readings are not looked at (behind a bad black lead they mean little).
     kin : ndarray of int, shape (H,), optional
         Which hypotheses belong together; the best start of each such group is returned as well.
+    within : float
+        How far behind the best of all it may be for that, nats.
 
     Returns
     -------
@@ -234,7 +237,10 @@ def screen(
         bound = bound + factor.max(axis=(1, 2))
     chosen = best_of_each(bank.hypothesis, bound, MOST_EACH)
     n_exact = min(N_EXACT, chosen.size)
-    chosen = chosen[np.argpartition(-bound[chosen], n_exact - 1)[:n_exact]]
+    near = np.argpartition(-bound[chosen], n_exact - 1)[:n_exact]
+    if kin is not None:  # each hypothesis has a say
+        near = np.union1d(near, best_of_each(bank.hypothesis[chosen], bound[chosen], 1))
+    chosen = chosen[near]
     some = [(a, b, f[chosen].astype(np.float64)) for a, b, f in pairs]
     best, own = best_assignment(unary[chosen].astype(np.float64), some)
     score = own + common[chosen] + table.log_prior[bank.hypothesis[chosen]]
@@ -257,7 +263,8 @@ def screen(
         if len(taken) == n_start * per_assignment:
             break
     if kin is not None:
-        taken += _left_out(kin[bank.hypothesis[chosen]], order, taken)
+        late = order[score[order] > score[order[0]] - within]
+        taken += _left_out(kin[bank.hypothesis[chosen]], late, taken)
     pick = np.array(taken, dtype=np.int64)
     return Start(bank.hypothesis[chosen[pick]], chosen[pick], best[pick], score[pick])
 

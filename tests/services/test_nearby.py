@@ -1,0 +1,96 @@
+"""What is looked at beside the explanations that are known."""
+
+import numpy as np
+import pytest
+
+from backprobe.core.inference.fit import Fit
+from backprobe.core.inference.layout import layout_of
+from backprobe.job import Round
+from backprobe.services.engine import Posterior
+from backprobe.services.explain import posterior_of
+from backprobe.services.nearby import (
+    N_FAMILY,
+    best_of_families,
+    gone_around,
+    moved,
+    nearest_rivals,
+)
+from backprobe.vocabulary import NO_FAULT
+from tests.services.sheets import after, job, taken, unplugged
+
+
+def test_values_carried_to_another_fault_keep_their_names() -> None:
+    posterior = after("thermistor")
+    bench, sheet = posterior.bench, posterior.problem.sheet
+    table = bench.hypotheses.table
+    family = bench.hypotheses.pairs[int(posterior.fits[0].hypothesis[0])][0]
+    same = bench.hypotheses.of_family(family.id)
+    source, z = int(posterior.fits[0].hypothesis[0]), posterior.fits[0].z[0]
+    layout = layout_of(table, sheet)
+    carried = moved(bench, layout, source, z, np.array([source]))
+    known = bench.hypotheses.free_name[source] >= 0
+    assert carried[0, : layout.n_free][known] == pytest.approx(z[: layout.n_free][known])
+    # Carried back and forth, nothing is lost that both have.
+    back = moved(bench, layout, int(same[1]), moved(bench, layout, source, z, same[1:2])[0], same)
+    mine = list(same).index(source)
+    shared = np.isin(bench.hypotheses.free_name[source], bench.hypotheses.free_name[same[1]])
+    assert back[mine, : layout.n_free][known & shared] == pytest.approx(
+        z[: layout.n_free][known & shared]
+    )
+
+
+def test_terminals_are_exchanged_in_more_families_than_the_best() -> None:
+    # Both wires near ground: which of two is the return is open in every family alike.
+    posterior = posterior_of(job("12", unplugged("A", {"1": 0.004, "2": 0.003})))
+    bench, sheet, fits = posterior.bench, posterior.problem.sheet, posterior.fits[0]
+    leading = best_of_families(bench, fits, N_FAMILY)
+    rivals = nearest_rivals(bench, sheet, fits)
+    for row in leading:
+        same = rivals.hypothesis == fits.hypothesis[row]
+        kept = {tuple(wires) for wires in rivals.assigned[same].tolist()}
+        own = fits.assigned[row].tolist()
+        assert tuple(own[::-1]) in kept, bench.hypotheses.pairs[int(fits.hypothesis[row])][0].id
+
+
+def total(posterior: Posterior, fits: Fit) -> np.ndarray:
+    return fits.log_evidence + posterior.bench.hypotheses.table.log_prior[fits.hypothesis]
+
+
+def known(posterior: Posterior, fits: Fit) -> dict[tuple[str, str, tuple[int, ...]], float]:
+    """The best of each explanation: its family, fault and wires."""
+    best: dict[tuple[str, str, tuple[int, ...]], float] = {}
+    for h, wires, value in zip(fits.hypothesis, fits.assigned, total(posterior, fits), strict=True):
+        family, fault = posterior.bench.hypotheses.pairs[int(h)]
+        key = (family.id, fault.title, tuple(wires.tolist()))
+        best[key] = max(value, best.get(key, -np.inf))
+    return best
+
+
+def ratiometric() -> Posterior:
+    """A signal at a quarter of its 5 V: a track's, or a pressure sensor's of several ranges."""
+    free = unplugged("A", {"1": 5.0, "2": 0.005, "3": 0.001}, loaded={"1": 4.98})
+    rest = Round("B", plugged=True, key="on", volts=taken({"1": 5.0, "2": 0.006, "3": 1.24}))
+    return posterior_of(job("123", free, rest))
+
+
+@pytest.mark.parametrize("given", range(4))
+def test_from_one_of_the_best_its_relatives_are_found(given: int) -> None:
+    # Whatever a search hits on first, what stands next to it is found from there as well.
+    posterior = ratiometric()
+    fits, pairs = posterior.fits[0], posterior.bench.hypotheses.pairs
+    whole = known(posterior, fits)
+    likely = {k for k, v in whole.items() if v > max(whole.values()) - 1.5 and k[1] == NO_FAULT}
+    assert len({family for family, *_ in likely}) > 2
+    sound = [n for n, h in enumerate(fits.hypothesis) if pairs[int(h)][1].kind == NO_FAULT]
+    row = sorted(sound, key=lambda n: -total(posterior, fits)[n])[given]
+    one = fits.rows(np.array([row]))
+    found = known(posterior, gone_around(posterior.bench, posterior.problem.sheet, one))
+    assert {k for k in likely if found.get(k, -np.inf) > whole[k] - 0.5} == likely
+
+
+def test_nothing_is_lost_around() -> None:
+    posterior = after("thermistor")
+    fits = posterior.fits[0].rows(np.arange(5))
+    further = gone_around(posterior.bench, posterior.problem.sheet, fits)
+    np.testing.assert_array_equal(further.hypothesis[:5], fits.hypothesis)
+    np.testing.assert_array_equal(further.log_evidence[:5], fits.log_evidence)
