@@ -224,8 +224,8 @@ def test_platinum_rises_with_temperature(celsius: float, ohm: float) -> None:
 def test_two_tracks_keep_their_relation() -> None:
     def both(name: str, position: float) -> tuple[float, float]:
         values = {"track-1.wiper_ohm": 100.0, "track-2.wiper_ohm": 100.0, "track-ohm": 2000.0}
-        if "offset-ohm" in FAMILIES[name].values:
-            values["offset-ohm"] = 500.0
+        if "pedal-offset" in name:
+            values |= {"second-track-ohm": 2000.0, "upper-end.ohm": 500.0, "lower-end.ohm": 500.0}
         row = reading_rows(known(name, values, {"position": position}), faults=())[0]
         names = [wire.name for wire in FAMILIES[name].wires]
         ranges = row.volts[KEY_ON]

@@ -49,6 +49,7 @@ OF_PLAIN = (1, 2)  # those of the plain sheet that each bad measurement is tried
 N_FRESH = 8  # explanations that the bank suggests
 STEPS = 3
 FAR_BEHIND = 8.0  # nats behind the best from which a bad measurement is hardly looked at again
+FEW = 5  # readings, those of battery and lead check too, that leave more than was kept of before
 SURPRISE = 4.0  # nats that a new reading may cost the best explanation before all is reconsidered
 
 
@@ -114,6 +115,8 @@ def go_on(
         None where the sheet has to be searched anew.
     """
     is_glance = depth is Depth.GLANCE
+    if not is_glance and problem.sheet.n_read <= FEW:
+        return None
     extent = AT_A_GLANCE if is_glance else USUAL
     conditions, older = problem.conditions, _older(problem, known)
     carried = [

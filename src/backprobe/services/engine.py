@@ -18,7 +18,7 @@ from backprobe.core.inference.draws import Draws
 from backprobe.core.inference.fit import Fit
 from backprobe.core.inference.grouped_modes import Group, group_modes
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.carry import Known, go_on, grew_out_of, known_of, worth_a_glance
+from backprobe.services.carry import FEW, Known, go_on, grew_out_of, known_of, worth_a_glance
 from backprobe.services.depth import Depth
 from backprobe.services.doubted import WORTH_WIDENING, alternatives, reached, with_rivals
 from backprobe.services.options import with_options
@@ -29,7 +29,6 @@ from backprobe.vocabulary import CONNECTOR_KINDS
 
 KIND_RIGHT = 0.8  # probability that a connector is of the kind it is taken for (common practice)
 SEED = 7
-FEW = 5  # readings, those of battery and lead check too, that need nothing known for a glance
 
 
 @dataclass(frozen=True, slots=True, eq=False)  # equal to itself alone, so that it can be a key

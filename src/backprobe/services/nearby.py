@@ -28,8 +28,8 @@ NEAR_EXCHANGE = 14.0  # nats that one of those may cost
 SEVERITY_STARTS = (-1.1, 0.0, 1.2)
 WIDEN_STEPS = 2
 # What stands around each of the best explanations is looked at, then around what was found there.
-N_ROUND, N_CENTRE, WITHIN_CENTRE = 2, 8, 4.0
-N_FILLED, N_START = 5, 2  # particles that fill a start, and starts that are kept of each
+N_ROUND, N_CENTRE, WITHIN_CENTRE = 2, 5, 4.0
+N_FILLED = 3  # particles that fill a start, the best of which is kept
 WORTH_FITTING = 15.0  # nats behind the best after two steps within which it is fitted
 
 
@@ -133,7 +133,7 @@ def _starts(
     """Where to start the fits of explanations that stand around others (``source``).
 
     What an explanation and the one that it stands by have in common starts as fitted there; all
-    else as in particles of the bank, of which the best few are kept. Returns hypotheses, wires,
+    else as in particles of the bank, of which the best is kept. Returns hypotheses, wires,
     coordinates and kinds of black leads.
     """
     layout = layout_of(bench.hypotheses.table, sheet)
@@ -150,7 +150,7 @@ def _starts(
     alone = _best_severity(bench, hypothesis, assigned, z, sheet, kinds)
     of, z = np.concatenate([np.arange(source.size), of]), np.concatenate([alone, filled])
     like = score(bench, hypothesis[of], assigned[of], z, sheet, kinds[of]).sum(axis=1)
-    kept = best_of_each(of, like, N_START)
+    kept = best_of_each(of, like, 1)
     of = of[kept]
     return hypothesis[of], assigned[of], z[kept], kinds[of]
 

@@ -80,7 +80,7 @@ class Width:
     patience: tuple[float, ...] = TWO_STEPS
 
 
-WIDE = Width(300)
+WIDE = Width(180)
 WIDEST = Width(1000, 3, 8, patience=(12.0, 4.0))  # and other steps
 
 
