@@ -53,8 +53,10 @@ DROPS_OUT = job(
     ),
     round_of("B", {"1": 0.02, "2": 11.8, "3": 0.01}, "wiggle"),
 )
+# 5 V over 2.1 kohm: 1 kohm to ground leaves 1.6 V of it (Ohm's law).
 HALL = job(
     "123",
+    unplugged("U", {"1": 5.0, "2": 5.0, "3": 0.003}, loaded={"1": 4.99, "2": 1.6}),
     round_of("A", {"1": 5.0, "2": 0.2, "3": 0.01}),
     round_of("B", {"1": 5.0, "2": 4.9, "3": 0.01}, "wiggle"),
 )
@@ -142,9 +144,7 @@ def test_a_tooth_does_not_come_by_wiggling() -> None:
     # Standing on a tooth, the wire would go high for good only if the wheel were turned.
     wiggled, afresh = explain(HALL), explain(without_action(HALL))
     assert healthy(wiggled) < 0.5
-    # What is left are faults that would not show: some ohms in a wire that carries little.
-    assert afresh.faults[0].fault == NO_FAULT
-    assert healthy(afresh) > 0.8
+    assert healthy(afresh) > 0.9
 
 
 def without_action(sheet: Job) -> Job:

@@ -235,12 +235,7 @@ def screen(
     bound = bound + table.log_prior[bank.hypothesis].astype(np.float32)
     for _, _, factor in pairs:
         bound = bound + factor.max(axis=(1, 2))
-    chosen = best_of_each(bank.hypothesis, bound, MOST_EACH)
-    n_exact = min(N_EXACT, chosen.size)
-    near = np.argpartition(-bound[chosen], n_exact - 1)[:n_exact]
-    if kin is not None:  # each hypothesis has a say
-        near = np.union1d(near, best_of_each(bank.hypothesis[chosen], bound[chosen], 1))
-    chosen = chosen[near]
+    chosen = _worked_out(bank.hypothesis, bound, each=kin is not None)
     some = [(a, b, f[chosen].astype(np.float64)) for a, b, f in pairs]
     best, own = best_assignment(unary[chosen].astype(np.float64), some)
     score = own + common[chosen] + table.log_prior[bank.hypothesis[chosen]]
@@ -267,6 +262,16 @@ def screen(
         taken += _left_out(kin[bank.hypothesis[chosen]], late, taken)
     pick = np.array(taken, dtype=np.int64)
     return Start(bank.hypothesis[chosen[pick]], chosen[pick], best[pick], score[pick])
+
+
+def _worked_out(hypothesis: IntArray, bound: Array, *, each: bool) -> IntArray:
+    """Particles whose best assignment is worked out; ``each``: one of each hypothesis at least."""
+    chosen = best_of_each(hypothesis, bound, MOST_EACH)
+    n_exact = min(N_EXACT, chosen.size)
+    near = np.argpartition(-bound[chosen], n_exact - 1)[:n_exact]
+    if each:
+        near = np.union1d(near, best_of_each(hypothesis[chosen], bound[chosen], 1))
+    return np.asarray(chosen[near])
 
 
 def best_of_each(group: IntArray, score: Array, most: int) -> IntArray:
