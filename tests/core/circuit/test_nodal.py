@@ -14,6 +14,7 @@ from backprobe.core.circuit.nodal import (
     NodalSolution,
     added_conductance,
     invert,
+    invert_each,
     loaded_voltage,
     resistance_between,
     solve,
@@ -257,6 +258,24 @@ def test_an_island_is_never_solved(
     with pytest.raises(NoUniqueAnswer) as caught:
         invert(conductance(n_node + 3, [*branches, *island])[None], names)
     assert caught.value.node == f"node {n_node}"
+
+
+@given(st.lists(circuits(), min_size=1, max_size=5), st.lists(st.integers(0, 2), max_size=5))
+def test_circuits_of_a_stack_that_float_leave_the_others_their_answers(
+    stack: list[tuple[int, list[Branch]]], bad: list[int]
+) -> None:
+    size = max(n_node for n_node, _ in stack)
+    own = [
+        conductance(size, [*branches, *((n, None, 1.0) for n in range(n_node, size))])
+        for n_node, branches in stack
+    ]
+    sound, which = np.stack(own), [k for k in bad if k < len(own)]
+    mixed = sound.copy()
+    for k in which:
+        mixed[k, 0], mixed[k, :, 0] = 0.0, 0.0  # the first node hangs in the air
+    impedance, found = invert_each(mixed)
+    assert np.flatnonzero(~found).tolist() == sorted(set(which))
+    assert impedance[found] == pytest.approx(invert(sound)[found], rel=1e-9)
 
 
 def test_currents_that_cancel_leave_their_own_node_undetermined() -> None:

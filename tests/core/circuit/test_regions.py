@@ -193,6 +193,21 @@ def test_an_output_that_pulls_down_its_own_supply_is_left_at_rest_and_flagged() 
     assert found.voltage[0, 0, 0] == pytest.approx(VOLT * 500.0 / 500.2, rel=1e-6)
 
 
+def test_where_the_walk_comes_to_a_float_the_circuit_is_left_at_rest_and_flagged() -> None:
+    # A load that lets go below 2 V, on a supply whose limit doesn't bring it there: in between the
+    # supply at its limit would have nothing to drive its current through.
+    sketch = Sketch()
+    sketch.regulator("ref", "0", VOLT, OHM, LIMIT, REVERSE)
+    pair = (sketch.node("ref"), sketch.node("0"))
+    sketch.groups.append(Group(pair, high=(sketch.value(2.0), ZERO_SLOT, ZERO_SLOT)))
+    sketch.resistor("ref", "0", 4.0, When(group=1, region=2))
+    for start in (None, (1, 2), (1, 0)):
+        found = solved(sketch, "ref", region=start)
+        assert not found.settled.any()
+        assert found.region[0, 0].tolist() == [0, 0]
+        assert found.voltage[0, 0, 0] == pytest.approx(VOLT)
+
+
 def test_where_two_answers_fit_it_is_the_one_from_rest() -> None:
     # Output and ground exchanged: without current it is not fed, and so takes none.
     sketch = Sketch()

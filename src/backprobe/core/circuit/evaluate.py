@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.circuit.plan import CircuitTable
-from backprobe.core.circuit.regions import Limits, Walked, limits_of, walk
+from backprobe.core.circuit.regions import limits_of, walk
 from backprobe.core.circuit.sensitivity import (
     Wanted,
     moved_entries,
@@ -16,9 +16,8 @@ from backprobe.core.circuit.sensitivity import (
     voltage_slopes,
     wanted_entries,
 )
-from backprobe.core.circuit.stamping import Circuits, circuits_of
+from backprobe.core.circuit.stamping import circuits_of
 from backprobe.core.circuit.wiring import Extra, Solutions, Wiring, wire
-from backprobe.errors import NoUniqueAnswer
 
 __all__ = ["Evaluation", "Extra", "evaluate", "evaluate_wired"]
 
@@ -147,20 +146,6 @@ def _all_pairs(wiring: Wiring) -> tuple[IntArray, IntArray]:
     return np.repeat(probe, n_t, axis=1), np.tile(probe, (1, n_t))
 
 
-def _walked(circuits: Circuits, limits: Limits, region: IntArray | None) -> Walked:
-    """Walk from given regions; from usual ones where none are given, or where they lead to a float.
-
-    Regions are but a hint: a regulator that is taken to be at its limit may hold up nothing.
-    """
-    usual = circuits.wiring.edges.usual
-    if region is None:
-        return walk(circuits, limits, usual)
-    try:
-        return walk(circuits, limits, region)
-    except NoUniqueAnswer:
-        return walk(circuits, limits, usual)
-
-
 def evaluate_wired(
     wiring: Wiring,
     values: Array,
@@ -199,7 +184,8 @@ def evaluate_wired(
     """
     n_t = wiring.terminal.shape[1] // 2
     circuits = circuits_of(wiring, values)
-    walked = _walked(circuits, limits_of(wiring.edges, values), region)
+    start = wiring.edges.usual if region is None else region
+    walked = walk(circuits, limits_of(wiring.edges, values), start)
     size, place, probe = wiring.n_node + 1, wiring.terminal_place, wiring.terminal[:, :n_t]
     at = walked.voltage.reshape(-1, 2).take(place, axis=0)  # (V, 2T, 2)
     found = Evaluation(

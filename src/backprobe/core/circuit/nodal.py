@@ -7,6 +7,7 @@ single added resistor does (a rank-one change, Sherman and Morrison 1950 [sherma
 """
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,10 +62,31 @@ def invert(conductance: Array, names: Sequence[str] = ()) -> Array:
     -----
     Kirchhoff's current law G V = I; [grainger1994] eq. (7.16), Z = inv(G).
     """
+    impedance, found = invert_each(conductance)
+    if not found.all():
+        raise _no_answer(conductance, names)
+    return impedance
+
+
+def invert_each(conductance: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Bus impedance matrices as of `invert`, with those marked that have one.
+
+    Parameters
+    ----------
+    conductance : ndarray, shape (..., n_node, n_node)
+        Nodal conductance matrices, S, the reference node left out.
+
+    Returns
+    -------
+    impedance : ndarray, shape (..., n_node, n_node)
+        Bus impedance matrices, ohm; no figures to use where there is none.
+    found : ndarray of bool, shape (...)
+        Whether every node is joined to the reference, and every conductance a finite number.
+    """
     try:
         impedance = np.linalg.inv(conductance)
-    except np.linalg.LinAlgError as error:
-        raise _no_answer(conductance, names) from error
+    except np.linalg.LinAlgError:  # some matrix of the stack is singular to the last digit
+        impedance = _one_by_one(conductance)
     # One ampere into every node has to come back out of the answer. Where a node floats, the
     # inverse of a matrix that rounding has just kept from being singular fails this by an ampere;
     # sound circuits of milliohm contacts and gigohm insulation fail it by a milliampere at most.
@@ -75,9 +97,16 @@ def invert(conductance: Array, names: Sequence[str] = ()) -> Array:
         rounding = np.finfo(np.float64).eps * np.diagonal(conductance, axis1=-2, axis2=-1) * volt
         worst = np.maximum(np.abs(residual), np.abs(rounding))  # NaN goes through
     # Written so that a residual that is not a number fails as well.
-    if not np.all(worst <= _RESIDUAL_LIMIT):
-        raise _no_answer(conductance, names)
-    return np.asarray(impedance, dtype=np.float64)
+    return np.asarray(impedance, dtype=np.float64), (worst <= _RESIDUAL_LIMIT).all(axis=-1)
+
+
+def _one_by_one(conductance: Array) -> Array:
+    """Inverses of a stack of matrices, NaN where there is none."""
+    inverse = np.full_like(conductance, np.nan)
+    for at in np.ndindex(conductance.shape[:-2]):
+        with suppress(np.linalg.LinAlgError):
+            inverse[at] = np.linalg.inv(conductance[at])
+    return inverse
 
 
 def solve(conductance: Array, injection: Array, names: Sequence[str] = ()) -> NodalSolution:

@@ -16,7 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.circuit.stamping import Circuits, solve_stamps
+from backprobe.core.circuit.nodal import invert, invert_each
+from backprobe.core.circuit.stamping import Circuits, equations
 from backprobe.core.circuit.wiring import Edges
 
 Array = NDArray[np.float64]
@@ -25,6 +26,8 @@ Bools = NDArray[np.bool_]
 
 MAX_WALK = 7  # solutions of one circuit before it starts afresh, and then is left at rest
 ONE_BY_ONE = 3  # from this step on only one element of a circuit moves
+# Nodes as plans number them: the first row of a matrix is node 1.
+NODE_NAMES = tuple(f"node {number}" for number in range(1, 1000))
 EDGE_VOLT = 1e-9  # V; a region is left only when the answer lies beyond its edge by more
 
 
@@ -99,12 +102,17 @@ def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
     ------
     NoUniqueAnswer
         A node of a circuit floats.
+
+    Notes
+    -----
+    Regions are but a hint: a regulator that is taken to be at its limit may hold up nothing, and an
+    amplifier fed by what it drives may have no answer at all there. Such a circuit goes back to
+    the regions of a sound one.
     """
     wiring, region = circuits.wiring, start.copy()
     size = wiring.n_node + 1
     impedance, voltage = np.zeros((wiring.count, size, size)), np.zeros((wiring.count, size, 2))
-    z, v = solve_stamps(circuits, wiring.live(region, circuits.chosen))
-    impedance[:, 1:, 1:], voltage[:, 1:] = z, v
+    impedance[:, 1:, 1:], voltage[:, 1:] = _solved(circuits, region, None)
     found = _found(circuits, limits, voltage, region)
     settled = (found == region).all(axis=1)
     left = np.flatnonzero(~settled)  # solutions that are still walking
@@ -115,12 +123,29 @@ def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
         one_by_one = step % MAX_WALK >= ONE_BY_ONE
         afresh = step % MAX_WALK == 0
         region[left] = 0 if afresh else _next(region[left], found[left], one_by_one)
-        z, v = solve_stamps(circuits, wiring.live(region, circuits.chosen), left)
-        impedance[left, 1:, 1:], voltage[left, 1:] = z, v
+        impedance[left, 1:, 1:], voltage[left, 1:] = _solved(circuits, region, left)
         found = _found(circuits, limits, voltage, region)
         settled[left] = (found[left] == region[left]).all(axis=1)
         left = left[~settled[left]]
     return Walked(impedance, voltage, region, settled)
+
+
+def _solved(circuits: Circuits, region: IntArray, which: IntArray | None) -> tuple[Array, Array]:
+    """Impedances (n, N, N) and voltages (n, N, 2) of some circuits, or all, in their regions.
+
+    Where these have no answer, ``region`` is set to the usual ones, and they are solved in those.
+    """
+    wiring = circuits.wiring
+    matrix, injection = equations(circuits, wiring.live(region, circuits.chosen), which)
+    impedance, found = invert_each(matrix)
+    lost = np.flatnonzero(~found)
+    if lost.size:
+        back = lost if which is None else which[lost]
+        region[back] = wiring.edges.usual[back]
+        live = wiring.live(region, circuits.chosen)
+        matrix, injection[lost] = equations(circuits, live, back)
+        impedance[lost] = invert(matrix, NODE_NAMES)
+    return impedance, impedance @ injection
 
 
 def _found(circuits: Circuits, limits: Limits, voltage: Array, now: IntArray) -> IntArray:

@@ -1,4 +1,4 @@
-"""From entries to nodal equations: coefficients, the matrices, their solution."""
+"""From entries to nodal equations: coefficients, the matrices, what is forced into the nodes."""
 
 from dataclasses import dataclass
 
@@ -6,15 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.circuit.elements import coefficient_of
-from backprobe.core.circuit.nodal import invert
 from backprobe.core.circuit.wiring import Wiring
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-
-# Nodes as plans number them: the first row of a matrix is node 1.
-_NODE_NAMES = tuple(f"node {number}" for number in range(1, 1000))
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +60,10 @@ def circuits_of(wiring: Wiring, values: Array) -> Circuits:
     return Circuits(wiring, coefficient, slope, chosen, *wiring.left(chosen))
 
 
-def solve_stamps(
+def equations(
     circuits: Circuits, live: Bools, which: IntArray | None = None
 ) -> tuple[Array, Array]:
-    """Bus impedance matrices and node voltages.
+    """Nodal equations of circuits, the reference node left out.
 
     Parameters
     ----------
@@ -80,15 +76,10 @@ def solve_stamps(
 
     Returns
     -------
-    impedance : ndarray, shape (n, N, N)
-        Ohm.
-    voltage : ndarray, shape (n, N, 2)
-        Direct and alternating (rms), V.
-
-    Raises
-    ------
-    NoUniqueAnswer
-        A node of a circuit floats.
+    conductance : ndarray, shape (n, N, N)
+        S.
+    injection : ndarray, shape (n, N, 2)
+        Direct and alternating (rms) currents forced into each node, A.
 
     Notes
     -----
@@ -112,9 +103,8 @@ def solve_stamps(
     matrix[:, diagonal, diagonal] += idle
     if added is not None:
         matrix += added
-    impedance = invert(matrix, _NODE_NAMES)
     flow = _summed(through, (ampere, -ampere), (count, size, 2))
-    return impedance, impedance @ flow[:, 1:]
+    return matrix, flow[:, 1:]
 
 
 def _summed(place: IntArray, weights: tuple[Array, ...], shape: tuple[int, ...]) -> Array:
