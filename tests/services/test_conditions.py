@@ -7,14 +7,12 @@ import numpy as np
 import pytest
 
 from backprobe.core.inference.black_lead import LeadKind
-from backprobe.core.inference.sheet import Quantity
-from backprobe.job import Indication, Round
+from backprobe.job import Indication
 from backprobe.services.conditions import (
     BAD_LEAD,
     BAD_LEAD_ELSEWHERE,
     BAD_LEAD_REPEATED,
     KEY_NOT_ON,
-    corrected_sheets,
 )
 from backprobe.services.problem import problem_of
 from tests.services.sheets import FULL, job, taken
@@ -84,27 +82,3 @@ def test_a_round_that_reads_like_key_off_may_have_been_key_off() -> None:
     assert not off[0].sheet.rounds[0].powered
     assert off[0].log_prior - conditions[0].log_prior == pytest.approx(math.log(KEY_NOT_ON))
     assert not [c for c in problem_of(job("12", FULL)).conditions if c.key_off]
-
-
-def test_what_a_check_misses_is_put_back_into_the_readings_of_its_round() -> None:
-    bad = Round(
-        "A",
-        plugged=False,
-        key="on",
-        battery_volts=Indication(12.0),
-        black_lead_check=Indication(10.0),
-        volts=taken({"1": 4.0, "2": -1.0}),
-    )
-    sound = replace(bad, name="B", black_lead_check=Indication(12.0), volts=taken({"1": 5.0}))
-    sheet = problem_of(job("12", bad, sound)).sheet
-    shifted, scaled = corrected_sheets(sheet, (0,))
-    place = {label: i for i, label in enumerate(sheet.label)}
-    assert shifted.value[place["A volts 1"]] == pytest.approx(6.0)
-    assert scaled.value[place["A volts 1"]] == pytest.approx(4.8)
-    assert shifted.value[place["A black_lead_check"]] == pytest.approx(12.0)
-    for corrected in (shifted, scaled):
-        kept = (sheet.round == 1) | (sheet.quantity == Quantity.BATTERY)
-        assert np.all(corrected.value[kept] == sheet.value[kept])
-        assert np.all(corrected.deviation >= sheet.deviation)
-    unchecked = problem_of(job("12", replace(bad, black_lead_check=None))).sheet
-    assert corrected_sheets(unchecked, (0,)) == []

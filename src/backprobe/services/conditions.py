@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference.black_lead import LeadKind
-from backprobe.core.inference.readings import BY_METER
-from backprobe.core.inference.sheet import Quantity, Sheet
+from backprobe.core.inference.sheet import Sheet
 from backprobe.job import Round
 from backprobe.vocabulary import BATTERY_NEGATIVE
 
@@ -27,7 +26,6 @@ KEY_NOT_ON = 0.006
 # A check that agrees with the battery to this clears the lead. One meter read both, so most of its
 # error cancels: a few digits and what the battery moves in between are left (common practice).
 LEAD_CHECK_VOLT, LEAD_CHECK_SHARE = 0.05, 0.002
-SMALLEST_CHECK_VOLT = 2.0  # below it a check tells nothing of a gain
 LEAD_FAILS_AT = 2.5  # times that, it is bad
 # Probability that a fault shows only while somebody wiggles, given that they do: they suspect it.
 COMES_AND_GOES = 0.5
@@ -149,34 +147,6 @@ def lead_gap(r: Round) -> tuple[float, float] | None:
 def lead_tolerance(battery: float) -> float:
     """What the check of a sound black lead may miss of the battery's volts, V."""
     return LEAD_CHECK_VOLT + LEAD_CHECK_SHARE * abs(battery)
-
-
-def corrected_sheets(sheet: Sheet, rounds: tuple[int, ...]) -> list[Sheet]:
-    """A sheet with what the checks of some rounds miss put back: as an offset, and as a gain.
-
-    Empty without rounds, and where a check or a battery reading is missing. No explanation is
-    judged by these values; they only suggest where to look.
-    """
-    if not rounds:
-        return []
-    shift, gain = np.zeros(len(sheet.rounds)), np.ones(len(sheet.rounds))
-    for r in rounds:
-        battery = sheet.value[(sheet.quantity == Quantity.BATTERY) & (sheet.round == r)]
-        check = sheet.value[(sheet.quantity == Quantity.LEAD_CHECK) & (sheet.round == r)]
-        if not battery.size or not check.size or check[0] < SMALLEST_CHECK_VOLT:
-            return []
-        shift[r], gain[r] = battery[0] - check[0], battery[0] / check[0]
-    behind = np.isin(sheet.quantity, [int(q) for q in BY_METER if q != Quantity.BATTERY])
-    behind &= np.isin(sheet.round, rounds)
-    doubt = sheet.deviation + 0.5 * np.abs(shift[sheet.round])
-    return [
-        replace(
-            sheet,
-            value=np.where(behind, value, sheet.value),
-            deviation=np.where(behind, doubt, sheet.deviation),
-        )
-        for value in (sheet.value + shift[sheet.round], sheet.value * gain[sheet.round])
-    ]
 
 
 def _may_be_bad(r: Round) -> bool:

@@ -17,9 +17,10 @@ from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.screen import screen
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
-from backprobe.services.conditions import Condition, corrected_sheets
+from backprobe.services.conditions import Condition
 from backprobe.services.depth import Depth
 from backprobe.services.fits import refined, start_z
+from backprobe.services.lead_guesses import lead_guesses, no_guess
 from backprobe.services.nearby import all_faults, nearest_rivals
 from backprobe.services.search import explore, widened
 
@@ -170,20 +171,14 @@ def _starts_without(bench: Workbench, condition: Condition, carried: Fit) -> Sta
     The other rounds speak for themselves; where a check tells how much is missing, the doubtful
     rounds are looked at as if it were missing from every reading alike.
     """
-    table, sheet = bench.hypotheses.table, condition.sheet
-    views: list[tuple[Sheet, tuple[int, ...]]] = [(sheet, condition.bad_rounds)]
-    views += [(s, ()) for s in corrected_sheets(sheet, condition.bad_lead)]
-    hypothesis, assigned, z = [carried.hypothesis], [carried.assigned], [carried.z]
-    for view, skipped in views:
-        start = screen(
-            bench.bank,
-            table,
-            view,
-            N_START,
-            per_hypothesis=1,
-            skipped=skipped,
-        )
-        hypothesis.append(start.hypothesis)
-        assigned.append(start.assigned)
-        z.append(start_z(bench, sheet, start.particle))
-    return np.concatenate(hypothesis), np.concatenate(assigned), np.concatenate(z)
+    table, sheet, bad = bench.hypotheses.table, condition.sheet, condition.bad_lead
+    unknown = no_guess(sheet)
+    views = [(unknown, condition.bad_rounds), *((guess, ()) for guess in lead_guesses(sheet, bad))]
+    z = unknown.behind(layout_of(table, sheet), carried.z, bad)
+    starts = [(carried.hypothesis, carried.assigned, z)]
+    for guess, skipped in views:
+        start = screen(bench.bank, table, guess.sheet, N_START, per_hypothesis=1, skipped=skipped)
+        z = start_z(bench, sheet, start.particle)
+        z = guess.behind(layout_of(table, sheet), z, bad)
+        starts.append((start.hypothesis, start.assigned, z))
+    return joined(starts)

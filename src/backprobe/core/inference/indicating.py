@@ -1,7 +1,8 @@
 """From predicted circuits to predicted indications.
 
-A reading is ``gain (V - V_black_lead) + error``, V with the meter's input resistance in the
-circuit.
+A reading is ``share (V - V_point) + error``, V_point that of the black lead's point, the share what
+the meter's input resistance or a loading resistor leaves behind the wire's resistance and the
+point's.
 """
 
 from dataclasses import dataclass
@@ -9,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from backprobe.core.inference.black_lead import LeadKind
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.prediction import Prediction
 from backprobe.core.inference.readings import LEAD_OHM, Readings, readings_of, with_leads
@@ -25,6 +27,7 @@ Bools = NDArray[np.bool_]
 # practice).
 HARNESS_ADDED_OHM, HARNESS_SPREAD_OHM = 1.0, 1.2
 HARNESS_INSIDE_OHM = 50.0  # above it the reading runs through unpowered electronics
+BAD_POINT_SPREAD = 1.0  # of log ohm to a bad point, which volts across it falsify (common practice)
 # Predicted quantities whose slopes a reading takes its own from.
 SLOPES_READ = {
     Quantity.VOLTS: ("mean", "thevenin"),
@@ -57,7 +60,8 @@ class Indicated:
     quiet : ndarray, shape (M, n_read, C)
         Standard deviation where a floating wire picks up hardly anything; ``deviation`` elsewhere.
     deviation_by : ndarray, shape (M, n_read, n_z), or None
-        The same of the standard deviation, for what a floating wire picks up.
+        The same of the standard deviation, for what a floating wire picks up and a bad black lead
+        wanders by.
     """
 
     mean: Array
@@ -123,8 +127,7 @@ def indicate(
     if by is None:
         return Indicated(mean, deviation, quiet)
     deviation_by = np.zeros_like(by)
-    if view.ghost is not None:
-        index, square_by = view.ghost
+    for index, square_by in view.square_by:
         deviation_by[:, index] = square_by / deviation[:, index]
     return Indicated(mean, deviation, quiet, by, deviation_by)
 
@@ -173,10 +176,13 @@ def _at_wire(view: View, q: Quantity, index: IntArray) -> Told:
         return np.where(gone, 0.0, value), 0.02 + 0.08 * value, _masked(by, gone)
     value, by = view.at(p.thevenin, index)
     gone = view.unused(index)
-    total = np.where(gone, 1e9, value) + LEAD_OHM + HARNESS_ADDED_OHM
-    slope = None if by is None else by / total[:, :, 0, None]
+    point, point_by = view.at(p.lead_ohm, index)
+    total = np.where(gone, 1e9, value) + LEAD_OHM + HARNESS_ADDED_OHM + point
+    slope = None if by is None or point_by is None else (by + point_by) / total[:, :, 0, None]
     inside = np.where(total > HARNESS_INSIDE_OHM, 0.4, 0.05)
     spread = inside + np.minimum(HARNESS_SPREAD_OHM / total, 2.0)
+    is_bad = p.lead_kind[:, view.sheet.round[index]] != LeadKind.SOUND
+    spread = spread + np.where(is_bad, BAD_POINT_SPREAD, 0.0)[:, :, None]
     return np.log(total), spread, _masked(slope, gone)
 
 

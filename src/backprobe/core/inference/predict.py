@@ -173,7 +173,7 @@ def predict(
     ohm, ohm_by = sensor_ohm(plan.sensor, values, table.role.shape[1])
     if lead_kind is None:
         lead_kind = np.zeros((z.shape[0], len(sheet.rounds)), dtype=np.int64)
-    offset, gain = lead_at(layout, sheet, z, lead_kind, sensitivities=plan.wanted is not None)
+    lead = lead_at(layout, sheet, z, lead_kind, sensitivities=plan.wanted is not None)
     return Prediction(
         **combine(plan.levels, values, found, plan.slopes),
         ohm=ohm,
@@ -181,8 +181,8 @@ def predict(
         lead_kind=lead_kind,
         meter=z[:, layout.meter : layout.meter + 1 + N_RANGE],
         meter_at=layout.meter,
-        lead_offset=offset,
-        lead_gain=gain,
+        lead_offset=lead[0],
+        lead_ohm=lead[1],
         values=values.value[:, :, 0],
     )
 

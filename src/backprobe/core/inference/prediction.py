@@ -39,7 +39,7 @@ class Prediction:
     lead_kind : ndarray of int, shape (M, R): `LeadKind` that each round is explained with.
     meter : ndarray, shape (M, 1 + N_RANGE): coordinates of the meter's gain and offset errors.
     meter_at : where these coordinates begin.
-    battery, lead_offset, lead_gain : Field, shapes (M, R, 1)
+    battery, lead_offset, lead_ohm : Field, shapes (M, R, 1)
     celsius : Field, (M, R, 1): temperature of a thermistor or platinum sensor, NaN where none.
     pull_up, ohm_25, beta : Field, (M, R, 1)
         What a control unit reckons a thermistor's temperature with: its pull-up, ohm, and the
@@ -66,5 +66,5 @@ class Prediction:
     ohm_25: Field
     beta: Field
     lead_offset: Field
-    lead_gain: Field
+    lead_ohm: Field
     values: Array

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.circuit.elements import KELVIN_AT_0_DEGC, KELVIN_AT_25_DEGC
-from backprobe.core.inference.black_lead import LEAD_WANDER
+from backprobe.core.inference.black_lead import wander_of
 from backprobe.core.inference.sheet import Quantity
 from backprobe.core.inference.view import Told, View
 
@@ -28,14 +28,17 @@ def of_round(view: View, q: Quantity, index: IntArray) -> Told:
         return view.spread(value, 0.0), view.spread(np.zeros_like(value), 0.01), by
     if q == Quantity.LEAD_CHECK:
         value, by = view.at(p.battery, index)
-        gain, gain_by = view.at(p.lead_gain, index)
         offset, offset_by = view.at(p.lead_offset, index)
-        wander = LEAD_WANDER[p.lead_kind[:, view.sheet.round[index]]][:, :, None]
-        shown = gain * (value - offset)
-        if by is not None and offset_by is not None and gain_by is not None:
-            across = (value - offset)[:, :, 0, None]
-            by = gain[:, :, 0, None] * (by - offset_by) + gain_by * across
-        return view.spread(shown, 0.0), view.spread(np.maximum(wander, CHECK_VOLT), 0.0), by
+        ohm, ohm_by = view.at(p.lead_ohm, index)
+        wander, slope = wander_of(p.lead_kind[:, view.sheet.round[index], None], offset)
+        share = view.sheet.input_ohm / (view.sheet.input_ohm + ohm)
+        shown = share * (value - offset)
+        if by is not None and offset_by is not None and ohm_by is not None:
+            share_by = ohm_by * (-share / view.sheet.input_ohm)  # relative to the share
+            by = share * (by - offset_by) + shown * share_by
+            square_by = share**2 * (slope * offset_by + wander**2 * share_by)
+            view.square_by.append((index, square_by))
+        return view.spread(shown, 0.0), view.spread(np.hypot(share * wander, CHECK_VOLT), 0.0), by
     if q == Quantity.AMBIENT:
         value, by = view.at(p.celsius, index)
         return view.spread(value, 0.0), view.spread(np.zeros_like(value), 0.0), by

@@ -30,8 +30,8 @@ class View:
         self.n_wire_most = prediction.mean.value.shape[2]
         self.n_candidate = self.n_wire_most if pick is None else 1
         self.rows = np.arange(table.n_wire.size)[:, None]
-        # Readings of volts at a wire, and half the slope of the square of what they pick up.
-        self.ghost: tuple[IntArray, Array] | None = None
+        # Readings, and half the slope of the square of their extra standard deviation, (M, n, n_z).
+        self.square_by: list[tuple[IntArray, Array]] = []
         # The same readings' extra standard deviation where they pick up hardly anything.
         self.quiet: tuple[IntArray, Array] | None = None
 

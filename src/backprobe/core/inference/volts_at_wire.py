@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.inference.black_lead import LEAD_WANDER
+from backprobe.core.inference.black_lead import wander_of
 from backprobe.core.inference.prediction import Field
 from backprobe.core.inference.sheet import HIGHEST, STATE_LEVELS
 from backprobe.core.inference.view import Told, View
@@ -17,7 +17,10 @@ IntArray = NDArray[np.int64]
 GHOST_VOLT = 0.1  # what damp and stray fields put on a floating wire, V (common practice)
 QUIET_VOLT = 0.006  # the same of a wire that hardly picks up anything, V (common practice)
 GHOST_OHM = 3e5  # source resistance at which half of that shows, ohm (common practice)
-UNUSED_VOLT = 0.008  # what an unused cavity shows, V (common practice)
+UNUSED_QUIET_VOLT, UNUSED_VOLT = 0.008, 0.04  # the same of an unused cavity (common practice)
+# Where it is damp, as likely anywhere up to what a wire to ground would show: 1 / sqrt(2 pi) of it.
+UNUSED_SHARE = 0.4
+DAMP_VOLT = 0.1  # below it that can't be told from what a dry one picks up, V
 MODEL_VOLT = 0.004  # what splices and shared wires add that no model holds, V (common practice)
 SWING_SHARE = 0.03  # error of a meter's mean of a switching signal, share of its swing
 HELD_SHARE = 0.05  # error of a highest or lowest value that a meter kept, share of the swing
@@ -29,31 +32,33 @@ LOAD_TOLERANCE = 0.01  # of the loading resistor (a 1 % resistor)
 
 @dataclass(frozen=True, slots=True)
 class _Load:
-    """What loads a wire: the meter, or a resistor.
+    """What loads a wire: the meter, or a resistor, with the black lead's point behind it.
 
-    share : ndarray, shape (M, n, C): share of the open voltage that is left.
-    shrink : ndarray, shape (M, n, C): relative change of what is left by the source's resistance,
-        1/ohm, taken as positive.
-    source : ndarray, shape (M, n, C): the source's resistance, ohm.
-    source_by : its slopes by z, (M, n, n_z), or None.
+    ohm : ndarray, shape (1, n, 1): its resistance, ohm.
+    source : ndarray, shape (M, n, C): the wire's own resistance, ohm.
+    point : ndarray, shape (M, n, C): that of the black lead's point, ohm.
+    source_by, by : slopes by z of the wire's, and of both together, (M, n, n_z), or None.
     """
 
-    share: Array
-    shrink: Array
+    ohm: Array
     source: Array
+    point: Array
     source_by: Array | None
+    by: Array | None
+
+    def share(self) -> Array:
+        """Share of the open voltage between wire and point that is left, (M, n, C)."""
+        return np.asarray(self.ohm / (self.ohm + self.source + self.point))
 
 
 def volts_at_wire(view: View, index: IntArray) -> Told:
-    """DC volts at a wire: mean, highest or lowest, or with a resistor to battery negative."""
+    """DC volts at a wire: mean, highest or lowest, or with a resistor to the black lead's point."""
     p = view.prediction
     value, by = view.at(p.mean, index)
-    source, source_by = view.at(p.thevenin, index)
     swing = view.at(p.high, index)[0] - view.at(p.low, index)[0]
     share = np.where(view.readings.spans[index], MOVING_SHARE, SWING_SHARE)
     extra = share[:, None] * swing
-    load = view.sheet.input_ohm / (view.sheet.input_ohm + source)
-    shrink = load / view.sheet.input_ohm  # of the slope by the source's resistance, 1/ohm
+    load = _load(view, index)
     held = np.flatnonzero(view.readings.held[index])
     if held.size:
         value[:, held], slope = _held(view, value[:, held], by, index, held)
@@ -64,11 +69,23 @@ def volts_at_wire(view: View, index: IntArray) -> Told:
             by[:, held] = slope
     loaded = np.flatnonzero(view.readings.loaded[index])
     if loaded.size:
-        ohm = view.sheet.load_ohm[index[loaded]][:, None]
-        load[:, loaded] = part = ohm / (ohm + source[:, loaded])
-        shrink[:, loaded] = part / ohm
+        part = load.share()[:, loaded]
         extra[:, loaded] = LOAD_TOLERANCE * np.abs(value[:, loaded] * part) * (1.0 - part)
-    return _against_lead(view, value, by, extra, index, _Load(load, shrink, source, source_by))
+    return _against_lead(view, value, by, extra, index, load)
+
+
+def _load(view: View, index: IntArray) -> _Load:
+    """Of each reading; an unused cavity counts as a wire without resistance."""
+    p, gone = view.prediction, view.unused(index)
+    source, source_by = view.at(p.thevenin, index)
+    point, point_by = view.at(p.lead_ohm, index)
+    resistors = view.sheet.load_ohm[index]
+    ohm = np.where(view.readings.loaded[index], resistors, view.sheet.input_ohm)[None, :, None]
+    source = np.where(gone, 0.0, source)
+    if point_by is None or source_by is None:
+        return _Load(ohm, source, point, None, point_by)
+    source_by = np.where(gone, 0.0, source_by)
+    return _Load(ohm, source, point, source_by, source_by + point_by)
 
 
 def _held(
@@ -115,41 +132,71 @@ def _either(
 
 
 def _against_lead(
-    view: View, value: Array, by: Array | None, extra: Array, index: IntArray, load: "_Load"
+    view: View, value: Array, by: Array | None, extra: Array, index: IntArray, load: _Load
 ) -> Told:
-    """Indication against the black lead's point, with the load on the wire."""
-    p, gone = view.prediction, view.unused(index)
-    gain, gain_by = view.at(p.lead_gain, index)
+    """Indication against the black lead's point, with the load on the wire.
+
+    ``(V - V_point) R / (R + R_wire + R_point)``, R the meter's input or the loading resistor.
+    """
+    p, gone, share = view.prediction, view.unused(index), load.share()
     offset, offset_by = view.at(p.lead_offset, index)
-    value = np.where(gone, 0.0, value * load.share)
-    difference = value - offset
-    idle = _idle(view, index, difference)
-    as_before = gone & (idle != 0.0)
-    difference = np.where(as_before, idle, difference)
-    wander = LEAD_WANDER[p.lead_kind[:, view.sheet.round[index]]][:, :, None]
+    shown = (np.where(gone, 0.0, value) - offset) * share
+    wander, wander_slope = wander_of(p.lead_kind[:, view.sheet.round[index], None], offset)
     weak = load.source / (load.source + GHOST_OHM)
-    ghost = np.where(gone, UNUSED_VOLT, GHOST_VOLT * weak)
-    known = extra**2 + wander**2 + MODEL_VOLT**2
+    ghost, quiet = GHOST_VOLT * weak, QUIET_VOLT * weak
+    known = extra**2 + (share * wander) ** 2 + MODEL_VOLT**2
+    grounded = shown
+    if gone.any():
+        unused = _unused(view, index, grounded, share * wander)
+        shown, ghost, quiet = (
+            np.where(gone, at_cavity, at_wire)
+            for at_cavity, at_wire in zip(unused, (shown, ghost, quiet), strict=True)
+        )
+        known = np.where(gone, MODEL_VOLT**2, known)
     spread = np.sqrt(known + ghost**2)
-    view.quiet = index, np.sqrt(known + np.where(gone, ghost, QUIET_VOLT * weak) ** 2)
-    if by is None or offset_by is None or gain_by is None:
-        return np.where(as_before, difference, gain * difference), spread, None
-    share = np.where(gone, 0.0, load.share)
-    slope = by * share
+    view.quiet = index, np.sqrt(known + quiet**2)
+    if by is None or offset_by is None or load.by is None:
+        return shown, spread, None
+    slope = np.where(gone, 0.0, by) - offset_by
+    slope *= share
+    share_by = load.by * (-share / load.ohm)  # relative to the share
+    slope += grounded * share_by
+    slope[(shown != grounded)[:, :, 0]] = 0.0
+    square_by = share**2 * (wander_slope * offset_by + wander**2 * share_by)
     if load.source_by is not None:
-        slope -= load.source_by * (value * load.shrink)
-        steep = np.where(gone, 0.0, ghost * GHOST_VOLT * GHOST_OHM)
-        view.ghost = index, load.source_by * (steep / (load.source + GHOST_OHM) ** 2)
-    slope -= offset_by
-    slope *= gain
-    slope += gain_by * difference
-    slope[as_before[:, :, 0]] = 0.0
-    return np.where(as_before, difference, gain * difference), spread, slope
+        steep = ghost * GHOST_VOLT * GHOST_OHM / (load.source + GHOST_OHM) ** 2
+        square_by += load.source_by * steep
+    square_by[gone[:, :, 0]] = 0.0
+    view.square_by.append((index, square_by))
+    return shown, spread, slope
 
 
-def _idle(view: View, index: IntArray, difference: Array) -> Array:
-    """What an idle terminal showed before where it shows that again, 0 elsewhere, (M, n, C)."""
-    before = view.readings.idle[index][None, :, None]
+def _unused(
+    view: View, index: IntArray, grounded: Array, wander: Array
+) -> tuple[Array, Array, Array]:
+    """Volts at an unused cavity, and their deviations where it picks up much, and little.
+
+    Parameters
+    ----------
+    view : View
+        Readings.
+    index : ndarray of int, shape (n,)
+        Those of volts.
+    grounded, wander : ndarray, shape (M, n, C)
+        What a wire to ground would show, V, and by how much the black lead changes it, V.
+
+    Returns
+    -------
+    volts, loud, quiet : ndarray, shape (M, n, C)
+        A dry cavity shows nothing, or again what it showed before; a damp one anything between
+        nothing and what a wire to ground would.
+    """
     read = view.sheet.value[index][None, :, None]
-    nearer = np.abs(read - before) < np.abs(read - difference)
-    return np.where(nearer, before, 0.0)
+    before = view.readings.idle[index][None, :, None]
+    between = np.clip(read, np.minimum(grounded, 0.0), np.maximum(grounded, 0.0))
+    again = np.abs(read - before) < np.minimum(np.abs(read), np.abs(read - between))
+    damp = ~again & (np.abs(grounded) > DAMP_VOLT) & (np.abs(read) > 3.0 * UNUSED_QUIET_VOLT)
+    anywhere = np.hypot(UNUSED_SHARE * grounded, wander)
+    volts = np.where(damp, between, np.where(again, before, 0.0))
+    loud = np.where(damp, anywhere, np.where(again, UNUSED_QUIET_VOLT, UNUSED_VOLT))
+    return volts, loud, np.where(damp, anywhere, UNUSED_QUIET_VOLT)
