@@ -32,8 +32,13 @@ def test_a_lead_of_another_kind_is_lifted_alike(
     before, after = np.array([old], dtype=np.int64), np.array([new], dtype=np.int64)
     moved = lifted_alike(LAYOUT, z, before, after)
     assert lifted(moved, after)[0] == pytest.approx(lifted(z, before)[0], rel=1e-9, abs=1e-12)
-    of_leads = [LAYOUT.lead(r)[0] for r in range(2)]
+    of_leads = [place for r in range(2) for place in LAYOUT.lead(r)]
     assert np.array_equal(np.delete(moved, of_leads, axis=1), np.delete(z, of_leads, axis=1))
+    bad = (before != LeadKind.SOUND) & (after != LeadKind.SOUND)
+    ohm, limit = lifted(z, before)[1], np.array([np.nan, 1e7, 1e8])
+    floor = np.array([np.nan, 1e-2, 1.0])
+    nearest = np.clip(ohm, floor[after], limit[after])
+    assert lifted(moved, after)[1][bad] == pytest.approx(nearest[bad], rel=1e-6)
 
 
 def test_steady_points_are_lifted_by_tenths_of_a_volt_and_a_few_by_volts() -> None:
@@ -46,20 +51,19 @@ def test_steady_points_are_lifted_by_tenths_of_a_volt_and_a_few_by_volts() -> No
         assert low < volt < high
 
 
-def test_a_steady_lead_touches_and_a_wandering_one_may_hang_free() -> None:
+def test_a_bad_lead_has_anything_from_a_corroded_strap_to_a_clip_that_hangs_free() -> None:
     # Common practice, no source: a clip on paint or rust has ohms to kilohms, one that hangs free
-    # the megohms of the insulation around it; what lifts steadily carries the current that does.
+    # the megohms of the insulation around it; a strap that lifts by its current, milliohms.
     z = np.zeros((1, LAYOUT.size))
     kind = np.array([[LeadKind.STEADY, LeadKind.WANDERING]], dtype=np.int64)
-    for place, most_steady, wandering in (
-        (-2.0, 0.02, (0.1, 2.0)),
-        (0.0, 1.1, (9e3, 1.1e4)),
-        (2.0, 500.0, (5e7, 1e9)),
+    for place, steady, wandering in (
+        (-2.0, (1e-3, 0.1), (0.1, 2.0)),
+        (0.0, (300.0, 320.0), (9e3, 1.1e4)),
+        (2.0, (3e6, 1e8), (5e7, 1e9)),
     ):
         z[0, [LAYOUT.lead(r)[1] for r in range(2)]] = place
-        steady, loose = lifted(z, kind)[1][0]
-        assert 0.0 < steady < most_steady
-        assert wandering[0] < loose < wandering[1]
+        for found, (low, high) in zip(lifted(z, kind)[1][0], (steady, wandering), strict=True):
+            assert low < found < high
     assert not lifted(z, np.full((1, 2), int(LeadKind.SOUND)))[1].any()
 
 

@@ -185,8 +185,11 @@ def test_slopes_of_every_indication_are_central_differences(
             assert np.nanmax(np.abs(expected[:, mine])) > 0.0
 
 
+@pytest.mark.parametrize("lead", LeadKind)
 @pytest.mark.parametrize(("family", "n"), [("knock-two-wire", 2), ("pick-up-biased", 2)])
-def test_slopes_of_what_a_weak_wire_picks_up_are_central_differences(family: str, n: int) -> None:
+def test_slopes_of_what_a_weak_wire_picks_up_are_central_differences(
+    family: str, n: int, lead: LeadKind
+) -> None:
     table = hypotheses(family, n).table.rows(np.zeros(2, dtype=np.int64))
     rows: list[Reading] = [
         (q, r, t, 0.4, 0.001)
@@ -194,20 +197,23 @@ def test_slopes_of_what_a_weak_wire_picks_up_are_central_differences(family: str
         for r in (0, 1)
         for t in range(n)
     ]
+    rows += [
+        (q, r, -1, 12.0, 0.01) for q in (Quantity.BATTERY, Quantity.LEAD_CHECK) for r in (0, 1)
+    ]
     readings = sheet(n, (UNPLUGGED, KEY_ON), *rows)
     layout = layout_of(table, readings)
     z, assigned = far_from_choices(table, layout, draws(2, layout.size, 5, 0.5)), identity(2, n)
-    shown = told(table, readings, z, assigned, slopes=True)[1]
+    kind = np.full((2, 2), int(lead))
+    shown = told(table, readings, z, assigned, kind, slopes=True)[1]
     assert shown.deviation_by is not None
     steps = np.concatenate([np.eye(layout.size), -np.eye(layout.size)]) * STEP
     row = np.repeat(np.arange(2), len(steps))
-    there = told(
-        table.rows(row), readings, (z[:, None] + steps).reshape(-1, layout.size), assigned[row]
-    )[1]
+    moved = (z[:, None] + steps).reshape(-1, layout.size)
+    there = told(table.rows(row), readings, moved, assigned[row], kind[row])[1]
     high, low = np.split(there.deviation[:, :, 0].reshape(2, len(steps), -1), 2, axis=1)
     expected = np.swapaxes((high - low) / (2 * STEP), 1, 2)
     # Without a resistor; with one, its tolerance moves the deviation too, which no slope follows.
-    plain = readings.quantity == Quantity.VOLTS
+    plain = np.isin(readings.quantity, [int(Quantity.VOLTS), int(Quantity.LEAD_CHECK)])
     assert np.abs(expected[:, plain]).max() > 1e-3
     # The error of a central difference, as above.
     assert shown.deviation_by[:, plain] == pytest.approx(expected[:, plain], rel=1e-3, abs=1e-6)
@@ -398,11 +404,11 @@ def test_black_lead_offset_is_taken_from_every_voltage_of_its_round() -> None:
     assert moved == pytest.approx([0.0, 0.0, *-left], abs=1e-12)
 
 
-@given(st.floats(-2.0, 2.0), st.floats(-2.0, 2.0), st.floats(100.0, 1e5))
-def test_a_bad_point_is_in_series_with_meter_and_loading_resistor(
-    lift: float, resistance: float, load: float
+@given(st.floats(-2.0, 2.0), st.floats(-2.0, 2.0), st.floats(100.0, 1e5), st.booleans())
+def test_a_loading_resistor_is_behind_a_bad_point_or_beside_a_bad_clip(
+    lift: float, resistance: float, load: float, clip: bool
 ) -> None:
-    # Ohm's law around the loop: source, its resistance, the load, the point's resistance and volts.
+    # Kirchhoff's current law at the wire, by hand; which of both it is, is what the reading fits.
     found = healthy("thermistor-two-wire", 2)
     rows: list[Reading] = [
         (Quantity.VOLTS, 0, 0, 1.0, 0.01),
@@ -414,14 +420,20 @@ def test_a_bad_point_is_in_series_with_meter_and_loading_resistor(
     z[0, list(layout.lead(0))] = lift, resistance
     for kind in (LeadKind.STEADY, LeadKind.WANDERING):
         bad = np.array([[kind]], dtype=np.int64)
-        p, shown = told(found.table, readings, z, identity(1, 2), bad)
+        p = told(found.table, readings, z, identity(1, 2), bad)[0]
         source, volt = p.thevenin.value[0, 0, 0], p.mean.value[0, 0, 0]
-        point = p.lead_ohm.value[0, 0, 0]
-        around = (volt - p.lead_offset.value[0, 0, 0]) / (
-            source + point + np.array([readings.input_ohm, load])
-        )
-        by_hand = around * np.array([readings.input_ohm, load])
-        assert shown.mean[0, :, 0] == pytest.approx(by_hand, rel=1e-9)
+        point, lifted = p.lead_ohm.value[0, 0, 0], p.lead_offset.value[0, 0, 0]
+        meter = readings.input_ohm
+        loaded = (volt - lifted) * load / (source + point + load)
+        if clip:
+            to_meter = 1.0 / (meter + point)
+            total = 1.0 / source + 1.0 / load + to_meter
+            wire = (volt / source + lifted * to_meter) / total
+            loaded = (wire - lifted) * meter * to_meter
+        by_hand = [(volt - lifted) * meter / (source + point + meter), loaded]
+        taken = replace(readings, value=np.array([1.0, loaded]))
+        shown = told(found.table, taken, z, identity(1, 2), bad)[1]
+        assert shown.mean[0, :, 0] == pytest.approx(by_hand, rel=1e-9, abs=1e-12)
 
 
 def test_a_clip_that_hangs_free_leaves_nothing_of_a_loaded_reading() -> None:

@@ -7,7 +7,6 @@ single added resistor does (a rank-one change, Sherman and Morrison 1950 [sherma
 """
 
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -102,10 +101,12 @@ def invert_each(conductance: Array) -> tuple[Array, NDArray[np.bool_]]:
 
 def _one_by_one(conductance: Array) -> Array:
     """Inverses of a stack of matrices, NaN where there is none."""
-    inverse = np.full_like(conductance, np.nan)
+    inverse = np.empty_like(conductance)
     for at in np.ndindex(conductance.shape[:-2]):
-        with suppress(np.linalg.LinAlgError):
+        try:
             inverse[at] = np.linalg.inv(conductance[at])
+        except np.linalg.LinAlgError:
+            inverse[at] = np.nan
     return inverse
 
 

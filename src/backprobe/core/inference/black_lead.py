@@ -39,11 +39,11 @@ WANDER_SHARE = np.array([0.0, 0.0, 0.3])
 LIFT_VOLT = np.array([0.005, 0.3, 1.0])
 LIFT_STRETCH = np.array([TAIL_STRETCH, 0.67, TAIL_STRETCH])
 # Resistance to battery negative, by kind of lead, ohm: the middle of its logarithm and half of its
-# width (common practice). What is steady touches, from 10 mohm to 100 ohm; a wandering one is
-# anything from 1 ohm, a clip that touches, to 100 Mohm, one that hangs free. A sound one has none
-# that a meter could tell.
-LOG_OHM = np.array([-np.inf, 0.0, np.log(1e4)])
-LOG_OHM_HALF = np.array([0.0, np.log(1e2), np.log(1e4)])
+# width (common practice). What is steady is anything from 10 mohm, a corroded strap, to the 10 Mohm
+# of damp dirt; a wandering one from 1 ohm, a clip that touches, to 100 Mohm, one that hangs free. A
+# sound one has none that a meter could tell.
+LOG_OHM = np.array([-np.inf, np.log(10**2.5), np.log(1e4)])
+LOG_OHM_HALF = np.array([0.0, np.log(10**4.5), np.log(1e4)])
 
 
 def lead_at(
@@ -109,7 +109,7 @@ def wander_of(kind: IntArray, offset: Array) -> tuple[Array, Array]:
 
 
 def lifted_alike(layout: Layout, z: Array, kind: IntArray, new_kind: IntArray) -> Array:
-    """Coordinates by which leads of another kind are lifted by the same volts, (M, n_z).
+    """Coordinates by which leads of another kind are lifted alike and have the same ohms, (M, n_z).
 
     Parameters
     ----------
@@ -119,11 +119,22 @@ def lifted_alike(layout: Layout, z: Array, kind: IntArray, new_kind: IntArray) -
         Coordinates.
     kind, new_kind : ndarray of int, shape (M, R)
         `LeadKind` in each round, before and now.
+
+    Returns
+    -------
+    ndarray, shape (M, n_z)
+        The ohms as near as the other kind comes; as they were where one of both kinds is sound.
     """
-    at = [layout.lead(r)[0] for r in range(kind.shape[1])]
-    lift = LIFT_VOLT[kind] * normal_shape(z[:, at], LIFT_STRETCH[kind])[0]
+    at = np.array([layout.lead(r) for r in range(kind.shape[1])], dtype=np.int64).reshape(-1, 2)
+    lift = LIFT_VOLT[kind] * normal_shape(z[:, at[:, 0]], LIFT_STRETCH[kind])[0]
     moved = z.copy()
-    moved[:, at] = _lift_coordinate(lift, new_kind)
+    moved[:, at[:, 0]] = _lift_coordinate(lift, new_kind)
+    bad = (kind != LeadKind.SOUND) & (new_kind != LeadKind.SOUND)
+    flat = uniform_shape(z[:, at[:, 1]])[0][bad]
+    log_ohm = LOG_OHM[kind[bad]] + LOG_OHM_HALF[kind[bad]] * flat
+    behind = moved[:, at[:, 1]]
+    behind[bad] = _ohm_coordinate(log_ohm, new_kind[bad])
+    moved[:, at[:, 1]] = behind
     return moved
 
 
@@ -143,16 +154,16 @@ def behind_leads(layout: Layout, z: Array, rounds: IntArray, lift: Array, ohm: A
     """
     at = np.array([layout.lead(r) for r in rounds], dtype=np.int64).reshape(-1, 2)
     kind = np.full(rounds.shape, int(LeadKind.WANDERING))
-    flat = (np.log(np.maximum(ohm, 1e-9)) - LOG_OHM[kind]) / LOG_OHM_HALF[kind]
     moved = z.copy()
     moved[:, at[:, 0]] = _lift_coordinate(lift, kind)
-    moved[:, at[:, 1]] = _ohm_coordinate(np.clip(flat, -1.0, 1.0))
+    moved[:, at[:, 1]] = _ohm_coordinate(np.log(np.maximum(ohm, 1e-9)), kind)
     return moved
 
 
-def _ohm_coordinate(flat: Array) -> Array:
-    """Where a uniform shape has a value within its limits, by Newton's method."""
-    z = flat.copy()
+def _ohm_coordinate(log_ohm: Array, kind: IntArray) -> Array:
+    """Where the resistance is that, or at the limit next to it, by Newton's method."""
+    flat = np.clip((log_ohm - LOG_OHM[kind]) / LOG_OHM_HALF[kind], -1.0, 1.0)
+    z: Array = flat.copy()
     for _ in range(6):
         shape, slope = uniform_shape(z)
         z -= (shape - flat) / slope

@@ -1,11 +1,11 @@
 """What a meter shows of DC volts at a wire, against the black lead's point."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.inference.black_lead import wander_of
+from backprobe.core.inference.black_lead import LeadKind, wander_of
 from backprobe.core.inference.prediction import Field
 from backprobe.core.inference.sheet import HIGHEST, STATE_LEVELS
 from backprobe.core.inference.view import Told, View
@@ -18,8 +18,9 @@ GHOST_VOLT = 0.1  # what damp and stray fields put on a floating wire, V (common
 QUIET_VOLT = 0.006  # the same of a wire that hardly picks up anything, V (common practice)
 GHOST_OHM = 3e5  # source resistance at which half of that shows, ohm (common practice)
 UNUSED_QUIET_VOLT, UNUSED_VOLT = 0.008, 0.04  # the same of an unused cavity (common practice)
-# Where it is damp, as likely anywhere up to what a wire to ground would show: 1 / sqrt(2 pi) of it.
-UNUSED_SHARE = 0.4
+# Between a floating wire and one that damp holds to ground, a reading is as likely anywhere: 1 /
+# sqrt(2 pi) of what lies between.
+DAMP_SHARE = 0.4
 DAMP_VOLT = 0.1  # below it that can't be told from what a dry one picks up, V
 MODEL_VOLT = 0.004  # what splices and shared wires add that no model holds, V (common practice)
 SWING_SHARE = 0.03  # error of a meter's mean of a switching signal, share of its swing
@@ -34,7 +35,7 @@ LOAD_TOLERANCE = 0.01  # of the loading resistor (a 1 % resistor)
 class _Load:
     """What loads a wire: the meter, or a resistor, with the black lead's point behind it.
 
-    ohm : ndarray, shape (1, n, 1): its resistance, ohm.
+    ohm : ndarray, shape (1 or M, n, 1 or C): its resistance, ohm.
     source : ndarray, shape (M, n, C): the wire's own resistance, ohm.
     point : ndarray, shape (M, n, C): that of the black lead's point, ohm.
     source_by, by : slopes by z of the wire's, and of both together, (M, n, n_z), or None.
@@ -71,21 +72,52 @@ def volts_at_wire(view: View, index: IntArray) -> Told:
     if loaded.size:
         part = load.share()[:, loaded]
         extra[:, loaded] = LOAD_TOLERANCE * np.abs(value[:, loaded] * part) * (1.0 - part)
+        if (p.lead_kind[:, view.sheet.round[index[loaded]]] != LeadKind.SOUND).any():
+            value, by, load = _beside_point(view, value, by, index, load)
     return _against_lead(view, value, by, extra, index, load)
 
 
 def _load(view: View, index: IntArray) -> _Load:
-    """Of each reading; an unused cavity counts as a wire without resistance."""
-    p, gone = view.prediction, view.unused(index)
+    p = view.prediction
     source, source_by = view.at(p.thevenin, index)
     point, point_by = view.at(p.lead_ohm, index)
     resistors = view.sheet.load_ohm[index]
     ohm = np.where(view.readings.loaded[index], resistors, view.sheet.input_ohm)[None, :, None]
-    source = np.where(gone, 0.0, source)
     if point_by is None or source_by is None:
         return _Load(ohm, source, point, None, point_by)
-    source_by = np.where(gone, 0.0, source_by)
     return _Load(ohm, source, point, source_by, source_by + point_by)
+
+
+def _beside_point(
+    view: View, value: Array, by: Array | None, index: IntArray, load: _Load
+) -> tuple[Array, Array | None, _Load]:
+    """Circuits with the loading resistor beside a bad black lead where that is what was read.
+
+    It hangs on the same point as the black lead: bad is either that point, and the resistor's
+    current goes through it too, or the lead and its clip only, and the resistor is not behind them
+    but part of the circuit that they measure: V R / (R + R_wire) behind R and R_wire in parallel.
+    """
+    p, sheet = view.prediction, view.sheet
+    read, rounds = sheet.value[index][None, :, None], sheet.round[index]
+    offset = view.at(p.lead_offset, index)[0]
+    part = load.ohm / (load.ohm + load.source)
+    behind = (value - offset) * load.share()
+    meter = np.full_like(load.ohm, sheet.input_ohm)
+    alone = _Load(meter, load.source * part, load.point, None, None)
+    beside = (value * part - offset) * alone.share()
+    is_bad = (p.lead_kind[:, rounds] != LeadKind.SOUND) & view.readings.loaded[index]
+    use = is_bad[:, :, None] & (np.abs(read - beside) < np.abs(read - behind))
+    ohm = np.where(use, meter, load.ohm)
+    source = np.where(use, alone.source, load.source)
+    if by is None or load.by is None or load.source_by is None:
+        return np.where(use, value * part, value), by, replace(load, ohm=ohm, source=source)
+    loss = (value * part**2 / load.ohm) * load.source_by
+    source_by = np.where(use, part**2, 1.0) * load.source_by
+    return (
+        np.where(use, value * part, value),
+        np.where(use, part * by - loss, by),
+        _Load(ohm, source, load.point, source_by, load.by - load.source_by + source_by),
+    )
 
 
 def _held(
@@ -139,64 +171,57 @@ def _against_lead(
     ``(V - V_point) R / (R + R_wire + R_point)``, R the meter's input or the loading resistor.
     """
     p, gone, share = view.prediction, view.unused(index), load.share()
+    kind = p.lead_kind[:, view.sheet.round[index], None]
     offset, offset_by = view.at(p.lead_offset, index)
-    shown = (np.where(gone, 0.0, value) - offset) * share
-    wander, wander_slope = wander_of(p.lead_kind[:, view.sheet.round[index], None], offset)
+    plain = np.where(gone, 0.0, (value - offset) * share)
+    shown, before = plain, np.zeros_like(gone)
     weak = load.source / (load.source + GHOST_OHM)
-    ghost, quiet = GHOST_VOLT * weak, QUIET_VOLT * weak
-    known = extra**2 + (share * wander) ** 2 + MODEL_VOLT**2
-    grounded = shown
+    loud = np.where(gone, UNUSED_VOLT, GHOST_VOLT * weak)
+    quiet = np.where(gone, UNUSED_QUIET_VOLT, QUIET_VOLT * weak)
+    wander, wander_slope = wander_of(kind, offset)
+    wander = np.where(gone, 0.0, share * wander)
     if gone.any():
-        unused = _unused(view, index, grounded, share * wander)
-        shown, ghost, quiet = (
-            np.where(gone, at_cavity, at_wire)
-            for at_cavity, at_wire in zip(unused, (shown, ghost, quiet), strict=True)
-        )
-        known = np.where(gone, MODEL_VOLT**2, known)
-    spread = np.sqrt(known + ghost**2)
+        shown, before = _as_before(view, index, gone, plain)
+        loud = np.where(before, UNUSED_QUIET_VOLT, loud)
+    if (kind != LeadKind.SOUND).any():
+        held = offset * load.ohm / (load.ohm + load.point)  # at a wire that damp holds to ground
+        grounded = np.where(gone, 0.0, value * share) - held
+        damp, damp_volt = _damp(view, index, plain, grounded)
+        damp &= ~before
+        shown = np.where(damp, damp_volt, shown)
+        anywhere = DAMP_SHARE * (grounded - plain)
+        loud, quiet = (np.where(damp, anywhere, each) for each in (loud, quiet))
+    known = extra**2 + wander**2 + MODEL_VOLT**2
+    spread = np.sqrt(known + loud**2)
     view.quiet = index, np.sqrt(known + quiet**2)
     if by is None or offset_by is None or load.by is None:
         return shown, spread, None
-    slope = np.where(gone, 0.0, by) - offset_by
-    slope *= share
     share_by = load.by * (-share / load.ohm)  # relative to the share
-    slope += grounded * share_by
-    slope[(shown != grounded)[:, :, 0]] = 0.0
-    square_by = share**2 * (wander_slope * offset_by + wander**2 * share_by)
+    slope = share * (by - offset_by) + plain * share_by
+    slope[(gone | (shown != plain))[:, :, 0]] = 0.0
+    square_by = share**2 * wander_slope * offset_by + wander**2 * share_by
     if load.source_by is not None:
-        steep = ghost * GHOST_VOLT * GHOST_OHM / (load.source + GHOST_OHM) ** 2
+        steep = loud * GHOST_VOLT * GHOST_OHM / (load.source + GHOST_OHM) ** 2
         square_by += load.source_by * steep
-    square_by[gone[:, :, 0]] = 0.0
+    square_by[(gone | (shown != plain))[:, :, 0]] = 0.0
     view.square_by.append((index, square_by))
     return shown, spread, slope
 
 
-def _unused(
-    view: View, index: IntArray, grounded: Array, wander: Array
-) -> tuple[Array, Array, Array]:
-    """Volts at an unused cavity, and their deviations where it picks up much, and little.
+def _as_before(view: View, index: IntArray, gone: Bools, plain: Array) -> tuple[Array, Bools]:
+    """Volts (M, n, C) with those of unused cavities that again show what they showed, and which."""
+    read = view.sheet.value[index][None, :, None]
+    before = np.broadcast_to(view.readings.idle[index][None, :, None], plain.shape)
+    again = gone & (np.abs(read - before) < np.abs(read))
+    return np.where(again, before, plain), again
 
-    Parameters
-    ----------
-    view : View
-        Readings.
-    index : ndarray of int, shape (n,)
-        Those of volts.
-    grounded, wander : ndarray, shape (M, n, C)
-        What a wire to ground would show, V, and by how much the black lead changes it, V.
 
-    Returns
-    -------
-    volts, loud, quiet : ndarray, shape (M, n, C)
-        A dry cavity shows nothing, or again what it showed before; a damp one anything between
-        nothing and what a wire to ground would.
+def _damp(view: View, index: IntArray, plain: Array, grounded: Array) -> tuple[Bools, Array]:
+    """Where damp holds what floats to ground, so that a lifted black lead shows there, and volts.
+
+    Anything between what a wire shows that nothing holds and one that is held to ground, (M, n, C).
     """
     read = view.sheet.value[index][None, :, None]
-    before = view.readings.idle[index][None, :, None]
-    between = np.clip(read, np.minimum(grounded, 0.0), np.maximum(grounded, 0.0))
-    again = np.abs(read - before) < np.minimum(np.abs(read), np.abs(read - between))
-    damp = ~again & (np.abs(grounded) > DAMP_VOLT) & (np.abs(read) > 3.0 * UNUSED_QUIET_VOLT)
-    anywhere = np.hypot(UNUSED_SHARE * grounded, wander)
-    volts = np.where(damp, between, np.where(again, before, 0.0))
-    loud = np.where(damp, anywhere, np.where(again, UNUSED_QUIET_VOLT, UNUSED_VOLT))
-    return volts, loud, np.where(damp, anywhere, UNUSED_QUIET_VOLT)
+    between = np.clip(read, np.minimum(plain, grounded), np.maximum(plain, grounded))
+    is_damp = np.abs(grounded - plain) > DAMP_VOLT
+    return is_damp & (np.abs(read - plain) > 3.0 * UNUSED_QUIET_VOLT), between
