@@ -17,7 +17,7 @@ IntArray = NDArray[np.int64]
 GHOST_VOLT = 0.1  # what damp and stray fields put on a floating wire, V (common practice)
 QUIET_VOLT = 0.006  # the same of a wire that hardly picks up anything, V (common practice)
 GHOST_OHM = 3e5  # source resistance at which half of that shows, ohm (common practice)
-UNUSED_QUIET_VOLT, UNUSED_VOLT = 0.008, 0.04  # the same of an unused cavity (common practice)
+UNUSED_VOLT = 0.008  # what an unused cavity shows, V (common practice)
 # Between a floating wire and one that damp holds to ground, a reading is as likely anywhere: 1 /
 # sqrt(2 pi) of what lies between.
 DAMP_SHARE = 0.4
@@ -177,12 +177,11 @@ def _against_lead(
     shown, before = plain, np.zeros_like(gone)
     weak = load.source / (load.source + GHOST_OHM)
     loud = np.where(gone, UNUSED_VOLT, GHOST_VOLT * weak)
-    quiet = np.where(gone, UNUSED_QUIET_VOLT, QUIET_VOLT * weak)
+    quiet = np.where(gone, UNUSED_VOLT, QUIET_VOLT * weak)
     wander, wander_slope = wander_of(kind, offset)
     wander = np.where(gone, 0.0, share * wander)
     if gone.any():
         shown, before = _as_before(view, index, gone, plain)
-        loud = np.where(before, UNUSED_QUIET_VOLT, loud)
     if (kind != LeadKind.SOUND).any():
         held = offset * load.ohm / (load.ohm + load.point)  # at a wire that damp holds to ground
         grounded = np.where(gone, 0.0, value * share) - held
@@ -224,4 +223,4 @@ def _damp(view: View, index: IntArray, plain: Array, grounded: Array) -> tuple[B
     read = view.sheet.value[index][None, :, None]
     between = np.clip(read, np.minimum(plain, grounded), np.maximum(plain, grounded))
     is_damp = np.abs(grounded - plain) > DAMP_VOLT
-    return is_damp & (np.abs(read - plain) > 3.0 * UNUSED_QUIET_VOLT), between
+    return is_damp & (np.abs(read - plain) > 3.0 * UNUSED_VOLT), between
