@@ -78,6 +78,7 @@ def volts_at_wire(view: View, index: IntArray) -> Told:
 
 
 def _load(view: View, index: IntArray) -> _Load:
+    """What loads the wire at each reading; the resistor in series with the black lead's point."""
     p = view.prediction
     source, source_by = view.at(p.thevenin, index)
     point, point_by = view.at(p.lead_ohm, index)
