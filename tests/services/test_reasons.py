@@ -33,7 +33,7 @@ from backprobe.services.weighing import (
     TELLS_FAIRLY,
     Weigher,
 )
-from backprobe.services.words import reading_pins
+from backprobe.services.words import reading_pins, reading_round
 from backprobe.vocabulary import ROLES, split_fault
 from tests.services.sheets import EXAMPLES, after
 
@@ -220,6 +220,24 @@ def test_no_fault_is_ruled_out_by_the_very_number_that_was_read(name: str) -> No
             r.text,
         ).groups()  # type: ignore[union-attr]  # a text of another form fails here
         assert given is None or given != read, r.text
+
+
+def test_what_a_doubtful_round_says_rules_out_only_what_no_other_does() -> None:
+    """A round behind a bad black lead, and a sound one that says the same of its supply."""
+    there = after("painted-bracket")
+    w = Weigher(there)
+    doubted = [not believed for believed in w.believed]
+    assert [label for label, d in zip(w.sheet.label, doubted, strict=True) if d] == [
+        label for label in w.sheet.label if label.startswith("A ")
+    ]
+    told = ruled_out(w, {f.fault: f.probability for f in fault_answers(there)})
+    assert told
+    for each in told:
+        same = [x for x in w.all if x.fault == each.fault and x.roles == w.best.roles]
+        e = max((x for x in same if x.family == w.best.family), key=lambda x: x.score)
+        weights, _ = w.decibans(w.best, e)
+        strongest = float(weights[w.believed].max())
+        assert (reading_round(each.reading) != "A") == (strongest >= TELLS_FAIRLY)
 
 
 def test_a_number_within_the_meters_error_is_not_said_to_differ() -> None:

@@ -11,10 +11,12 @@ from backprobe.services.answer import (
     Measurement,
     Misfit,
     Reason,
+    RuledOut,
     TerminalAnswer,
 )
 from backprobe.services.telling import (
     SETTLED_FROM,
+    because,
     best_reason,
     faults_because,
     fits_nothing,
@@ -99,6 +101,26 @@ def test_what_says_next_to_nothing_is_no_reason() -> None:
     answer = carried(("A volts 3", 3.9), ("C volts 1", 3.0))
     assert best_reason(answer, CLAIM, "3") is None
     assert wire_because(answer, DECIDED) == ""
+
+
+def test_a_sound_rounds_reading_goes_before_a_doubtful_rounds() -> None:
+    answer = carried(("A volts 3", 40.0), ("B volts 1", 5.0))
+    doubtful = Measurement(0.1, {"A": 0.1, "B": 0.999})
+    assert wire_because(answer, DECIDED) == "12 mV was read. (A: volts at 3, decisive)"
+    told = wire_because(replace(answer, measurement=doubtful), DECIDED)
+    assert told == "By what terminal 1 reads: 12 mV was read. (B: volts at 1, fair)"
+
+
+def test_a_doubtful_rounds_reading_is_a_reason_with_a_reserve() -> None:
+    """Where nothing else carries a claim; what is ruled out says the same."""
+    doubtful = Measurement(0.1, {"A": 0.1, "B": 0.999})
+    answer = replace(carried(("A volts 3", 40.0), ("B volts 3", 2.0)), measurement=doubtful)
+    reserve = "12 mV was read. (A: volts at 3, decisive, if round A can be trusted)"
+    assert wire_because(answer, DECIDED) == reserve
+    out = RuledOut("open:motor", ("1",), "A volts 3", 40.0, "12 mV was read")
+    assert because(answer, out) == reserve
+    sound = replace(out, reading="B volts 3")
+    assert because(answer, sound) == "12 mV was read. (B: volts at 3, decisive)"
 
 
 def test_that_a_value_is_reported_is_no_reason_for_a_fault() -> None:

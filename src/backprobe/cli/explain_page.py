@@ -24,7 +24,6 @@ from backprobe.services.answer import (
     Answer,
     Estimate,
     FaultAnswer,
-    RuledOut,
 )
 from backprobe.services.proof import minimum_proof
 from backprobe.services.telling import (
@@ -33,6 +32,7 @@ from backprobe.services.telling import (
     faults_because,
     listed,
     other_roles,
+    reading_source,
     role_line,
     sentence,
     telling_estimates,
@@ -44,9 +44,7 @@ from backprobe.services.words import (
     interval_words,
     measured,
     percent,
-    reading_words,
     role_words,
-    strength_words,
     sure,
 )
 from backprobe.vocabulary import NO_FAULT
@@ -138,7 +136,7 @@ def _faults(answer: Answer) -> list[RenderableType]:
             before = "Remember:" if remaining[0].fault == NO_FAULT else "Proof before repair:"
             parts.append(Text(f"{before} {proof}"))
     if answer.ruled_out:
-        parts += [Text("Ruled out", style="bold"), _ruled_out(answer.ruled_out)]
+        parts += [Text("Ruled out", style="bold"), _ruled_out(answer)]
     return parts
 
 
@@ -152,13 +150,13 @@ def _remaining(answer: Answer, faults: Sequence[FaultAnswer]) -> RenderableType:
     return grid
 
 
-def _ruled_out(ruled_out: Sequence[RuledOut]) -> RenderableType:
+def _ruled_out(answer: Answer) -> RenderableType:
     grid = two_columns()
-    for each in ruled_out[:MOST_LISTED]:
-        by = f"by {reading_words(each.reading)}, {strength_words(each.decibans)}"
+    for each in answer.ruled_out[:MOST_LISTED]:
+        by = f"by {reading_source(answer, each)}"
         why = f" {sentence(each.text)}" if each.text else ""
         grid.add_row("x", Text(f"{capital(fault_words(each.fault, each.terminals))}:{why} ({by})"))
-    hidden = len(ruled_out) - MOST_LISTED
+    hidden = len(answer.ruled_out) - MOST_LISTED
     if hidden > 0:
         grid.add_row("", Text(f"and {hidden} more"))
     return grid

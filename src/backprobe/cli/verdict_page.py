@@ -6,9 +6,8 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from backprobe.cli.layout import alarm, hanging
-from backprobe.services.answer import Answer
+from backprobe.services.answer import DOUBTFUL_BELOW, Answer
 from backprobe.services.telling import (
-    DOUBTFUL_BELOW,
     ONLY_AMONG_KNOWN,
     fits_nothing,
     fits_poorly,

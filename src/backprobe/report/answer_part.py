@@ -22,10 +22,11 @@ from backprobe.report.blocks import (
 from backprobe.report.customer_part import draws_circuit_of
 from backprobe.report.input import ReportInput
 from backprobe.report.pictures import circuit_drawing
-from backprobe.services.answer import Answer, FaultAnswer, RuledOut
+from backprobe.services.answer import Answer, FaultAnswer
 from backprobe.services.answer_archive import StoredAnswer
 from backprobe.services.telling import (
     WORTH_NAMING,
+    because,
     capital,
     faults_because,
     fits_poorly,
@@ -34,7 +35,6 @@ from backprobe.services.telling import (
     other_roles,
     remarks_beside,
     role_line,
-    sentence,
     small_percent,
     telling_estimates,
     verdict,
@@ -48,7 +48,6 @@ from backprobe.services.words import (
     measured,
     percent,
     reading_words,
-    strength_words,
     sure,
 )
 from backprobe.store.record import REPAIRED, SheetRecord
@@ -190,15 +189,11 @@ def _ruled_out(answer: Answer) -> tuple[Block, ...]:
         [
             [
                 capital(fault_words(each.fault, each.terminals)),
-                f"{capital(sentence(each.text))} ({_source(each)})",
+                capital(because(answer, each)),
             ]
             for each in answer.ruled_out
         ],
     )
-
-
-def _source(each: RuledOut) -> str:
-    return f"{reading_words(each.reading)}, {strength_words(each.decibans)}"
 
 
 def _estimates(job: Job, answer: Answer) -> tuple[Block, ...]:

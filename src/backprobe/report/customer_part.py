@@ -94,7 +94,7 @@ def _carried_by(answer: Answer, fault: str) -> str:
         certain = f"That this circuit has no fault is {sure(share)}"
     if reason is None or not reason.text:
         return f"{certain}."
-    return f"{certain}: {because(reason)}."
+    return f"{certain}: {because(answer, reason)}."
 
 
 def _now(answer: Answer) -> str:

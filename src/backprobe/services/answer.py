@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 FORMAT = 1
 SMALLEST_SHOWN_PROBABILITY = 0.001
 PROBABILITY_DECIMALS = 5
+DOUBTFUL_BELOW = 0.90  # trust below which a round, or all of the measurement, is to be doubted
 GREATEST_DECIBANS = 1000.0  # JSON has no infinity; beyond this a weight says "certain" anyway
 
 

@@ -148,7 +148,12 @@ def ruled_out(weigher: Weigher, shares: dict[str, float]) -> tuple[RuledOut, ...
 
 
 def _plainest(weigher: Weigher, e: Explanation, weights: Array) -> int:
-    """The strongest reading against an explanation; one that it does not expect goes first."""
+    """The strongest reading against an explanation; one that it does not expect goes first.
+
+    Those of a round that is doubtful as a whole go last.
+    """
+    believed = np.where(weigher.believed, weights, -np.inf)
+    weights = believed if float(believed.max()) >= TELLS_FAIRLY else weights
     enough = max(TELLS_FAIRLY, TELLS_ALMOST * float(weights.max()))
     falling = [int(i) for i in np.argsort(-weights) if weights[i] >= enough]
     return next((i for i in falling if not weigher.expects(i, e)), falling[0])

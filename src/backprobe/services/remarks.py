@@ -10,6 +10,7 @@ from backprobe.core.inference.readings import BY_METER
 from backprobe.core.inference.sheet import Quantity
 from backprobe.job import Round
 from backprobe.quantities import format_quantity
+from backprobe.services.answer import DOUBTFUL_BELOW
 from backprobe.services.engine import Posterior
 from backprobe.services.limit_remarks import (
     battery_remarks,
@@ -24,7 +25,7 @@ from backprobe.services.what_is_there import share_of, watches_a_wheel
 from backprobe.services.words import FIT_NOTHING, reading_words
 from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
-DOUBTFUL_BELOW, BAD_BELOW = 0.9, 0.5
+BAD_BELOW = 0.5
 SLIP_FACTORS = (1e-3, 1e3)
 HIGHEST_VOLT = 60.0  # DC that no wire of these circuits carries: more than two batteries in series
 MAY_COME, LIKELY_COMES = 0.2, 0.75  # probability of a fault that comes and goes, to say so

@@ -7,11 +7,13 @@ from typing import Final
 
 from backprobe.job import Job, Round
 from backprobe.services.answer import (
+    DOUBTFUL_BELOW,
     Answer,
     Estimate,
     FaultAnswer,
     NextReading,
     Reason,
+    RuledOut,
     TerminalAnswer,
 )
 from backprobe.services.words import (
@@ -33,7 +35,6 @@ from backprobe.services.words import (
     tells_only_circuit,
 )
 
-DOUBTFUL_BELOW: Final = 0.90
 COUNTS_FROM: Final = 0.25  # trust from which a doubtful round still moves the answer
 FITS_NOTHING_BELOW: Final = 0.01
 FITS_POORLY_BELOW: Final = 0.05
@@ -110,7 +111,8 @@ def best_reason(answer: Answer, claim: str, pin: str = "") -> Reason | None:
     """Find the reading that carries a claim most; one at the terminal itself goes first.
 
     A reading taken on another wire may weigh more, but the one at the wire in question is what
-    people look for. What is no reading of the circuit (the odds before any reading, the
+    people look for. One of a round that is doubtful as a whole is given only where no other
+    carries the claim. What is no reading of the circuit (the odds before any reading, the
     temperature around it) is never given as the reason, nor is one that says next to nothing.
     That the control unit reports a value at all is no reason for a fault.
     """
@@ -123,14 +125,24 @@ def best_reason(answer: Answer, claim: str, pin: str = "") -> Reason | None:
         and is_circuit_reading(each.reading)
         and not (claim.startswith(FAULT_CLAIM) and tells_only_circuit(each.reading))
     ]
-    own = [each for each in carrying if pin and pin in reading_pins(each.reading)]
-    return max(own or carrying, key=lambda reason: reason.decibans, default=None)
+    doubted = doubtful_rounds(answer)
+    sound = [each for each in carrying if reading_round(each.reading) not in doubted]
+    own = [each for each in sound or carrying if pin and pin in reading_pins(each.reading)]
+    return max(own or sound or carrying, key=lambda reason: reason.decibans, default=None)
 
 
-def because(reason: Reason) -> str:
+def because(answer: Answer, reason: Reason | RuledOut) -> str:
     """Say what a reading told, which reading it was and how strongly it weighs."""
-    source = f"{reading_words(reason.reading)}, {strength_words(reason.decibans)}"
+    source = reading_source(answer, reason)
     return f"{sentence(reason.text)} ({source})" if reason.text else f"({source})"
+
+
+def reading_source(answer: Answer, reason: Reason | RuledOut) -> str:
+    """Say which reading it was and how strongly it weighs, and where its round is doubtful."""
+    source = f"{reading_words(reason.reading)}, {strength_words(reason.decibans)}"
+    taken = reading_round(reason.reading)
+    doubt = f", if round {taken} can be trusted" if taken in doubtful_rounds(answer) else ""
+    return source + doubt
 
 
 def wire_because(answer: Answer, said: TerminalAnswer) -> str:
@@ -146,7 +158,7 @@ def wire_because(answer: Answer, said: TerminalAnswer) -> str:
         openings.append(f"for {role_words(said.role)}")
     if said.pin not in reading_pins(reason.reading):
         openings.append(f"by {source_words(reason.reading)}")
-    told = because(reason)
+    told = because(answer, reason)
     return capital(f"{', '.join(openings)}: {told}") if openings else told
 
 
@@ -158,7 +170,7 @@ def faults_because(answer: Answer, faults: Sequence[FaultAnswer]) -> list[str]:
     told: list[str] = []
     for fault in faults:
         reason = best_reason(answer, f"{FAULT_CLAIM}{fault.fault}")
-        words = "" if reason is None else because(reason)
+        words = "" if reason is None else because(answer, reason)
         told.append("" if words in told else words)
     return told
 

@@ -15,10 +15,10 @@ from backprobe.core.inference.fit import Fit
 from backprobe.core.inference.likelihood import LOGARITHMIC
 from backprobe.core.inference.sheet import Quantity, Sheet
 from backprobe.quantities import format_quantity
-from backprobe.services.answer import Reason
+from backprobe.services.answer import DOUBTFUL_BELOW, Reason
 from backprobe.services.engine import Posterior
-from backprobe.services.summary import NOT_USED
-from backprobe.services.words import reading_pins
+from backprobe.services.summary import NOT_USED, trust
+from backprobe.services.words import reading_pins, reading_round
 
 Array = NDArray[np.float64]
 
@@ -64,7 +64,10 @@ class Explanation:
 
 
 class Weigher:
-    """Compares fitted explanations reading by reading."""
+    """Compares fitted explanations reading by reading.
+
+    ``believed`` tells, (n_read,), which readings are of no round that is doubtful as a whole.
+    """
 
     def __init__(self, posterior: Posterior) -> None:
         self.posterior = posterior
@@ -74,6 +77,9 @@ class Weigher:
         self.all = [self._explanation(row) for row in range(self.fits.hypothesis.size)]
         self.best = self.all[best_row]
         self.pins = posterior.problem.job.connector.pins
+        trusted = trust(posterior).rounds
+        rounds = [reading_round(label) for label in self.sheet.label]
+        self.believed = np.array([trusted.get(r, 1.0) >= DOUBTFUL_BELOW for r in rounds], bool)
 
     def _explanation(self, row: int) -> Explanation:
         table, pairs = self.posterior.bench.hypotheses.table, self.posterior.bench.hypotheses.pairs

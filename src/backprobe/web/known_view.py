@@ -6,7 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from backprobe.job import Job
-from backprobe.services.answer import Answer, FaultAnswer, NextReading, Reason
+from backprobe.services.answer import (
+    DOUBTFUL_BELOW,
+    Answer,
+    FaultAnswer,
+    NextReading,
+    Reason,
+)
 from backprobe.services.answer_archive import StoredAnswer
 from backprobe.services.costs import Costs
 from backprobe.services.pictures import circuit_picture, connector_face
@@ -14,10 +20,10 @@ from backprobe.services.proof import minimum_proof
 from backprobe.services.repair_decision import repair_decision
 from backprobe.services.telling import (
     ALWAYS,
-    DOUBTFUL_BELOW,
     NOTHING_WORTH,
     ONLY_AMONG_KNOWN,
     WORTH_NAMING,
+    because,
     capital,
     faults_because,
     fits_nothing,
@@ -44,7 +50,6 @@ from backprobe.services.words import (
     percent,
     reading_words,
     role_words,
-    strength_words,
     weight_words,
 )
 from backprobe.standards.wire_colour import colour_letters
@@ -272,12 +277,7 @@ def _faults(answer: Answer) -> Iterable[Fault]:
 
 def _ruled_out(answer: Answer) -> Iterable[Fault]:
     for each in answer.ruled_out:
-        reading = f"({reading_words(each.reading)}, {strength_words(each.decibans)})"
-        yield Fault(
-            "",
-            capital(fault_words(each.fault, each.terminals)),
-            f"{sentence(each.text)} {reading}".strip(),
-        )
+        yield Fault("", capital(fault_words(each.fault, each.terminals)), because(answer, each))
 
 
 def _circuits(answer: Answer) -> Iterable[str]:
