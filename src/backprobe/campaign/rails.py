@@ -9,6 +9,7 @@ from backprobe.campaign.spreads import Random, chance, even, log_even, pick
 FEED, VCC, REF, REF_B, REF_8 = "feed", "vcc", "ref", "ref-b", "ref-8"
 INNER, RAIL, BODY = "cu-inner", "cu-ground", "body"
 OPEN_OHM = 1e13
+SENSOR_AMPERE = 0.05  # more than any sensor here takes of a regulated supply
 
 
 class Rails(Block):
@@ -35,12 +36,14 @@ class Rails(Block):
         }
         for name in self.outputs:
             volt = even(rng, 7.3, 10.2) if name == REF_8 else even(rng, 4.86, 5.13)
+            ohm, spare = log_even(rng, 0.05, 2.5), log_even(rng, 0.01, 0.5)
+            sink, others = log_even(rng, 2e-4, 0.03), log_even(rng, 1e-4, 0.03)
             values |= {
                 f"rails.{name}.volt": volt,
-                f"rails.{name}.ohm": log_even(rng, 0.05, 2.5),
-                f"rails.{name}.limit": log_even(rng, 0.03, 0.5),
-                f"rails.{name}.sink": log_even(rng, 2e-4, 0.03),
-                f"rails.{name}.others": log_even(rng, 1e-4, 0.03),
+                f"rails.{name}.ohm": ohm,
+                f"rails.{name}.limit": others + SENSOR_AMPERE + spare,
+                f"rails.{name}.sink": sink,
+                f"rails.{name}.others": others,
                 f"rails.{name}.asleep": log_even(rng, 300.0, 5e4),
                 f"rails.{name}.weak": float(chance(rng, 0.5)),
                 f"rails.{name}.low": 0.0,
