@@ -46,6 +46,14 @@ def test_every_fault_makes_another_circuit(name: str) -> None:
         seen[own] = f"{fault.name} {fault.wire}"
 
 
+def test_behind_a_dry_break_of_a_battery_feed_a_meter_shows_next_to_nothing() -> None:
+    # Ohm's law with the meter's 10 Mohm; a full battery at rest, common practice 12.65 V.
+    severity = edited("air-mass-voltage-three-wire", "open", "supply").values[SEVERITY]
+    least, most = (12.65 * 1e7 / (1e7 + ohm) for ohm in (severity.b, severity.a))
+    assert least < 0.01
+    assert most > 1.0
+
+
 def readings(subjects: list[Subject]) -> Array:
     """Everything that a meter could show of circuits that switch alike, (n_subject, n_reading)."""
     parts = []

@@ -52,7 +52,9 @@ ABSENT_SEVERITY = {
     "short-to-battery": 1e9,
 }
 
-OPEN_OHM = Prior("log_uniform", 6e6, 4e9, source=COMMON_PRACTICE)
+# A damp break leaks, a dry one insulates: of 12 V a 10 Mohm meter then shows millivolts. Beyond
+# some 10 Gohm it shows no less, and digits get lost beside milliohms.
+OPEN_OHM = Prior("log_uniform", 6e6, 2e10, source=COMMON_PRACTICE)
 SHORT_OHM = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
 LIFT_VOLT = Prior("log_uniform", 0.06, 2.6, source=COMMON_PRACTICE)
 LOW_SHARE = Prior("uniform", 0.05, 0.93, source=COMMON_PRACTICE)
