@@ -7,6 +7,8 @@ import pytest
 
 from backprobe.core.circuit.plan import Mode
 from backprobe.families.circuit import compile_family
+from backprobe.families.fault_edits import SEVERITY
+from backprobe.families.faults import faults_of
 from backprobe.families.loader import load_families, parse_family
 from backprobe.families.schema import Family
 from tests.core.circuit.drawn_up import Case, Subject, solve
@@ -107,8 +109,25 @@ def test_with_the_key_off_nothing_is_fed(name: str) -> None:
     subject = Subject(FAMILIES[name])
     case = Case(Mode.UNPLUGGED_OFF, subject.levels[0], subject.central("key-on"))
     found = solve([subject], [[case]])
-    # Grounds may stand some millivolts high; an input's leakage has nothing to leak from.
-    assert np.abs(found.voltage).max() < 0.1
+    # Where nothing flows no ground stands off another; an input's leakage has nothing to leak from.
+    assert np.abs(found.voltage).max() < 0.001
+
+
+@pytest.mark.parametrize("mode", [Mode.UNPLUGGED_OFF, Mode.PLUGGED_OFF])
+def test_with_the_key_off_a_bad_ground_path_lifts_nothing(mode: Mode) -> None:
+    # Ohm's law: what lifts it is the control unit's own current. Common practice, no source.
+    family = FAMILIES["thermistor-two-wire"]
+    lifted = next(f for f in faults_of(family) if f.kind == "ground-lifted")
+    subject = Subject(family, lifted)
+    values = subject.central("key-on") | {SEVERITY: 0.5}
+    awake = Mode.UNPLUGGED if mode == Mode.UNPLUGGED_OFF else Mode.PLUGGED
+    place = [w.name for w in family.wires].index("ground")
+    found = [
+        solve([subject], [[Case(each, subject.levels[0], values)]]).voltage[0, 0, place]
+        for each in (awake, mode)
+    ]
+    assert found[0] == pytest.approx(0.5, abs=0.06)
+    assert abs(found[1]) < 0.001
 
 
 def test_with_the_key_off_an_ohmmeter_finds_what_an_unpowered_control_unit_is() -> None:

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from backprobe.core.inference.fit import Fit
-from backprobe.core.inference.layout import layout_of
 from backprobe.job import Round
 from backprobe.services.engine import Posterior
 from backprobe.services.explain import posterior_of
@@ -12,31 +11,10 @@ from backprobe.services.nearby import (
     N_FAMILY,
     best_of_families,
     gone_around,
-    moved,
     nearest_rivals,
 )
 from backprobe.vocabulary import NO_FAULT
 from tests.services.sheets import after, job, taken, unplugged
-
-
-def test_values_carried_to_another_fault_keep_their_names() -> None:
-    posterior = after("thermistor")
-    bench, sheet = posterior.bench, posterior.problem.sheet
-    table = bench.hypotheses.table
-    family = bench.hypotheses.pairs[int(posterior.fits[0].hypothesis[0])][0]
-    same = bench.hypotheses.of_family(family.id)
-    source, z = int(posterior.fits[0].hypothesis[0]), posterior.fits[0].z[0]
-    layout = layout_of(table, sheet)
-    carried = moved(bench, layout, source, z, np.array([source]))
-    known = bench.hypotheses.free_name[source] >= 0
-    assert carried[0, : layout.n_free][known] == pytest.approx(z[: layout.n_free][known])
-    # Carried back and forth, nothing is lost that both have.
-    back = moved(bench, layout, int(same[1]), moved(bench, layout, source, z, same[1:2])[0], same)
-    mine = list(same).index(source)
-    shared = np.isin(bench.hypotheses.free_name[source], bench.hypotheses.free_name[same[1]])
-    assert back[mine, : layout.n_free][known & shared] == pytest.approx(
-        z[: layout.n_free][known & shared]
-    )
 
 
 def test_terminals_are_exchanged_in_more_families_than_the_best() -> None:

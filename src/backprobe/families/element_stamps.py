@@ -19,8 +19,8 @@ CONNECTED = frozenset((Mode.PLUGGED, Mode.PLUGGED_OFF))
 UNPLUGGED = frozenset((Mode.UNPLUGGED, Mode.UNPLUGGED_OFF))
 UNIT_SIDE = POWERED | SWITCHED_OFF
 ALONE = frozenset((Mode.SENSOR_ALONE,))
-# What lies between these no key switches.
-ALWAYS_THERE = ("battery", "battery-", "body", "cu-inner", "cu-ground")
+GROUNDS = ("battery-", "body", "cu-inner", "cu-ground")  # apart by what flows between them
+ALWAYS_THERE = ("battery", *GROUNDS)  # what lies between these no key switches
 SWITCHED_FEED = frozenset(("battery", "feed"))  # what lies between is open with the key off
 
 Ends = tuple[str, str]
@@ -163,6 +163,10 @@ def _source(writer: StampWriter, e: Element, where: Where) -> None:
             # What it feeds from is dead; its own resistance is still there.
             off = where.during(where.modes & SWITCHED_OFF)
             writer.stamp(Coefficient.SERIES, (ohm, "off-ohm"), ends, off)
+        where = where.during(where.modes & POWERED)
+    elif all(node in GROUNDS for node in ends):
+        # With the key off nothing flows there: no voltage, the path itself remains.
+        writer.conductance(ends, ohm, where.during(where.modes & SWITCHED_OFF))
         where = where.during(where.modes & POWERED)
     inside = where
     if "limit_ampere" in e.parameters:

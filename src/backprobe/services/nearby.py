@@ -9,18 +9,17 @@ from numpy.typing import NDArray
 
 from backprobe.core.inference import fit as fitting
 from backprobe.core.inference.fit import Fit, fit
-from backprobe.core.inference.layout import Layout, layout_of
-from backprobe.core.inference.prior import PriorTable, option_at, option_middles
+from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.screen import best_of_each
 from backprobe.core.inference.sheet import Sheet
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.fits import refined, score, start_z
 from backprobe.services.from_bank import TWO_STEPS, first_of_each, wirings_alike
+from backprobe.services.shared_values import carried_over, moved
 from backprobe.vocabulary import NO_FAULT
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 N_FAMILY = 2  # families that are fitted with all their faults
 N_SWAP = 6  # exchanges of two terminals that are fitted beside those of the very best
@@ -260,63 +259,3 @@ def _exchanges(assigned: IntArray) -> IntArray:
     for k, (a, b) in enumerate(pairs):
         swapped[k, [a, b]] = swapped[k, [b, a]]
     return swapped
-
-
-def moved(bench: Workbench, layout: Layout, source: int, z: Array, target: IntArray) -> Array:
-    """Coordinates of one hypothesis carried over to others by the names of their values.
-
-    A choice keeps its option, however likely each one is elsewhere.
-    """
-    return carried_over(bench, layout, source, z, target)[0]
-
-
-def carried_over(
-    bench: Workbench, layout: Layout, source: int, z: Array, target: IntArray
-) -> tuple[Array, Bools]:
-    """As `moved`, and which coordinates it says something of; the others are 0."""
-    h, choice_at = bench.hypotheses, bench.hypotheses.table.choice_at
-    out = np.zeros((target.size, layout.size))
-    told = np.zeros(out.shape, dtype=bool)
-    is_choice = h.table.static.is_choice
-    free_from = {int(n): f for f, n in enumerate(h.free_name[source]) if n >= 0}
-    driven_from = {int(n): q for q, n in enumerate(h.driven_name[source]) if n >= 0}
-    choice_from = {h.driven_name[source, q]: c for c, q in enumerate(choice_at[source]) if q >= 0}
-    choices = [
-        layout.choice(r, e).start for r in range(layout.n_round) for e in range(layout.n_end)
-    ]
-    bases = [layout.base(state).start for state in layout.states]
-    bases += [layout.change(r).start for r in range(layout.n_round)]
-    fixed_part = slice(layout.lead(0)[0], layout.size)
-    for k, t in enumerate(target):
-        to: list[int] = []
-        of: list[int] = []
-        for f, name in enumerate(h.free_name[t]):
-            if int(name) in free_from:
-                to.append(f)
-                of.append(free_from[int(name)])
-        n_free = len(to)
-        for q, name in enumerate(h.driven_name[t]):
-            if int(name) in driven_from:
-                to += [base + q for base in bases]
-                of += [base + driven_from[int(name)] for base in bases]
-        for c, q in enumerate(choice_at[t]):
-            if q >= 0 and h.driven_name[t, q] in choice_from:
-                to += [start + c for start in choices]
-                of += [start + choice_from[h.driven_name[t, q]] for start in choices]
-        out[k, to], told[k, to] = z[of], True
-        for f, p in zip(to[:n_free], of[:n_free], strict=True):
-            if is_choice[t, f] and is_choice[source, p]:
-                out[k, f] = _same_option(h.table.static, (source, p), (int(t), f), float(z[p]))
-        out[k, fixed_part], told[k, fixed_part] = z[fixed_part], True
-    return out, told
-
-
-def _same_option(
-    prior: PriorTable, source: tuple[int, int], target: tuple[int, int], z: float
-) -> float:
-    """The coordinate of the option that a choice fell on elsewhere; as it is where none changed."""
-    edge, other = prior.edge[source], prior.edge[target]
-    if np.array_equal(edge, other):
-        return z
-    middle = option_middles(prior.choice[target], other)[int(option_at(edge, np.array(z)))]
-    return z if np.isnan(middle) else float(middle)

@@ -34,13 +34,8 @@ TRACK_END = 0.002
 PLATINUM = (3.9083e-3, -5.775e-7, -4.183e-12)  # IEC 60751:2008
 ON = (Mode.UNPLUGGED, Mode.PLUGGED)
 CONNECTED = (Mode.PLUGGED, Mode.PLUGGED_OFF)
-FIXED = {
-    "battery",
-    "battery-",
-    "body",
-    "cu-inner",
-    "cu-ground",
-}  # no key switches what is between these
+GROUNDS = {"battery-", "body", "cu-inner", "cu-ground"}
+FIXED = {"battery", *GROUNDS}  # no key switches what is between these
 
 
 @dataclass(frozen=True)
@@ -160,6 +155,8 @@ def _source(block: Block, e: Element, _: int) -> None:
             block.resistor(dead, minus, block.value("off-ohm"))
         return
     volt, ohm = block.of(e, "volt"), block.of(e, "ohm")
+    if not block.on and GROUNDS.issuperset(e.nodes):
+        volt = 0.0  # what lifts a ground is a current, and none flows
     if "limit_ampere" not in e.parameters:
         block.source(plus, minus, f"dc {volt:.15g}", ohm)
         return
