@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from backprobe.job import Indication, Round
-from backprobe.services.candidate_readings import candidates_of, goal_of, present_state
+from backprobe.services.candidate import goal_of
+from backprobe.services.candidate_readings import candidates_of, present_state
 from backprobe.services.engine import Posterior
 from backprobe.services.explain import posterior_of
 from backprobe.services.steps import State

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from backprobe.services.candidate_readings import Candidate, candidates_of
+from backprobe.services.candidate import Candidate
+from backprobe.services.candidate_readings import candidates_of
 from backprobe.services.foresight import Foresight, foresee
 from backprobe.services.posterior_sample import Samples, sample
 from backprobe.services.steps import State

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from backprobe.services.candidate_readings import Candidate, Candidates
+from backprobe.services.candidate import Candidate, Candidates
 from backprobe.services.foresight import Foresight
 from backprobe.services.gain import MISCOUNTED, expected_bits
 from backprobe.services.open_question import Claim, Question

@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backprobe.job import Indication, Round
-from backprobe.services.candidate_readings import candidates_of, place_of
+from backprobe.services.candidate import place_of
+from backprobe.services.candidate_readings import candidates_of
 from backprobe.services.explain import posterior_of
 from backprobe.services.lead_checks import LeadCheck, last_told, lead_checks
 from backprobe.services.planning import plan

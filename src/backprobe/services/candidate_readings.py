@@ -8,23 +8,23 @@ be loaded; ohms across electronics, where an ohmmeter tells nothing.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from backprobe.core.inference.sheet import Quantity, SheetRound
+from backprobe.core.inference.sheet import SheetRound
 from backprobe.families.schema import STATES
 from backprobe.job import Round
+from backprobe.services.candidate import Candidate, Candidates, Setting, goal_of, place_of
 from backprobe.services.engine import Posterior
 from backprobe.services.lead_checks import LeadCheck, last_told, lead_checks
 from backprobe.services.problem import RAISED_FROM_RPM, state_of
-from backprobe.services.steps import State, reachable_state
+from backprobe.services.steps import State
 from backprobe.services.summary import role_probabilities, trust
 from backprobe.services.unavailable import Unavailable, rpm_class, state_key
 from backprobe.services.what_is_there import (
-    VOLTS,
     answers_crank,
     answers_snap,
     answers_sweep,
@@ -34,7 +34,7 @@ from backprobe.services.what_is_there import (
     share_with_celsius,
     share_without_ohms,
 )
-from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES, SCAN_NAMES
+from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
 
 Array = NDArray[np.float64]
 
@@ -48,74 +48,10 @@ MAY_MOVE = 0.25  # probability of something that can be swept, or cranked, from 
 DOUBTED = 0.02  # probability of a bad black lead from which on it is checked before all else
 DOUBTED_AGAIN = 0.1  # the same where it held on this very point before
 
-QUANTITY_CODE = {
-    "volts": Quantity.VOLTS,
-    "volts_high": Quantity.VOLTS_HIGH,
-    "volts_low": Quantity.VOLTS_LOW,
-    "volts_ac": Quantity.VOLTS_AC,
-    "hertz": Quantity.HERTZ,
-    "duty_percent": Quantity.DUTY,
-    "volts_loaded": Quantity.VOLTS_LOADED,
-    "harness_ohms": Quantity.HARNESS_OHM,
-    "sensor_ohms": Quantity.SENSOR_OHM,
-    "battery_volts": Quantity.BATTERY,
-    "black_lead_check": Quantity.LEAD_CHECK,
-    "ambient_celsius": Quantity.AMBIENT,
-}
 _MOVING = ("volts", "hertz", "duty_percent", "volts_ac")
 _HELD = ("volts_high", "volts_low")
 _AWAKE = ((False, "on"), (True, "on"), (True, "run"))  # states in which the control unit reports
 MAY_REPORT = 0.25  # probability of a wire that a value tells of from which on it is asked for
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """A state within reach, and the round of the sheet that a reading in it would go on with."""
-
-    state: State
-    item: SheetRound
-    continued: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """One reading that could be taken.
-
-    setting : its number among the settings; at, other : terminals, -1 where it has none.
-    first : whether it has to be taken before the readings so far may be believed.
-    again : round in the same state that is not to be believed, "" where there is none.
-    scan : name of the value that the control unit reports, "" where it is none.
-    """
-
-    setting: int
-    quantity: str
-    at: int = -1
-    other: int = -1
-    first: bool = False
-    again: str = ""
-    scan: str = ""
-
-
-def code_of(candidate: Candidate) -> Quantity:
-    """What a candidate is to the sheet."""
-    if not candidate.scan:
-        return QUANTITY_CODE[candidate.quantity]
-    volts = candidate.scan.endswith(VOLTS)
-    return Quantity.INPUT_VOLTS if volts else Quantity.INPUT_CELSIUS
-
-
-def value_of(candidate: Candidate) -> int:
-    """Number of the control unit's value that a candidate is, -1 elsewhere."""
-    return SCAN_NAMES.index(candidate.scan.removesuffix(VOLTS)) if candidate.scan else -1
-
-
-@dataclass(frozen=True, slots=True)
-class Candidates:
-    """Settings within reach and the readings in them; whether some can't be had."""
-
-    settings: tuple[Setting, ...]
-    readings: tuple[Candidate, ...]
-    withheld: bool = False
 
 
 def present_state(rounds: Sequence[Round]) -> State | None:
@@ -334,22 +270,9 @@ class _Listing:
         return (refused or cranked) and not started
 
 
-def place_of(pins: Sequence[str], candidate: Candidate) -> str:
-    """Terminal, pair or reported value as the answer names it; nothing for a whole round."""
-    if candidate.scan:
-        return candidate.scan
-    return "-".join(pins[t] for t in (candidate.at, candidate.other) if t >= 0)
-
-
 def _on_battery(r: Round) -> bool:
     return r.black_lead.strip().lower() == BATTERY_NEGATIVE
 
 
 def _state(r: Round) -> State:
     return State(plugged=r.plugged, key=r.key, rpm=r.rpm, action=r.action)
-
-
-def goal_of(now: State | None, setting: Setting, quantity: str) -> State:
-    """State that a reading is in fact taken in, as the steps have it."""
-    start = now or State(plugged=True, key="off")
-    return reachable_state(start, setting.state, quantity)

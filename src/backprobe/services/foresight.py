@@ -29,13 +29,7 @@ from backprobe.core.inference.predict import predict
 from backprobe.core.inference.sheet import N_RANGE, Quantity, Sheet
 from backprobe.job import Indication, Meter
 from backprobe.services.accuracy import common_offset, standard_uncertainty
-from backprobe.services.candidate_readings import (
-    Candidate,
-    Candidates,
-    Setting,
-    code_of,
-    value_of,
-)
+from backprobe.services.candidate import Candidate, Candidates, Setting, code_of, value_of
 from backprobe.services.engine import Posterior
 from backprobe.services.posterior_sample import Samples
 from backprobe.services.problem import AMBIENT_CELSIUS, REPORTED_CELSIUS, REPORTED_VOLT

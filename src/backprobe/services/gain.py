@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from backprobe.core.inference.information import expected_information_of_readings
 from backprobe.core.inference.likelihood import HIDDEN, NOTHING_COUNTED
-from backprobe.services.candidate_readings import Candidates
+from backprobe.services.candidate import Candidates
 from backprobe.services.foresight import Foresight
 from backprobe.services.open_question import Question
 from backprobe.services.smoothing import widened

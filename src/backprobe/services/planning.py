@@ -15,15 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.services.answer import NextReading
-from backprobe.services.candidate_readings import (
-    Candidate,
-    Candidates,
-    Setting,
-    candidates_of,
-    code_of,
-    goal_of,
-    present_state,
-)
+from backprobe.services.candidate import Candidate, Candidates, Setting, code_of, goal_of
+from backprobe.services.candidate_readings import candidates_of, present_state
 from backprobe.services.costs import DEFAULT_COSTS, PACE, Costs
 from backprobe.services.engine import Posterior
 from backprobe.services.foresight import (

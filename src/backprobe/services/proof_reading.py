@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.job import Round
-from backprobe.services.candidate_readings import Candidates
+from backprobe.services.candidate import Candidates
 from backprobe.services.engine import Posterior
 from backprobe.services.summary import top_fault
 from backprobe.vocabulary import NO_FAULT

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from backprobe.services.candidate_readings import Candidate, Setting, place_of
+from backprobe.services.candidate import Candidate, Setting, place_of
 from backprobe.services.engine import Posterior
 from backprobe.services.foresight import LOG_QUANTITIES
 from backprobe.services.planning_words import (
