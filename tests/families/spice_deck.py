@@ -23,6 +23,9 @@ SATURATED_OHM = 1.0  # of a transistor above its saturation voltage
 OUTPUT_LEAK = (2e6 * 1e13) ** 0.5
 # What it keeps across itself with hardly any current, V, and in series with that, ohm.
 FLOOR_VOLT, FLOOR_OHM = (0.005 * 0.4) ** 0.5, 1.0
+# Below it electronics draw nothing; met where a fault starves them, V.
+ONSET_VOLT = (0.02 * 1.1) ** 0.5
+STARVED_OHM = (2e4 * 5e7) ** 0.5  # what lies beside them then
 # From here on a wire is open and no more a resistance, ohm.
 OPEN_OHM = 1e6
 # Of a fuse that holds a short, ohm.
@@ -150,6 +153,8 @@ class Deck:
     def add_sink(self, name: str, e: Element) -> None:
         ampere, full = self.value(e, "ampere"), self.value(e, "full_volt")
         share = f"min(1, {self.across(e.nodes[0], e.nodes[1])}/{full:.15g})"
+        if self.fault is not None:
+            share = self.starved(e, full)
         self.lines.append(
             f"B{name} {self.node(e.nodes[0])} {self.node(e.nodes[1])} I={ampere:.15g}*{share}"
         )
@@ -267,10 +272,15 @@ class Deck:
             return False
         volt = {"feed": 12.6, "vcc": 5.0, "ref": 5.0}.get(fed[e.nodes[0]], 8.5)
         ampere, full = volt / self.value(e, "ohm"), (1.2 * volt) ** 0.5
-        share = f"min(1, {self.across(*e.nodes)}/{full:.15g})"
         ends = " ".join(self.node(node) for node in e.nodes)
-        self.lines.append(f"B{name} {ends} I={ampere:.15g}*{share}")
+        self.lines.append(f"B{name} {ends} I={ampere:.15g}*{self.starved(e, full)}")
         return True
+
+    def starved(self, e: Element, full: float) -> str:
+        """Share of its full current that a sink takes; what it leaks is written beside it."""
+        self.resistor(f"s{len(self.lines)}", e.nodes[0], e.nodes[1], STARVED_OHM)
+        above = f"({self.across(e.nodes[0], e.nodes[1])}-{ONSET_VOLT:.15g})"
+        return f"max(0, min(1, {above}/{full - ONSET_VOLT:.15g}))"
 
     def add_leak(self, fault: Fault) -> None:
         """From the supply of an open collector to its wire, once that is open."""

@@ -7,6 +7,7 @@ what the control unit sees. Common practice without a published source, and Ohm'
 
 import pytest
 
+from backprobe.families.fault_electronics import ONSET_VOLT
 from tests.families.trade_bench import BATTERY, GHOST, Bench, Known, thermistor
 
 # ---------------------------------------------------------------- two wires, thermistor
@@ -78,6 +79,7 @@ def pressure(
     size: float | None = None,
     hold: str = "down",
     output: float = 10.0,
+    onset: float = 0.05,
 ) -> Bench:
     """A ratiometric pressure sensor with a strong output, unless told."""
     known: dict[str, float | str] = {
@@ -89,7 +91,17 @@ def pressure(
         "output.ohm": output,
         "consumption.ohm": 1000.0,
     }
+    if fault:
+        known[ONSET_VOLT] = onset
     return Bench("pressure-gauge-three-wire", known, fault, size)
+
+
+def test_electronics_stop_drawing_a_junction_or_two_below_their_supply() -> None:
+    # Common practice, no source: with its return open a sensor's ground stands some tenths of a
+    # volt to a volt below its supply.
+    ground = pressure(0.5, "open ground", onset=0.8)
+    assert ground.volts("supply", plugged=True) == pytest.approx(5.0, abs=0.01)
+    assert ground.volts("ground", plugged=True) == pytest.approx(4.2, abs=0.02)
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from backprobe.core.circuit.evaluate import Evaluation
 from backprobe.core.circuit.nodal import loaded_voltage
 from backprobe.core.circuit.plan import Mode
 from backprobe.families.fault_edits import PULLED_OHM
-from backprobe.families.fault_electronics import UPPER_JUNCTION
+from backprobe.families.fault_electronics import ONSET_VOLT, UPPER_JUNCTION
 from backprobe.families.faults import HEALTHY, Fault, faults_of
 from backprobe.families.loader import load_families
 from tests.core.circuit.drawn_up import Case, Subject, solve
@@ -36,6 +36,7 @@ IDEAL: dict[str, float | str] = {
     PULLED_OHM: 0.05,
     UPPER_JUNCTION: "none",  # a plain open collector
     "output.closed_volt": 0.0,  # of a field-effect transistor
+    ONSET_VOLT: 0.05,  # a sensor that draws as a resistor does
     "junction-volt": 0.5,  # with the tens of microampere that an input takes
 }
 

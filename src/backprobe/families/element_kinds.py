@@ -72,6 +72,7 @@ PARAMETERS: Final[Mapping[str, Parameter]] = {
     "volt_high": _VOLT,
     "full_volt": Parameter("volt", 1e-3, 100.0),
     "closed_volt": Parameter("volt", 0.0, 100.0),
+    "onset_volt": Parameter("volt", 0.0, 100.0),
     "ac_volt": Parameter("volt", 0.0, 100.0),
     "ampere": Parameter("ampere", -100.0, 100.0),
     "limit_ampere": Parameter("ampere", 1e-6, 100.0),
@@ -91,7 +92,9 @@ ELEMENT_KINDS: Final[Mapping[str, ElementKind]] = {
     "source": ElementKind(
         "voltage source", ("plus", "minus"), (("volt", "ohm"),), optional=("limit_ampere",)
     ),
-    "sink": ElementKind("current sink", ("from", "to"), (("ampere", "full_volt"),)),
+    "sink": ElementKind(
+        "current sink", ("from", "to"), (("ampere", "full_volt"),), optional=("onset_volt",)
+    ),
     "thermistor": ElementKind(
         "thermistor",
         ("one end", "other end"),

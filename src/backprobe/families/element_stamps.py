@@ -183,13 +183,19 @@ def _source(writer: StampWriter, e: Element, where: Where) -> None:
 
 
 def _sink(writer: StampWriter, e: Element, where: Where) -> None:
-    """A current that grows with the voltage to its full value; left at rest, it still does."""
+    """A current that grows with the voltage, from none at its onset, to its full value."""
     start, end = _ends(e)
     ampere, full = e.parameters["ampere"], e.parameters["full_volt"]
-    group = writer.group((start, end), high=(full, None, None), usual=2)
+    onset = e.parameters.get("onset_volt")
+    low = None if onset is None else (onset, None, None)
+    group = writer.group((start, end), low=low, high=(full, None, None), usual=2)
     writer.stamp(Coefficient.CURRENT, (ampere,), (end, start), where.in_region(group, 2))
     growing = where.in_region(group, 0)
-    writer.stamp(Coefficient.SINK_STARVED, (ampere, full), (start, end), growing)
+    values = (ampere, full) if onset is None else (ampere, full, onset)
+    writer.stamp(Coefficient.SINK_STARVED, values, (start, end), growing)
+    if onset is not None:
+        writer.stamp(Coefficient.SINK_ONSET, values, (start, end), growing)
+        writer.conductance((start, end), "starved-ohm", where)
 
 
 def _thermistor(writer: StampWriter, e: Element, where: Where) -> None:

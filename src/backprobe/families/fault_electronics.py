@@ -32,6 +32,10 @@ STARVING = (
     *("open", "resistance", "sensor-open", "supply-low", "short-to-ground", "short-to-battery"),
 )
 LEAST_FULL_VOLT = 1.2  # of supply from which on electronics draw their full current, V
+# Below one or two junctions only what lies beside them conducts: dividers, filters, leaks.
+ONSET_VOLT = "fault.onset-volt"
+ONSET = Prior("log_uniform", 0.02, 1.1, source=COMMON_PRACTICE)
+STARVED = Prior("log_uniform", 2e4, 5e7, source=COMMON_PRACTICE)
 
 
 def let_electronics_answer(netlist: Netlist, fault: Fault) -> None:
@@ -40,6 +44,8 @@ def let_electronics_answer(netlist: Netlist, fault: Fault) -> None:
         _add_junctions(netlist)
     if _starves(fault):
         _give_appetite(netlist)
+    if fault.kind in (*STARVING, "swapped", "control-unit-input"):
+        _let_it_stop(netlist)
     if _starves(fault) or fault.kind == "ground-lifted":
         _vary_the_least_supply(netlist)
     if fault.kind in ("open", "control-unit-input") and fault.role in OUTPUTS:
@@ -112,6 +118,17 @@ def _give_appetite(netlist: Netlist) -> None:
         }
         sink = replace(e, kind="sink", parameters={"ampere": ampere, "full_volt": full})
         netlist.elements = [sink if x is e else x for x in netlist.elements]
+
+
+def _let_it_stop(netlist: Netlist) -> None:
+    """What a sensor draws ends before its supply has gone altogether."""
+    sinks = [e for e in netlist.elements if e.kind == "sink" and e.side == "sensor"]
+    if sinks:
+        netlist.values |= {ONSET_VOLT: ONSET, "starved-ohm": STARVED}
+    netlist.elements = [
+        replace(e, parameters={"onset_volt": ONSET_VOLT, **e.parameters}) if e in sinks else e
+        for e in netlist.elements
+    ]
 
 
 def _vary_the_least_supply(netlist: Netlist) -> None:

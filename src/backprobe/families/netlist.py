@@ -21,6 +21,7 @@ JUNCTION_OHM = Prior("log_uniform", 0.1, 6.0, source=COMMON_PRACTICE)
 RELEASED_OHM = Prior("fixed", 2e6, source=COMMON_PRACTICE)
 SATURATED_OHM = Prior("fixed", 1.0, source=COMMON_PRACTICE)  # the rest is in closed_ohm
 ABSENT_OHM = Prior("fixed", 1e9, source="more than a meter can measure")
+STARVED_OHM = Prior("fixed", 2e7, source="common practice: beside electronics that draw nothing")
 # Roles whose wires carry enough current for their resistance to show.
 WITH_CURRENT = (
     "supply-battery",
@@ -82,6 +83,7 @@ def netlist_of(family: Family) -> Netlist:
         values[f"{wire.name}.insulation-ohm"] = _typical(family.values["insulation-ohm"])
     values["off-ohm"], values["off-load-ohm"] = OFF_OHM, OFF_LOAD_OHM
     values["reverse-ohm"], values["absent-ohm"] = REVERSE_OHM, ABSENT_OHM
+    values["starved-ohm"] = STARVED_OHM
     values["junction-volt"], values["junction-ohm"] = JUNCTION_VOLT, JUNCTION_OHM
     values["released-ohm"], values["saturated-ohm"] = RELEASED_OHM, SATURATED_OHM
     return Netlist(

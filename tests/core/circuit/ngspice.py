@@ -6,11 +6,8 @@ its own nodes beside the others, so that one run of ngspice solves some hundred 
 """
 
 import math
-import subprocess
-import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,16 +16,16 @@ from backprobe.core.circuit.plan import Mode
 from backprobe.families.element_kinds import is_switching
 from backprobe.families.netlist import Netlist
 from backprobe.families.schema import Element
+from tests.core.circuit.ngspice_run import run
 
 Array = NDArray[np.float64]
 
 BLOCKS_A_RUN = 80
-PRECISE = ".options reltol=1e-6 abstol=1e-8 vntol=1e-7 gmin=1e-15 noacct"
-# Straight to the answer; where junctions keep Newton's method from it, step by step.
-OPTIONS = (f"{PRECISE} itl1=100 gminsteps=0 srcsteps=0", f"{PRECISE} itl1=500")
 # Slope of a regulator beyond its limit, ohm: what the current then exceeds it by moves no voltage
 # by a tenth of what is compared.
 GIVING_WAY = 1e7
+# Slopes of a sink beyond its full current and below its onset, ohm.
+FULL, BLOCKING = 1e9, 1e13
 # What is left of a potentiometer's track at either end of its travel, as a share of it.
 TRACK_END = 0.002
 PLATINUM = (3.9083e-3, -5.775e-7, -4.183e-12)  # IEC 60751:2008
@@ -59,6 +56,7 @@ class Block:
 
     def __init__(self, point: Point, number: int) -> None:
         self.point = point
+        self.near: Mapping[str, float] = {}  # volts to start from where nothing else finds an end
         self.number = number
         self.lines: list[str] = []
         self.nodes: dict[str, str] = {"battery-": "0"}
@@ -172,8 +170,21 @@ def _source(block: Block, e: Element, _: int) -> None:
 
 def _sink(block: Block, e: Element, _: int) -> None:
     start, end = e.nodes
-    share = f"min(1,{block.across(start, end)}/{block.of(e, 'full_volt'):.15g})"
-    block.current(start, end, f"{block.of(e, 'ampere'):.15g}*{share}")
+    ampere, full = block.of(e, "ampere"), block.of(e, "full_volt")
+    if "onset_volt" not in e.parameters:
+        share = f"min(1,{block.across(start, end)}/{full:.15g})"
+        block.current(start, end, f"{ampere:.15g}*{share}")
+        return
+    # Flat below its onset and beyond its full voltage: a voltage over the current, as a limited
+    # source's, and what leaks beside it.
+    onset = block.of(e, "onset_volt")
+    block.resistor(start, end, block.value("starved-ohm"))
+    inner, sensed = f"inside {len(block.lines)}", f"sensed {len(block.lines)}"
+    block.resistor(start, sensed, (full - onset) / ampere)
+    sense = block.line("V", block.node(sensed), block.node(inner), "0")
+    beyond = f"{FULL:.15g}*max(0,i({sense})-{ampere:.15g})"
+    back = f"{BLOCKING:.15g}*max(0,-i({sense}))"
+    block.line("B", block.node(inner), block.node(end), f"V={onset:.15g}+{beyond}-{back}")
 
 
 def _thermistor(block: Block, e: Element, _: int) -> None:
@@ -275,9 +286,15 @@ KINDS: Mapping[str, Callable[[Block, Element, int], None]] = {
 }
 
 
-def direct(points: Sequence[Point]) -> list[dict[str, float]]:
-    """Direct voltages of every circuit, V, by node."""
-    return _solved(points, "op")
+def direct(
+    points: Sequence[Point], near: Sequence[Mapping[str, float]] = ()
+) -> list[dict[str, float]]:
+    """Direct voltages of every circuit, V, by node.
+
+    Where Newton's method finds no end from anywhere it starts from the volts of ``near``, which
+    are an answer if it stays there.
+    """
+    return _solved(points, "op", near)
 
 
 def alternating(points: Sequence[Point]) -> list[dict[str, float]]:
@@ -285,11 +302,28 @@ def alternating(points: Sequence[Point]) -> list[dict[str, float]]:
     return _solved(points, "ac lin 1 1k 1k")
 
 
-def _solved(points: Sequence[Point], analysis: str) -> list[dict[str, float]]:
+def started(point: Point, volts: Mapping[str, float]) -> dict[str, float]:
+    """One circuit's voltages, Newton's method started from given ones."""
+    return _hinted(Block(point, 0), volts, "op")
+
+
+def _hinted(block: Block, volts: Mapping[str, float], analysis: str) -> dict[str, float]:
+    own = {block.nodes[name]: volt for name, volt in volts.items() if name in block.nodes}
+    hints = [f".nodeset v({node})={volt:.12g}" for node, volt in own.items() if node != "0"]
+    found = run([*block.lines, *hints], analysis) | {"0": 0.0}
+    return {name: found[node] for name, node in block.nodes.items()}
+
+
+def _solved(
+    points: Sequence[Point], analysis: str, near: Sequence[Mapping[str, float]] = ()
+) -> list[dict[str, float]]:
     answers = []
     for start in range(0, len(points), BLOCKS_A_RUN):
-        part = points[start : start + BLOCKS_A_RUN]
-        answers += _together([Block(point, number) for number, point in enumerate(part)], analysis)
+        part = range(start, min(start + BLOCKS_A_RUN, len(points)))
+        blocks = [Block(points[k], k - start) for k in part]
+        for block, k in zip(blocks, part, strict=True):
+            block.near = near[k] if near else {}
+        answers += _together(blocks, analysis)
     return answers
 
 
@@ -307,44 +341,13 @@ def _together(blocks: Sequence[Block], analysis: str) -> list[dict[str, float]]:
 
 
 def _from_fed(block: Block, analysis: str) -> dict[str, float]:
-    """One circuit, Newton's method started with the sensor fed.
+    """One circuit, Newton's method started with the sensor fed, or else near an answer.
 
     An output that starves its own sensor once it lets go makes it walk in circles otherwise.
     """
-    fed = f".nodeset v({block.node('supply.pin')})=5"
-    found = run([*block.lines, fed], analysis) | {"0": 0.0}
-    return {name: found[node] for name, node in block.nodes.items()}
-
-
-def run(lines: Sequence[str], analysis: str) -> dict[str, float]:
-    """Node voltages by node that one run of ngspice finds (magnitudes where they alternate)."""
-    with tempfile.TemporaryDirectory() as folder:
-        deck, raw = Path(folder) / "deck.cir", Path(folder) / "deck.raw"
-        said = ""
-        for options in OPTIONS:
-            text = "\n".join(["circuits", *lines, options, f".{analysis}", ".end", ""])
-            deck.write_text(text, encoding="utf-8")
-            result = subprocess.run(
-                ["ngspice", "-b", "-r", str(raw), str(deck)],
-                capture_output=True,
-                text=True,
-                check=False,
-            )
-            if raw.exists() and b"Binary:\n" in raw.read_bytes():
-                return _voltages(raw.read_bytes())
-            said = result.stdout + result.stderr
-        raise RuntimeError(f"ngspice did not answer:\n{said}")
-
-
-def _voltages(raw: bytes) -> dict[str, float]:
-    """Node voltages of a binary raw file with one point, real or complex."""
-    header, data = raw.split(b"Binary:\n", 1)
-    lines = header.decode("ascii").splitlines()
-    names = [line.split()[1] for line in lines[lines.index("Variables:") + 1 :]]
-    kind = np.complex128 if "Flags: complex" in lines else np.float64
-    values = np.frombuffer(data, dtype=kind, count=len(names))
-    voltages = {}
-    for name, value in zip(names, values.tolist(), strict=True):
-        if name.startswith("v("):
-            voltages[name[2:-1]] = abs(value) if kind is np.complex128 else value
-    return voltages
+    try:
+        return _hinted(block, {"supply.pin": 5.0}, analysis)
+    except RuntimeError:
+        if not block.near:
+            raise
+        return _hinted(block, block.near, analysis)

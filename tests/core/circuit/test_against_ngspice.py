@@ -6,7 +6,7 @@ program's answers come from compiled plans: neither sees the other's work.
 """
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TypeVar
 
 import numpy as np
@@ -26,6 +26,8 @@ T = TypeVar("T")
 FAMILIES = load_families()
 BY_ID = {family.id: family for family in FAMILIES}
 SAME_VOLT = 1e-4
+# An output that feeds its own sensor holds itself where it is, up or down.
+TWO_ANSWERS = "air-mass-frequency-two-feeds-own-return, swapped:supply-regulated+sensor-ground"
 SAME_OHM = 1e-5  # relative: ngspice solves in double precision, insulation beside contacts
 # Generators that make an alternating voltage.
 ALTERNATING = [f.id for f in FAMILIES if any("ac_volt" in e.parameters for e in f.elements)]
@@ -57,14 +59,21 @@ def compare(subjects: list[Subject], cases: list[list[Case]]) -> int:
                 ours.append(dict(zip(nodes, found.voltage[row, number].tolist(), strict=False)))
                 points.append(subject.point(case))
                 names.append(f"{subject.name}, {case.mode.name.lower()}, levels {case.levels}")
-    for name, mine, theirs in zip(names, ours, ngspice.direct(points), strict=True):
-        # Nodes of the plan that nothing touches in this mode are not in the deck.
-        apart = {node: abs(mine[node] - volt) for node, volt in theirs.items() if node in mine}
-        worst = max(apart, key=lambda node: apart[node])
-        assert apart[worst] < SAME_VOLT, (
-            f"{name}: {worst} {mine[worst]} V, ngspice {theirs[worst]} V"
-        )
+    direct = ngspice.direct(points, ours)
+    for name, point, mine, theirs in zip(names, points, ours, direct, strict=True):
+        worst, apart = furthest(mine, theirs)
+        if apart >= SAME_VOLT and name.startswith(TWO_ANSWERS):
+            # Ours is one of them if Newton's method stays there.
+            worst, apart = furthest(mine, ngspice.started(point, mine))
+        assert apart < SAME_VOLT, f"{name}: {worst} {mine[worst]} V, ngspice {theirs[worst]} V"
     return int((~found.settled).sum())
+
+
+def furthest(mine: Mapping[str, float], theirs: Mapping[str, float]) -> tuple[str, float]:
+    """The node that differs most; nodes that nothing touches in a mode are not in the deck."""
+    apart = {node: abs(mine[node] - volt) for node, volt in theirs.items() if node in mine}
+    worst = max(apart, key=lambda node: apart[node])
+    return worst, apart[worst]
 
 
 @pytest.mark.parametrize("name", BY_ID)

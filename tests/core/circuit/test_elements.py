@@ -29,7 +29,12 @@ VALUES = {
     Coefficient.TRANSFER: st.tuples(ohms, st.floats(-0.2, 1.2), st.just(0.0)),
     Coefficient.SOURCE: st.tuples(st.floats(-15.0, 15.0), ohms, st.just(0.0)),
     Coefficient.CURRENT: st.tuples(st.floats(-5.0, 5.0), st.just(0.0), st.just(0.0)),
-    Coefficient.SINK_STARVED: st.tuples(st.floats(0.001, 0.1), st.floats(1.0, 9.0), st.just(0.0)),
+    Coefficient.SINK_STARVED: st.tuples(
+        st.floats(0.001, 0.1), st.floats(2.0, 9.0), st.floats(0.0, 1.8)
+    ),
+    Coefficient.SINK_ONSET: st.tuples(
+        st.floats(0.001, 0.1), st.floats(2.0, 9.0), st.floats(0.0, 1.8)
+    ),
     Coefficient.SERIES: st.tuples(ohms, ohms, st.just(0.0)),
 }
 

@@ -35,11 +35,13 @@ class Coefficient(IntEnum):
     TRANSFER = 6  # -p1 / p0: controlled output, gain p1 behind p0 ohm
     SOURCE = 7  # current: p0 / p1 (p0 volt behind p1 ohm)
     CURRENT = 8  # current: p0
-    SINK_STARVED = 9  # p0 / p1: a current sink below its full voltage p1
+    SINK_STARVED = 9  # p0 / (p1 - p2): a current sink from its onset p2 to its full voltage p1
     SERIES = 10  # 1 / (p0 + p1): one resistance behind another
+    SINK_ONSET = 11  # current: p0 p2 / (p1 - p2): what it takes less for beginning at its onset
 
 
-CURRENT_KINDS = (Coefficient.SOURCE, Coefficient.CURRENT)
+CURRENT_KINDS = (Coefficient.SOURCE, Coefficient.CURRENT, Coefficient.SINK_ONSET)
+LEAST_SPAN_VOLT = 0.1  # from a sink's onset to its full voltage
 
 
 def thermistor_ohm(ohm_25: Array, beta_kelvin: Array, celsius: Array) -> Array:
@@ -121,6 +123,17 @@ def _ratio(volt: Array, ohm: Array, *_: Array) -> tuple[Array, ...]:
     return volt / ohm, 1.0 / ohm, -volt / ohm**2
 
 
+def _sink_starved(ampere: Array, full: Array, onset: Array) -> tuple[Array, ...]:
+    span = np.maximum(full - onset, LEAST_SPAN_VOLT)
+    by_span = np.where(full - onset > LEAST_SPAN_VOLT, ampere / span**2, 0.0)
+    return ampere / span, 1.0 / span, -by_span, by_span
+
+
+def _sink_onset(ampere: Array, full: Array, onset: Array) -> tuple[Array, ...]:
+    slope, by_ampere, by_full, by_onset = _sink_starved(ampere, full, onset)
+    return slope * onset, by_ampere * onset, by_full * onset, by_onset * onset + slope
+
+
 def _current(ampere: Array, *_: Array) -> tuple[Array, ...]:
     return ampere, np.ones_like(ampere)
 
@@ -134,8 +147,9 @@ _LAWS: Mapping[Coefficient, Callable[[Array, Array, Array], tuple[Array, ...]]] 
     Coefficient.TRANSFER: _transfer,
     Coefficient.SOURCE: _ratio,
     Coefficient.CURRENT: _current,
-    Coefficient.SINK_STARVED: _ratio,
+    Coefficient.SINK_STARVED: _sink_starved,
     Coefficient.SERIES: _series,
+    Coefficient.SINK_ONSET: _sink_onset,
 }
 
 

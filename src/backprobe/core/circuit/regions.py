@@ -6,9 +6,10 @@ solved, the regions that the answer lies in are looked up, and what changed is s
 circuits settle at once. Where two answers fit, it is the one that is found from region 0, in which
 every element starts and through which it goes from one outer region to the other: a regulator at
 its limit, hardly loaded, would otherwise be thrown far above its voltage, and from there back to
-its limit. What does not settle soon goes on with one element at a time. Where an element lets go
-because it starves and starves because it holds on, no answer fits: the circuit is left at rest, all
-elements in region 0, and flagged.
+its limit. What does not settle soon goes on with one element at a time, first the first that has
+to move, in another attempt the last. Where an element lets go because it starves and starves
+because it holds on, no answer fits: the circuit is left at rest, all elements in region 0, and
+flagged.
 """
 
 from dataclasses import dataclass
@@ -24,7 +25,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-MAX_WALK = 7  # solutions of one circuit before it starts afresh, and then is left at rest
+MAX_WALK = 7  # solutions of one circuit before it starts afresh, twice, and then is left at rest
 ONE_BY_ONE = 3  # from this step on only one element of a circuit moves
 # Nodes as plans number them: the first row of a matrix is node 1.
 NODE_NAMES = tuple(f"node {number}" for number in range(1, 1000))
@@ -116,13 +117,15 @@ def walk(circuits: Circuits, limits: Limits, start: IntArray) -> Walked:
     found = _found(circuits, limits, voltage, region)
     settled = (found == region).all(axis=1)
     left = np.flatnonzero(~settled)  # solutions that are still walking
-    for step in range(1, 2 * MAX_WALK + 1):
+    for step in range(1, 3 * MAX_WALK + 1):
         if not left.size:
             break
-        # Once from the start, once more from the middle regions; with no end, it is left there.
+        # Once from the start, twice more from the middle regions, the second time with the last
+        # element that has to move before the first; with no end, it is left there.
         one_by_one = step % MAX_WALK >= ONE_BY_ONE
+        last_first = step > 2 * MAX_WALK
         afresh = step % MAX_WALK == 0
-        region[left] = 0 if afresh else _next(region[left], found[left], one_by_one)
+        region[left] = 0 if afresh else _next(region[left], found[left], one_by_one, last_first)
         impedance[left, 1:, 1:], voltage[left, 1:] = _solved(circuits, region, left)
         found = _found(circuits, limits, voltage, region)
         settled[left] = (found[left] == region[left]).all(axis=1)
@@ -157,12 +160,14 @@ def _found(circuits: Circuits, limits: Limits, voltage: Array, now: IntArray) ->
     return np.where(circuits.deciding, found, now)
 
 
-def _next(now: IntArray, wanted: IntArray, one_by_one: bool) -> IntArray:
+def _next(now: IntArray, wanted: IntArray, one_by_one: bool, last_first: bool) -> IntArray:
     """Regions to try next: those wanted, the middle one where two would be crossed at once.
 
     Elements that let each other go would swap for ever where all move together.
     """
-    if one_by_one:
+    if one_by_one or last_first:
         moving = now != wanted
-        wanted = np.where(moving & (moving.cumsum(axis=1) > 1), now, wanted)
+        order = np.flip(np.flip(moving, axis=1).cumsum(axis=1), axis=1)
+        order = order if last_first else moving.cumsum(axis=1)
+        wanted = np.where(moving & (order > 1), now, wanted)
     return np.where((now > 0) & (wanted > 0) & (now != wanted), 0, wanted)
