@@ -56,7 +56,9 @@ DROPS_OUT = job(
 # 5 V over 2.1 kohm: 1 kohm to ground leaves 1.6 V of it (Ohm's law).
 HALL = job(
     "123",
-    unplugged("U", {"1": 5.0, "2": 5.0, "3": 0.003}, loaded={"1": 4.99, "2": 1.6}),
+    # 1 kohm against a pull-up of 700 ohm: hardly any are lower, so there is no room for a
+    # resistance in the wire beside it.
+    unplugged("U", {"1": 5.0, "2": 5.0, "3": 0.003}, loaded={"1": 4.99, "2": 2.94}),
     round_of("A", {"1": 5.0, "2": 0.2, "3": 0.01}),
     round_of("B", {"1": 5.0, "2": 4.9, "3": 0.01}, "wiggle"),
 )
