@@ -76,17 +76,13 @@ def test_a_value_stays_however_likely_it_is_with_another_fault() -> None:
 
 
 def test_an_output_that_stands_still_starts_where_it_was_read() -> None:
-    # Five deviations beyond a sound sensor's: in the middle of what a stuck one may show.
+    # Nearly five deviations beyond a sound sensor's: in the middle of what a stuck one may show.
     bench, layout = bench_and_layout("unchecked and low")
     table, pairs = bench.hypotheses.table, bench.hypotheses.pairs
     sound, own = of_family(bench, "air-mass-voltage-three-wire")
     stuck = next(int(h) for h in own if pairs[h][1].kind == "sensor-stuck")
-    name = next(
-        int(n)
-        for q, n in enumerate(bench.hypotheses.driven_name[sound])
-        if n >= 0 and q == _told_in_volts(table, sound)
-    )
-    q = list(bench.hypotheses.driven_name[sound]).index(name)
+    q = _narrowest(table, sound)
+    name = int(bench.hypotheses.driven_name[sound, q])
     to = list(bench.hypotheses.driven_name[stuck]).index(name)
     state = layout.states[0]
     z = np.zeros(layout.size)
@@ -98,8 +94,8 @@ def test_an_output_that_stands_still_starts_where_it_was_read() -> None:
     assert _driven_value(table, stuck, state, to, at) == pytest.approx(value, rel=1e-6)
 
 
-def _told_in_volts(table: HypothesisTable, h: int) -> int:
-    """The driven quantity whose usual value with the key on is the narrowest, that of no flow."""
+def _narrowest(table: HypothesisTable, h: int) -> int:
+    """The driven quantity that is known best with the key on: an air-mass sensor's, of no flow."""
     width = np.where(table.driven_slot[h] >= 0, table.driven_prior.scale[h, 0], np.inf)
     width = np.where(width > 0, width, np.inf)
     return int(np.argmin(np.where(table.driven_prior.is_uniform[h, 0], np.inf, width)))
