@@ -6,14 +6,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from backprobe.campaign.choices import compare_choice, doubt, exhaustive
 from backprobe.campaign.draw import Wishes, draw_vehicle
 from backprobe.campaign.planner import (
     Assistant,
     Wanted,
-    compare_choice,
     count_readings,
-    doubt,
-    exhaustive,
     follow,
 )
 from backprobe.campaign.vehicle import Vehicle

@@ -4,8 +4,9 @@ import pytest
 
 from backprobe.core.engine.trim_pattern import CAUSES, UNMODELLED
 from backprobe.errors import UsageError
+from backprobe.services.trim_log import table_from_log
 from backprobe.services.trim_review import TrimReview, review_trims
-from backprobe.services.trim_table import table_from_log, typed_table
+from backprobe.services.trim_table import typed_table
 from backprobe.services.trim_tests import TESTS, bits_of_tests, findings_likelihood
 from backprobe.services.trim_words import CAUSE_WORDS
 from tests.services.trim_logs import drive_log

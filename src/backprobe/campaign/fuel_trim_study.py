@@ -22,8 +22,8 @@ from backprobe.campaign.spreads import Random, even
 from backprobe.core.engine.trim_inference import TrimAnswer, weigh_causes
 from backprobe.core.engine.trim_pattern import AIR_MASS, MANIFOLD_PRESSURE, NONE, OperatingPoints
 from backprobe.core.engine.trim_readings import TrimReadings
+from backprobe.services.trim_log import table_from_log
 from backprobe.services.trim_review import SURE
-from backprobe.services.trim_table import table_from_log
 
 _EDGES: Final = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.99, 1.0001)
 

@@ -88,7 +88,7 @@ def _logged(log: Path, typed: tuple[str, ...], displacement: str, limit: float) 
     from backprobe.errors import UsageError
     from backprobe.quantities import parse_quantity
     from backprobe.recordings.log_reading import read_log
-    from backprobe.services.trim_table import table_from_log
+    from backprobe.services.trim_log import table_from_log
 
     if any(typed):
         raise UsageError("A log and typed trims don't go together.", remedy="Give one of them.")

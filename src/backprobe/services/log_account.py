@@ -12,8 +12,8 @@ from backprobe.services.kept_log import log_of
 from backprobe.services.kept_samples import KeptSamples
 from backprobe.services.log_review import LogReview, review_log
 from backprobe.services.measured_rows import MeasuredRow
+from backprobe.services.trim_log import table_from_log
 from backprobe.services.trim_review import review_trims
-from backprobe.services.trim_table import table_from_log
 from backprobe.services.words import unit_words
 from backprobe.store.record import JobRecord
 from backprobe.store.recording import LOG, Recording

@@ -3,7 +3,8 @@
 from xml.etree import ElementTree
 
 from backprobe.services.pictures.trim_picture import trim_picture
-from backprobe.services.trim_table import joined, table_from_log, typed_table
+from backprobe.services.trim_log import table_from_log
+from backprobe.services.trim_table import joined, typed_table
 from tests.services.trim_logs import drive_log
 
 SVG = "{http://www.w3.org/2000/svg}"
