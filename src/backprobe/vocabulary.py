@@ -87,6 +87,8 @@ SCAN_UNITS: Final[dict[str, str]] = (
     | {f"{name} hertz": "hertz" for name in _SCAN_QUANTITIES}
 )
 SCAN_NAMES: Final[tuple[str, ...]] = tuple(SCAN_UNITS)
+# Of these the temperatures of thermistors: a connector holds one of them, noted beside others.
+REPORTED_TEMPERATURES: Final = ("intake air temperature", "coolant temperature")
 
 ESTIMATE_NAMES: Final[tuple[str, ...]] = (
     "supply",

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from backprobe.families.schema import Element, Family, Wire
+from backprobe.families.schema import Element, Family, Wire, options_of
 
 # IEC 60751, above 0 degC; below it the program's third coefficient matters.
 # A regulator that is driven above its voltage takes this much back, ohm (common practice).
@@ -103,6 +103,7 @@ class Deck:
 
     def is_there(self, element: Element) -> bool:
         words = {**self.words, "connector": "plugged" if self.plugged else "unplugged"}
+        words |= {n: f"{self.values[n]:g}" for n, d in self.family.driven.items() if options_of(d)}
         return not element.only_if or words[element.only_if[0]] == element.only_if[1]
 
     def node(self, name: str) -> str:

@@ -7,7 +7,7 @@ import pytest
 
 from backprobe.core.circuit.plan import Mode
 from backprobe.families.circuit import compile_family
-from backprobe.families.fault_edits import SEVERITY
+from backprobe.families.fault_edits import LIFT_SHARE, SEVERITY
 from backprobe.families.faults import faults_of
 from backprobe.families.loader import load_families, parse_family
 from backprobe.families.schema import Family
@@ -119,7 +119,7 @@ def test_with_the_key_off_a_bad_ground_path_lifts_nothing(mode: Mode) -> None:
     family = FAMILIES["thermistor-two-wire"]
     lifted = next(f for f in faults_of(family) if f.kind == "ground-lifted")
     subject = Subject(family, lifted)
-    values = subject.central("key-on") | {SEVERITY: 0.5}
+    values = subject.central("key-on") | {SEVERITY: 0.5, LIFT_SHARE: 1.0}
     awake = Mode.UNPLUGGED if mode == Mode.UNPLUGGED_OFF else Mode.PLUGGED
     place = [w.name for w in family.wires].index("ground")
     found = [

@@ -7,7 +7,7 @@ what the control unit sees. Common practice without a published source, and Ohm'
 
 import pytest
 
-from backprobe.families.fault_electronics import ONSET_VOLT
+from backprobe.families.fault_electronics import BACKWARD, ONSET_VOLT
 from tests.families.trade_bench import BATTERY, GHOST, Bench, Known, thermistor
 
 # ---------------------------------------------------------------- two wires, thermistor
@@ -365,3 +365,21 @@ def test_a_sensor_the_wrong_way_round_holds_its_supply_at_two_junctions() -> Non
     assert 2 * JUNCTION[0] <= supply <= 2 * JUNCTION[1]
     # The output stands between the two.
     assert bench.volts("signal", plugged=True) == pytest.approx(supply / 2, abs=0.1)
+
+
+def test_a_chip_the_wrong_way_round_holds_its_supply_at_one_junction_and_leaves_its_signal() -> (
+    None
+):
+    # Every substrate is a diode from ground to supply (textbook); the open collector never pulls.
+    known: dict[str, float | str] = {
+        "pull-up": 2200.0,
+        "pull-up-feed": "5 V",
+        BACKWARD: "chip",
+        "junction-ohm": 4.0,
+    }
+    bench = Bench("hall-5v", known, "swapped supply ground")
+    # Behind 4 ohm at the 100 mA that the regulator gives at most: Ohm's law.
+    for level in (0, 1):
+        supply = bench.volts("supply", plugged=True, levels=(level,))
+        assert supply == pytest.approx(0.5 + 0.4, abs=0.1)
+        assert bench.volts("signal", plugged=True, levels=(level,)) == pytest.approx(5.0, abs=0.05)

@@ -46,9 +46,10 @@ def numbers(family: Family, state: str, option: int = -1) -> dict[str, float]:
 
 
 def options(family: Family) -> tuple[int, ...]:
-    """Options of driven resistances: both ends of a choice, as a circuit differs with them."""
-    of_ohms = [d for d in family.driven.values() if d.unit == "ohm"]
-    return (0, -1) if any(d.prior("key-on").kind == "choice" for d in of_ohms) else (-1,)
+    """Both ends of a driven choice, where a circuit differs with it: a resistance, a relay."""
+    asked = {e.only_if[0] for e in family.elements if e.only_if is not None}
+    differing = [d for name, d in family.driven.items() if d.unit == "ohm" or name in asked]
+    return (0, -1) if any(d.prior("key-on").kind == "choice" for d in differing) else (-1,)
 
 
 def variants(family: Family) -> Iterator[Mapping[str, str]]:

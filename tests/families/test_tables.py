@@ -201,9 +201,9 @@ def test_a_two_wire_speed_sensor_shows_its_current_over_the_shunt(
 ) -> None:
     currents = {"shunt.ohm": shunt, "low-current.ampere": 0.007, "added-current.ampere": 0.007}
     for share, volts in ((0.0, low), (1.0, high)):
-        family = known("speed-current-battery", currents, {"high-share": share})
-        # The sensor ground's own offset of some millivolts comes on top.
-        assert reading(family, KEY_ON, "signal").middle == pytest.approx(volts, abs=0.03)
+        level = {"high-share": share, "inner-offset": 0.0, "rail-offset": 0.0}
+        family = known("speed-current-battery", currents, level)
+        assert reading(family, KEY_ON, "signal").middle == pytest.approx(volts, abs=0.01)
 
 
 # A 10 kohm thermistor of a published data sheet at 0, 25, 50 and 100 degC below 2.2 kohm and

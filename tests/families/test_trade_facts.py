@@ -344,8 +344,22 @@ def test_a_released_bridge_leaves_both_leads_of_its_motor_at_their_bias(name: st
     driving = Bench(name, {**known, "bridge": DRIVING})
     for wire in ("motor-1", "motor-2"):  # both low, whatever they rest at unplugged
         assert driving.volts(wire, plugged=False) == pytest.approx(3.5, abs=0.02)
-        assert driving.volts(wire, plugged=True, levels=(0,)) < 0.01
-    assert driving.volts("motor-1", plugged=True, levels=(1,)) > 8.0
+        assert driving.volts(wire, plugged=True, levels=(0, 0)) < 0.01
+    assert driving.volts("motor-1", plugged=True, levels=(1, 1)) > 8.0
+
+
+def test_a_bridge_switched_in_antiphase_holds_both_leads_about_the_middle() -> None:
+    # Of a share 0.5 + d / 2 one lead is high, the other one as long low: the means lie d apart
+    # about half of the feed (a bridge's own arithmetic).
+    known: Known = {"rest-level": 0.5, "bridge": 0.01, "motor.ohm": 1000.0}
+    bench = Bench("throttle-body-six-wire", known)
+    mean = {
+        wire: 0.9 * bench.volts(wire, plugged=True, levels=(0, 0))
+        + 0.1 * bench.volts(wire, plugged=True, levels=(1, 1))
+        for wire in ("motor-1", "motor-2")
+    }
+    assert mean["motor-1"] == pytest.approx(BATTERY * 0.55, abs=0.05)
+    assert mean["motor-2"] == pytest.approx(BATTERY * 0.45, abs=0.05)
 
 
 @pytest.mark.parametrize("name", THROTTLE_BODIES)

@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from backprobe.core.circuit.evaluate import Evaluation
 from backprobe.core.circuit.nodal import loaded_voltage
 from backprobe.core.circuit.plan import Mode
-from backprobe.families.fault_edits import PULLED_OHM
-from backprobe.families.fault_electronics import ONSET_VOLT, UPPER_JUNCTION
+from backprobe.families.fault_edits import LIFT_SHARE, PULLED_OHM
+from backprobe.families.fault_electronics import BACKWARD, ONSET_VOLT, UPPER_JUNCTION
 from backprobe.families.faults import HEALTHY, Fault, faults_of
 from backprobe.families.loader import load_families
 from tests.core.circuit.drawn_up import Case, Subject, solve
@@ -37,6 +37,9 @@ IDEAL: dict[str, float | str] = {
     UPPER_JUNCTION: "none",  # a plain open collector
     "output.closed_volt": 0.0,  # of a field-effect transistor
     ONSET_VOLT: 0.05,  # a sensor that draws as a resistor does
+    BACKWARD: "output",  # the wrong way round it conducts through its output
+    LIFT_SHARE: 1.0,  # a lifted ground stands at the most that its fault's size says
+    "cu-battery-loss": 0.0,
     "junction-volt": 0.5,  # with the tens of microampere that an input takes
 }
 

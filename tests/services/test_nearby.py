@@ -1,12 +1,14 @@
 """What is looked at beside the explanations that are known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from backprobe.core.inference.fit import Fit
-from backprobe.job import Round
+from backprobe.job import Indication, Round
 from backprobe.services.engine import Posterior
-from backprobe.services.explain import posterior_of
+from backprobe.services.explain import explain, posterior_of
 from backprobe.services.nearby import (
     N_FAMILY,
     best_of_families,
@@ -72,3 +74,20 @@ def test_nothing_is_lost_around() -> None:
     further = gone_around(posterior.bench, posterior.problem.sheet, fits)
     np.testing.assert_array_equal(further.hypothesis[:5], fits.hypothesis)
     np.testing.assert_array_equal(further.log_evidence[:5], fits.log_evidence)
+
+
+@pytest.mark.parametrize("battery", [11.8, 12.4])
+def test_a_dead_supply_may_have_been_of_either_kind(battery: float) -> None:
+    # Common practice, no source: what is missing has no voltage that tells what it was.
+    volts = {"1": -0.004, "2": 5.02, "3": 0.16}
+    apart = unplugged("A", volts, loaded={"2": 1.72}, battery=battery, check=battery)
+    mated = replace(apart, name="B", plugged=True, volts=taken(volts | {"3": -0.003}))
+    turning = replace(mated, name="C", key="crank", rpm=170.0, volts_loaded={})
+    low = Indication(10.6)
+    turning = replace(turning, battery_volts=low, black_lead_check=low)
+    answer = explain(job("123", apart, replace(mated, volts_loaded={}), turning))
+    roles = next(terminal for terminal in answer.terminals if terminal.pin == "3").roles
+    assert min(roles["supply-battery"], roles["supply-regulated"]) > 0.2
+    dead = [f.probability for f in answer.faults if f.fault.startswith("open:supply")]
+    assert len(dead) == 2
+    assert sum(dead) > 0.9

@@ -150,7 +150,7 @@ def by_brute_force(table: HypothesisTable, readings: Sheet, log2_n: int) -> tupl
     return float(np.mean(found)), float(np.std(found) / np.sqrt(len(found) - 1.0))
 
 
-def by_modes(bench: Workbench, readings: Sheet, n_draw: int = 4096) -> float:
+def by_modes(bench: Workbench, readings: Sheet, n_draw: int = 32768) -> float:
     """Log evidence as the engine finds it from one start of each wiring."""
     table = bench.hypotheses.table
     wirings = np.array(list(permutations(range(readings.n_terminal))))
@@ -182,7 +182,7 @@ def test_evidence_is_the_sum_over_options(family: str) -> None:
     n, rows = CASES[family]
     bench, readings = only_healthy(family, n), sheet(n, (UNPLUGGED, KEY_ON), *rows)
     expected, error = by_brute_force(bench.hypotheses.table, readings, 12)
-    # 4096 draws a group, and the brute force itself: 0.02 each; a lost option costs 0.16 or more.
+    # 32768 draws a group, and the brute force itself: 0.02 each; a lost option costs 0.16 or more.
     assert error < 0.02
     assert by_modes(bench, readings) == pytest.approx(expected, abs=0.05)
 

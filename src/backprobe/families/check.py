@@ -11,10 +11,12 @@ from backprobe.families.mistakes import MistakeList, Path, nearest
 from backprobe.families.schema import (
     BUILT_IN_NODES,
     MOST_SWITCHING_ELEMENTS,
+    Driven,
     Element,
     Prior,
     Side,
     Wire,
+    options_of,
 )
 
 # A sensor reaches the vehicle through its wires and, where its shell is bolted on, the engine.
@@ -26,7 +28,7 @@ _MAY_END = ("shield", "not-used")
 def check_circuit(
     wires: Sequence[Wire],
     elements: Sequence[Element],
-    values: Mapping[str, Prior],
+    values: Mapping[str, Prior | Driven],
     paths: Mapping[str, Path],
     mistakes: MistakeList,
 ) -> None:
@@ -35,7 +37,7 @@ def check_circuit(
     Parameters
     ----------
     wires, elements, values
-        As read, with the common elements and values.
+        As read, with the common elements, values and driven quantities.
     paths
         Where each of the family's own elements stands in the document.
     mistakes
@@ -106,7 +108,7 @@ def _check_switching(
 def _check_floating(
     wires: Sequence[Wire],
     own: Sequence[Element],
-    values: Mapping[str, Prior],
+    values: Mapping[str, Prior | Driven],
     paths: Mapping[str, Path],
     mistakes: MistakeList,
 ) -> None:
@@ -140,8 +142,10 @@ def _conducting(element: Element) -> tuple[str, ...]:
     return element.nodes[0], element.nodes[2]
 
 
-def _choices(own: Sequence[Element], values: Mapping[str, Prior]) -> Iterator[Mapping[str, str]]:
+def _choices(
+    own: Sequence[Element], values: Mapping[str, Prior | Driven]
+) -> Iterator[Mapping[str, str]]:
     names = sorted({element.only_if[0] for element in own if element.only_if is not None})
-    words = [[str(choice) for choice in values[name].choices] for name in names]
+    words = [options_of(values[name]) for name in names]
     for combination in product(*words):
         yield dict(zip(names, combination, strict=True))

@@ -35,7 +35,7 @@ from backprobe.families.fault_edits import apply_fault
 from backprobe.families.faults import HEALTHY, Fault
 from backprobe.families.netlist import Netlist, netlist_of
 from backprobe.families.output_edits import SOUND_OHM
-from backprobe.families.schema import Driven, Element, Family, Prior
+from backprobe.families.schema import Driven, Element, Family, Prior, options_of
 
 CONNECTOR = "connector"  # value of common.toml that says whether the sensor is plugged in
 
@@ -144,8 +144,14 @@ def _only_if(
     name, word = only_if
     if name == CONNECTOR:  # not a choice of the vehicle but a state of the connector
         return Where(modes & (CONNECTED if word == "plugged" else UNPLUGGED))
-    code = netlist.values[name].choices.index(word)
-    return Where(modes, only_slot=writer.slot(name), only_code=code)
+    return Where(modes, only_slot=writer.slot(name), only_code=_codes(netlist, name)[word])
+
+
+def _codes(netlist: Netlist, name: str) -> Mapping[str, int]:
+    """What stands for each option of a choice: its own number where it is driven, or its place."""
+    if name in netlist.driven:
+        return {option: int(option) for option in options_of(netlist.driven[name])}
+    return {option: place for place, option in enumerate(options_of(netlist.values[name]))}
 
 
 def _write_absence(writer: StampWriter, netlist: Netlist, element: Element) -> None:
@@ -158,7 +164,7 @@ def _write_absence(writer: StampWriter, netlist: Netlist, element: Element) -> N
     name, word = element.only_if
     if name == CONNECTOR:
         return
-    for code, other in enumerate(netlist.values[name].choices):
+    for other, code in _codes(netlist, name).items():
         if other != word:
             where = Where(ALONE, only_slot=writer.slot(name), only_code=code)
             for ends in pairwise(element.nodes):
@@ -166,9 +172,10 @@ def _write_absence(writer: StampWriter, netlist: Netlist, element: Element) -> N
 
 
 def _write_off_load(writer: StampWriter) -> None:
-    """With the key off, what else hangs on the feed holds it near ground."""
-    if "feed" in writer.nodes:
-        writer.conductance(("feed", "battery-"), "off-load-ohm", Where(SWITCHED_OFF))
+    """With the key off, what else hangs on the feed, or inside the unit, holds it near ground."""
+    for node, ohm in (("feed", "off-load-ohm"), ("cu-battery", "off-ohm")):
+        if node in writer.nodes:
+            writer.conductance((node, "battery-"), ohm, Where(SWITCHED_OFF))
 
 
 def _is_active_end(netlist: Netlist, pin: str) -> bool:

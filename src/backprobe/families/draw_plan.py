@@ -24,6 +24,7 @@ FLAGS: Final = {
     "body": "body ground",
     "battery": "battery",
     "feed": "battery feed",
+    "cu-battery": "battery inside",
     "vcc": "5 V inside",
     "ref": "5 V supply",
     "cu-ground": "sensor ground rail",

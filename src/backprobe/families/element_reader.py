@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from backprobe.families.element_kinds import ELEMENT_KINDS, PARAMETERS, ElementKind
 from backprobe.families.mistakes import MistakeList, Path, nearest, read_text, unknown_keys
 from backprobe.families.prior_reader import Table, fixed, is_number, read_prior
-from backprobe.families.schema import Driven, Element, Prior, Side
+from backprobe.families.schema import Driven, Element, Prior, Side, options_of
 
 
 @dataclass(slots=True)
@@ -21,6 +21,10 @@ class Parts:
     element_paths: dict[str, Path] = field(default_factory=dict)
     named: set[str] = field(default_factory=set)
     used: set[str] = field(default_factory=set)
+
+    def selecting(self) -> Mapping[str, Prior | Driven]:
+        """Everything that an element may depend on, by name."""
+        return {**self.values, **self.driven}
 
 
 class ElementReader:
@@ -163,11 +167,8 @@ class ElementReader:
             return None
         value, choice = str(given["value"]), str(given["is"])
         self.parts.used.add(value)
-        selectors = {
-            name: [str(word) for word in prior.choices]
-            for name, prior in self.parts.values.items()
-            if prior.choices and isinstance(prior.choices[0], str)
-        }
+        known = self.parts.selecting()
+        selectors = {name: words for name, prior in known.items() if (words := options_of(prior))}
         if value not in selectors:
             unread = value in self.parts.named and value not in self.parts.values
             if not unread or value in self.parts.driven:

@@ -21,7 +21,8 @@ UNIT_SIDE = POWERED | SWITCHED_OFF
 ALONE = frozenset((Mode.SENSOR_ALONE,))
 GROUNDS = ("battery-", "body", "cu-inner", "cu-ground")  # apart by what flows between them
 ALWAYS_THERE = ("battery", *GROUNDS)  # what lies between these no key switches
-SWITCHED_FEED = frozenset(("battery", "feed"))  # what lies between is open with the key off
+# What lies between these is open with the key off.
+SWITCHED_FEEDS = (frozenset(("battery", "feed")), frozenset(("battery", "cu-battery")))
 
 Ends = tuple[str, str]
 Limit = tuple[str, str | None, str | None]  # value names a, b, c of the limit a - b c
@@ -151,7 +152,7 @@ def _ends(element: Element) -> Ends:
 
 
 def _resistor(writer: StampWriter, e: Element, where: Where) -> None:
-    if set(e.nodes) == SWITCHED_FEED:
+    if set(e.nodes) in SWITCHED_FEEDS:
         where = where.during(where.modes & POWERED)
     writer.conductance(_ends(e), e.parameters["ohm"], where)
 
@@ -159,7 +160,7 @@ def _resistor(writer: StampWriter, e: Element, where: Where) -> None:
 def _source(writer: StampWriter, e: Element, where: Where) -> None:
     ends, volt, ohm = _ends(e), e.parameters["volt"], e.parameters["ohm"]
     if e.side == "control-unit" and not all(node in ALWAYS_THERE for node in ends):
-        if set(ends) != SWITCHED_FEED:
+        if set(ends) not in SWITCHED_FEEDS:
             # What it feeds from is dead; its own resistance is still there.
             off = where.during(where.modes & SWITCHED_OFF)
             writer.stamp(Coefficient.SERIES, (ohm, "off-ohm"), ends, off)

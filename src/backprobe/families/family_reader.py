@@ -75,7 +75,7 @@ def read_family(
     _note_unused(document, parts, mistakes)
     reports = _read_reports(document, wires, mistakes)
     if not mistakes.found:
-        check_circuit(wires, parts.elements, parts.values, parts.element_paths, mistakes)
+        check_circuit(wires, parts.elements, parts.selecting(), parts.element_paths, mistakes)
     if mistakes.found:
         return None
     return Family(

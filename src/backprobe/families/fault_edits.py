@@ -24,7 +24,7 @@ from backprobe.families.faults import (
 )
 from backprobe.families.netlist import Netlist
 from backprobe.families.output_edits import sensor_drift, sensor_stuck
-from backprobe.families.schema import Element, Prior
+from backprobe.families.schema import Driven, Element, Prior
 from backprobe.vocabulary import NO_FAULT
 
 SEVERITY = "fault.severity"  # value slot of every fault's unknown size
@@ -47,6 +47,21 @@ REACHED_WIRE = Prior("choice", choices=("own", "5 V"), weights=(0.5, 0.5), sourc
 # Bad is the joint of the sensors' returns alone, or the control unit's own ground.
 LIFTED = "fault.lifted"
 LIFTED_PART = Prior("choice", choices=("rail", "whole"), weights=(0.7, 0.3), source=COMMON_PRACTICE)
+# A bad path lifts a ground by the current that returns through it: a share of the most, which is
+# the fault's size. It may be steady, beyond one there is no more; else more returns while the
+# engine runs.
+LIFT_SHARE, LIFT_OHM = "fault.lift-share", "fault.lift-ohm"
+LIFT_BY_STATE = Driven(
+    "share",
+    states={
+        "key-on": Prior("uniform", 0.4, 1.6, source=COMMON_PRACTICE),
+        "crank": Prior("uniform", 0.4, 1.6, source=COMMON_PRACTICE),
+        "idle": Prior("uniform", 0.6, 1.8, source=COMMON_PRACTICE),
+        "raised": Prior("uniform", 0.6, 1.8, source=COMMON_PRACTICE),
+    },
+    repeat=0.02,
+)
+LITTLE_OHM = Prior("fixed", 1.0, source=COMMON_PRACTICE)
 # Left of an input: the other resistor of a filter or divider, a burnt one, or mere leakage.
 INPUT_LEFT_OHM = Prior("log_uniform", 1e5, 3e9, source=COMMON_PRACTICE)
 # A break inside the sensor, where no damp reaches.
@@ -197,9 +212,20 @@ def _ground_lifted(netlist: Netlist, fault: Fault) -> None:
     if alone:
         netlist.values[LIFTED] = LIFTED_PART
         rails += [e for e in netlist.elements if e.name == "inner-ground"]
+    netlist.values[LIFT_OHM], netlist.driven[LIFT_SHARE] = LITTLE_OHM, LIFT_BY_STATE
     for e in rails:
-        lifted = replace(e, parameters={**e.parameters, "volt": SEVERITY})
+        most, ohm = f"{e.name}.most", e.parameters["ohm"]
+        lifted = replace(
+            e,
+            kind="ratiometric",
+            nodes=(e.nodes[0], most, e.nodes[1]),
+            parameters={"ratio": LIFT_SHARE, "ohm": ohm},
+        )
+        greatest = {"volt": SEVERITY, "ohm": LIFT_OHM}
         netlist.elements = [x for x in netlist.elements if x is not e]
+        netlist.elements.append(
+            replace(e, name=most, nodes=(most, e.nodes[1]), parameters=greatest)
+        )
         if not alone:
             netlist.elements.append(lifted)
             continue

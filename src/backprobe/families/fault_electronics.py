@@ -16,6 +16,11 @@ from backprobe.families.schema import Element, Prior
 LOWER_JUNCTION, UPPER_JUNCTION = "fault.lower-junction", "fault.upper-junction"
 LOWER = Prior("choice", choices=("there", "none"), weights=(0.8, 0.2), source=COMMON_PRACTICE)
 UPPER = Prior("choice", choices=("there", "none"), weights=(0.5, 0.5), source=COMMON_PRACTICE)
+# The wrong way round, a chip conducts straight from its ground to its supply, or by its output.
+BACKWARD = "fault.backward"
+BACKWARD_PATH = Prior(
+    "choice", choices=("chip", "output"), weights=(0.5, 0.5), source=COMMON_PRACTICE
+)
 OUTPUT_LEAK_OHM = "fault.output-leak-ohm"
 OUTPUT_LEAK = Prior("log_uniform", 2e6, 1e13, source=COMMON_PRACTICE)
 # What a transistor keeps across itself with hardly any current through it.
@@ -42,6 +47,8 @@ def let_electronics_answer(netlist: Netlist, fault: Fault) -> None:
     """Edit a netlist in place, beside the fault itself, for what the sensor makes of it."""
     if _forces_outputs(fault):
         _add_junctions(netlist)
+        if _is_backward(netlist, fault):
+            _let_it_conduct_backward(netlist)
     if _starves(fault):
         _give_appetite(netlist)
     if fault.kind in (*STARVING, "swapped", "control-unit-input"):
@@ -84,6 +91,28 @@ def _add_junctions(netlist: Netlist) -> None:
         found.setdefault((ground, output), lower)
         found.setdefault((output, supply), upper)
     netlist.junctions = [(*ends, only_if) for ends, only_if in found.items()]
+
+
+def _is_backward(netlist: Netlist, fault: Fault) -> bool:
+    """Whether the sensor's supply and ground are exchanged."""
+    roles = {w.role for w in netlist.family.wires if w.name in fault.wires}
+    return fault.kind == "swapped" and "sensor-ground" in roles and not roles.isdisjoint(SUPPLIES)
+
+
+def _let_it_conduct_backward(netlist: Netlist) -> None:
+    """From the ground of each integrated output to its supply, past the output or through it."""
+    netlist.values[BACKWARD] = BACKWARD_PATH
+    for e in netlist.elements:
+        if e.side != "sensor" or not is_integrated(e.kind, e.parameters):
+            continue
+        output, supply, ground = e.nodes[0], *e.nodes[-2:]
+        past = (ground, supply, (BACKWARD, "chip"))
+        netlist.junctions = [
+            (anode, cathode, (BACKWARD, "output") if (anode, cathode) == (ground, output) else only)
+            for anode, cathode, only in netlist.junctions
+            if (anode, cathode, only) != past
+        ]
+        netlist.junctions.append(past)
 
 
 def _starves(fault: Fault) -> bool:

@@ -62,7 +62,7 @@ LOW_SHARE = Prior("uniform", 0.05, 0.93, source=COMMON_PRACTICE)
 RESISTANCE_OHM = {
     "supply-regulated": (8.0, 2e4),
     "supply-battery": (0.8, 3e3),
-    "sensor-ground": (2.0, 1e4),
+    "sensor-ground": (0.5, 4e4),
     "signal-analogue": (200.0, 5e5),
     "signal-switching": (100.0, 5e4),
     "signal-thermistor": (40.0, 5e4),

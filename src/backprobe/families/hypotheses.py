@@ -18,15 +18,14 @@ from backprobe.families.fault_edits import SEVERITY
 from backprobe.families.faults import ABSENT_SEVERITY, Fault, faults_of
 from backprobe.families.output_edits import SOUND_OHM
 from backprobe.families.schema import STATES, Family, Prior
-from backprobe.vocabulary import NO_FAULT, ROLES, SCAN_NAMES
+from backprobe.vocabulary import NO_FAULT, REPORTED_TEMPERATURES, ROLES, SCAN_NAMES
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 # Inputs whose volts a control unit turns into a value; of pulses it takes the frequency.
 VOLTS_REPORTED = ("signal-analogue", "signal-thermistor")
-# Temperatures that it reports, and what the pull-ups of their inputs hang on.
-REPORTED_CELSIUS = ("intake air temperature", "coolant temperature")
+# What the pull-ups of temperature inputs hang on.
 PULL_UP_FEEDS = ("vcc", "ref")
 # A connector of n cavities holds a circuit of n wires, or one or two less: common practice.
 UNUSED_SHARE = {0: 0.8, 1: 0.14, 2: 0.06}
@@ -220,7 +219,7 @@ def _curve_slots(c: FamilyCircuit) -> list[int]:
     """Slots of the pull-up and the curve that a reported temperature is reckoned with, or -1."""
     nothing = [-1, -1, -1]
     thermistors = [e for e in c.family.elements if e.kind == "thermistor"]
-    wires = {w for scan, w in c.family.reports if scan in REPORTED_CELSIUS}
+    wires = {w for scan, w in c.family.reports if scan in REPORTED_TEMPERATURES}
     if len(thermistors) != 1 or len(wires) != 1:
         return nothing
     node = next(w.to for w in c.family.wires if w.name in wires)

@@ -7,10 +7,8 @@ from dataclasses import dataclass, field
 from backprobe.families.faults import COMMON_PRACTICE
 from backprobe.families.schema import Driven, Element, Family, Prior
 
-# What an unpowered control unit shows an ohmmeter at its supplies, and what else hangs on the
-# switched feed: common practice, no source.
+# What an unpowered control unit shows an ohmmeter at its supplies: common practice, no source.
 OFF_OHM = Prior("log_uniform", 300.0, 3e5, source=COMMON_PRACTICE)
-OFF_LOAD_OHM = Prior("log_uniform", 2.0, 2e3, source=COMMON_PRACTICE)
 # Fed from outside, some regulators hold their voltage down, others hardly take any current.
 REVERSE_OHM = Prior("log_uniform", 3.0, 2e4, source=COMMON_PRACTICE)
 # A silicon junction, and what an output without supply leaves of itself.
@@ -32,7 +30,15 @@ WITH_CURRENT = (
     "motor",
 )
 # Elements of common.toml that a circuit may do without.
-SHARED = ("feed-wiring", "ground-rail", "body-ground", "vcc-regulator", "ref-regulator")
+SHARED = (
+    "feed-wiring",
+    "feed-loads",
+    "cu-battery-wiring",
+    "ground-rail",
+    "body-ground",
+    "vcc-regulator",
+    "ref-regulator",
+)
 
 
 @dataclass
@@ -60,10 +66,11 @@ class Netlist:
     def drop_unused(self) -> None:
         """Leave out shared supplies and rails that nothing in this circuit hangs on."""
         while True:
-            used = [n for e in self.elements for n in set(e.nodes)]
-            used += self.unit_node_of.values()
-            used += [n for a, b, _, _ in self.bridges for n in (a, b)]
-            idle = [e for e in self.elements if e.name in SHARED and used.count(_far_end(e)) < 2]
+            used = {n for a, b, _, _ in self.bridges for n in (a, b)}
+            used |= set(self.unit_node_of.values())
+            for e in self.elements:
+                used |= set(e.nodes) - ({_far_end(e)} if e.name in SHARED else set())
+            idle = [e for e in self.elements if e.name in SHARED and _far_end(e) not in used]
             if not idle:
                 return
             self.elements = [e for e in self.elements if e not in idle]
@@ -81,7 +88,7 @@ def netlist_of(family: Family) -> Netlist:
         # meter can tell apart: one typical value serves, and spares every fit coordinates.
         values[contact[wire.name]] = _typical(family.values["contact-ohm"])
         values[f"{wire.name}.insulation-ohm"] = _typical(family.values["insulation-ohm"])
-    values["off-ohm"], values["off-load-ohm"] = OFF_OHM, OFF_LOAD_OHM
+    values["off-ohm"] = OFF_OHM
     values["reverse-ohm"], values["absent-ohm"] = REVERSE_OHM, ABSENT_OHM
     values["starved-ohm"] = STARVED_OHM
     values["junction-volt"], values["junction-ohm"] = JUNCTION_VOLT, JUNCTION_OHM

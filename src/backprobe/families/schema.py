@@ -43,6 +43,7 @@ BUILT_IN_NODES: tuple[str, ...] = (
     "body",
     "battery",
     "feed",
+    "cu-battery",
     "vcc",
     "ref",
     "cu-ground",
@@ -103,6 +104,14 @@ class Driven:
         while state not in self.states:
             state = STATE_FALLBACK[state]
         return state
+
+
+def options_of(prior: Prior | Driven) -> tuple[str, ...]:
+    """What an element's ``only_if`` may name of a value: words, or whole numbers where driven."""
+    if isinstance(prior, Prior):
+        return tuple(one for one in prior.choices if isinstance(one, str))
+    found = next((each.choices for each in prior.states.values() if each.choices), ())
+    return tuple(f"{one:g}" for one in found if not isinstance(one, str) and one == int(one))
 
 
 @dataclass(frozen=True, slots=True)

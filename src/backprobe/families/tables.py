@@ -7,7 +7,7 @@ range within which nine vehicles in ten would read.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -20,10 +20,10 @@ from backprobe.core.inference.bank import (
     solve_rounds,
     standard_sheet,
 )
-from backprobe.families.circuit import compile_family
+from backprobe.families.circuit import FamilyCircuit, compile_family
 from backprobe.families.faults import HEALTHY, Fault, faults_of
 from backprobe.families.hypotheses import stack_circuits
-from backprobe.families.schema import Family
+from backprobe.families.schema import Family, Prior
 from backprobe.vocabulary import ROLES
 
 Array = NDArray[np.float64]
@@ -42,6 +42,7 @@ STATE_WORDS: Final = {
     "snap": "throttle snap",
     "sweep": "sweep",
 }
+RARE: Final = 0.1  # share of vehicles below which an option is left out of the ranges
 # A reading that moves by less than this is the same to a technician.
 SAME_VOLT, SAME_SHARE = 0.03, 0.03
 SMALLEST_SWING: Final = 0.02  # rms volts
@@ -89,13 +90,33 @@ def reading_rows(family: Family, faults: Sequence[Fault] | None = None) -> tuple
         Which ones; all of the family's by default.
     """
     chosen = tuple(faults_of(family)) if faults is None else (HEALTHY, *faults)
-    circuits = [compile_family(family, fault) for fault in chosen]
+    circuits = [_usual(compile_family(family, fault)) for fault in chosen]
     n_wire = len(family.wires)
     table = stack_circuits(circuits, np.zeros(len(circuits)), n_wire)
     sheet = standard_sheet(n_wire, len(ROLES))
     bank = draw_bank(table, np.full(len(circuits), PARTICLES), sheet, seed=1)
     solve_rounds(bank, table, sheet, [place for place, _ in _shown_rounds()])
     return tuple(_row(bank, number, fault, n_wire) for number, fault in enumerate(chosen))
+
+
+def _usual(circuit: FamilyCircuit) -> FamilyCircuit:
+    """The same without what a state brings to fewer than one vehicle in ten: an open feed relay."""
+    driven = {
+        name: replace(d, states={state: _of_many(p) for state, p in d.states.items()})
+        for name, d in circuit.driven.items()
+    }
+    return replace(circuit, driven=driven)
+
+
+def _of_many(prior: Prior) -> Prior:
+    """A choice's common options, where a single one is left its number."""
+    kept = [pair for pair in zip(prior.choices, prior.weights, strict=True) if pair[1] >= RARE]
+    if len(kept) in {0, len(prior.choices)}:
+        return prior
+    if len(kept) == 1:
+        return Prior("fixed", float(kept[0][0]), source=prior.source)
+    options, weights = zip(*kept, strict=True)
+    return replace(prior, choices=options, weights=tuple(w / sum(weights) for w in weights))
 
 
 def _row(bank: Bank, number: int, fault: Fault, n_wire: int) -> Row:

@@ -35,7 +35,7 @@ SIGNALS = (
     "signal-switch",
     "generator-signal",
 )
-FEEDS = ("vcc", "ref", "feed", "battery")
+FEEDS = ("vcc", "ref", "feed", "cu-battery", "battery")
 
 
 @dataclass(frozen=True, slots=True)

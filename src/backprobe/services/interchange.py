@@ -43,12 +43,15 @@ def alike_wires(hypotheses: Hypotheses, draws: Draws) -> NDArray[np.bool_]:
 
 def _alike_by_options(family: Family) -> Iterator[tuple[dict[str, float], list[int]]]:
     """Every combination of the family's options, and the returns that are alike under it."""
-    names = sorted({e.only_if[0] for e in family.elements if e.only_if is not None})
+    conditional = {e.only_if[0] for e in family.elements if e.only_if is not None}
+    names = sorted(conditional - family.driven.keys())
     lives = [wire for wire in family.wires if wire.role == LIVE]
     for chosen in product(*(enumerate(family.values[n].choices) for n in names)):
         options = {n: str(option) for n, (_, option) in zip(names, chosen, strict=True)}
         elements = [
-            e for e in family.elements if e.only_if is None or options[e.only_if[0]] == e.only_if[1]
+            e
+            for e in family.elements
+            if e.only_if is None or options.get(e.only_if[0], e.only_if[1]) == e.only_if[1]
         ]
         wires = [
             k

@@ -12,11 +12,12 @@ from backprobe.core.inference.fit import Fit, fit
 from backprobe.core.inference.layout import layout_of
 from backprobe.core.inference.screen import best_of_each
 from backprobe.core.inference.sheet import Sheet
+from backprobe.families.faults import SUPPLIES, Fault
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.fits import refined, score, start_z
 from backprobe.services.from_bank import TWO_STEPS, first_of_each, wirings_alike
 from backprobe.services.shared_values import carried_over, moved
-from backprobe.vocabulary import NO_FAULT
+from backprobe.vocabulary import NO_FAULT, ROLES
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -176,20 +177,39 @@ def _neighbours(bench: Workbench, h: int, assigned: IntArray) -> tuple[IntArray,
     ways = wirings_alike(table.role[h], assigned)
     found = [(own, np.repeat(assigned[None], own.size, axis=0))]
     found += [(np.full(len(ways), k), ways) for k in dict.fromkeys((h, hypotheses.sound(h)))]
-    for sound in _related(bench, h):
+    role = _live_roles(table.role, fault)
+    for sound in _related(bench, role, h):
         kin = hypotheses.of_family(hypotheses.pairs[sound][0].id)
         names = [hypotheses.pairs[k][1] for k in kin]
-        some = kin[[f.kind == NO_FAULT or f.title == fault.title for f in names]]
-        wires = _by_role(table.role[h], table.role[sound], assigned)
+        some = kin[[f.kind == NO_FAULT or _is_same(f, fault) for f in names]]
+        wires = _by_role(role[h], role[sound], assigned)
         found.append((some, np.repeat(wires[None], some.size, axis=0)))
     targets, wired = zip(*found, strict=True)
     return np.concatenate(targets), np.concatenate(wired)
 
 
-def _related(bench: Workbench, h: int) -> list[int]:
+def _leaves_dead(fault: Fault) -> bool:
+    """Whether it leaves a supply dead, so that little tells what kind of supply it was."""
+    return fault.kind in ("open", "short-to-ground") and fault.role in SUPPLIES
+
+
+def _live_roles(role: IntArray, fault: Fault) -> IntArray:
+    """Roles of wires, those of both kinds of supply as one beside a dead one."""
+    supplies = [ROLES.index(name) for name in SUPPLIES]
+    is_supply = np.isin(role, supplies) & _leaves_dead(fault)
+    return np.where(is_supply, min(supplies), role)
+
+
+def _is_same(fault: Fault, other: Fault) -> bool:
+    """Whether two circuits have the same fault, as far as the other one's tells its supply."""
+    if _leaves_dead(other):
+        return _leaves_dead(fault) and fault.kind == other.kind
+    return fault.title == other.title
+
+
+def _related(bench: Workbench, role: IntArray, h: int) -> list[int]:
     """Unharmed circuits of other families whose wires have the same roles."""
-    table, pairs = bench.hypotheses.table, bench.hypotheses.pairs
-    roles = np.sort(table.role, axis=1)
+    pairs, roles = bench.hypotheses.pairs, np.sort(role, axis=1)
     same = np.flatnonzero((roles == roles[h]).all(axis=1))
     return [int(k) for k in same if pairs[k][1].kind == NO_FAULT and pairs[k][0] != pairs[h][0]]
 

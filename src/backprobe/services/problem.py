@@ -13,7 +13,7 @@ from backprobe.families.schema import STATES
 from backprobe.job import Indication, Job, Round
 from backprobe.services.accuracy import common_offset, common_share, standard_uncertainty
 from backprobe.services.conditions import Condition, conditions, point
-from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES, SCAN_NAMES
+from backprobe.vocabulary import BATTERY_NEGATIVE, REPORTED_TEMPERATURES, ROLES, SCAN_NAMES
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -185,6 +185,16 @@ def _readings(job: Job, r: Round, index: int, pins: list[str]) -> Iterator[_Row]
     yield from _of_round(job, r, index)
 
 
+def _is_elsewhere(job: Job, temperature: str) -> bool:
+    """Whether a reported temperature is noted for comparison, beside the one whose wire is here.
+
+    The wire's own is the one that the control unit's volts are noted of.
+    """
+    noted = {name for r in job.rounds for name in r.scan}
+    others = {name for name in REPORTED_TEMPERATURES if name != temperature}
+    return f"{temperature} volts" not in noted and any(f"{name} volts" in noted for name in others)
+
+
 def _of_round(job: Job, r: Round, index: int) -> Iterator[_Row]:
     for key, quantity in (
         ("battery_volts", Quantity.BATTERY),
@@ -218,7 +228,9 @@ def _of_round(job: Job, r: Round, index: int) -> Iterator[_Row]:
                 REPORTED_VOLT,
                 reported=reported,
             )
-        elif name in ("intake air temperature", "coolant temperature"):
+        elif name in REPORTED_TEMPERATURES:
+            if _is_elsewhere(job, name):
+                continue
             yield _Row(
                 Quantity.INPUT_CELSIUS,
                 index,

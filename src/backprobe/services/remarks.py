@@ -20,7 +20,7 @@ from backprobe.services.limit_remarks import (
 )
 from backprobe.services.limits import BLACK_LEAD, DEFAULT_LIMITS, Limits
 from backprobe.services.misfit import blamed
-from backprobe.services.summary import Trust, best_roles
+from backprobe.services.summary import Trust, best_roles, role_probabilities
 from backprobe.services.what_is_there import share_of, watches_a_wheel
 from backprobe.services.words import FIT_NOTHING, reading_words
 from backprobe.vocabulary import BATTERY_NEGATIVE, ROLES
@@ -32,6 +32,7 @@ MAY_COME, LIKELY_COMES = 0.2, 0.75  # probability of a fault that comes and goes
 MAY_WATCH = 0.1  # least probability of a circuit that is worth a remark
 FITS_LITTLE = 0.01  # chance of a surprise as large as that of the readings
 MADE_VOLT = 0.05  # AC that no stray field explains, V (common practice)
+DEAD_VOLT, LIVE_VOLT = 1.0, 7.0  # of a battery feed, V (common practice)
 SWITCHING_ROLES = ("signal-switching",)
 
 
@@ -52,6 +53,7 @@ def remarks(
         *_wiggled(posterior),
         *_wheel(posterior, misfit_probability),
         *_silent_supply(posterior),
+        *_feed_relay(posterior, trusted),
         *circuit_remarks(posterior, trusted, limits),
     ]
     if misfit_probability < 0.001 and len(_odd(posterior, trusted)) > 1:
@@ -242,3 +244,31 @@ def _silent_supply(posterior: Posterior) -> Iterator[str]:
             f"The 5 V on the thermistor wire comes through its own pull-up and says nothing of the "
             f"supply at terminal {supply}: measure that itself."
         )
+
+
+def _feed_relay(posterior: Posterior, trusted: Trust) -> Iterator[str]:
+    """A battery feed that is dead with the key on, where its relay may only wait for the engine."""
+    rounds = [r for r in posterior.problem.rounds if trusted.rounds[r.name] >= BAD_BELOW]
+    pins = posterior.problem.job.connector.pins
+    feed = role_probabilities(posterior)[:, ROLES.index("supply-battery")]
+    for pin, share in zip(pins, feed, strict=True):
+        if share < 0.5:
+            continue
+        read = [(r, r.volts[pin].value) for r in rounds if pin in r.volts]
+        dead = [r.name for r, volt in read if r.key == "on" and abs(volt) < DEAD_VOLT]
+        turning = [(r.name, volt) for r, volt in read if r.key in ("crank", "run")]
+        live = [name for name, volt in turning if volt > LIVE_VOLT]
+        if not dead or len(turning) > len(live):
+            continue
+        told = f"Terminal {pin}, battery feed, is dead with the key on (round {', '.join(dead)})"
+        habit = "for two seconds after key-on, or while the engine turns"
+        if live:
+            yield (
+                f"{told} and live while the engine turns (round {', '.join(live)}). Many relays "
+                f"close only {habit}: no fault by itself."
+            )
+        else:
+            yield (
+                f"{told}. Before fuse and wire are blamed: some relays close only {habit}. Read "
+                f"it in the very moment of key-on, cranking or running."
+            )

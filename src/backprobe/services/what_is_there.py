@@ -13,12 +13,11 @@ from numpy.typing import NDArray
 
 from backprobe.families.schema import Family
 from backprobe.services.engine import Posterior
-from backprobe.vocabulary import ROLES, SCAN_NAMES
+from backprobe.vocabulary import REPORTED_TEMPERATURES, ROLES, SCAN_NAMES
 
 Array = NDArray[np.float64]
 
 VOLTS = " volts"  # behind the name of a value: what the control unit sees at that input
-CELSIUS_REPORTED = ("intake air temperature", "coolant temperature")
 
 
 def share_of(posterior: Posterior, has: Callable[[Family], bool]) -> float:
@@ -94,4 +93,4 @@ def names_reported(posterior: Posterior, least: float) -> tuple[str, ...]:
     draws, table = posterior.draws, posterior.bench.hypotheses.table
     share = draws.weight @ (table.reported[draws.hypothesis] >= 0)
     names = [name for name, own in zip(SCAN_NAMES, share, strict=True) if own >= least]
-    return tuple(n for n in names if n in CELSIUS_REPORTED) + tuple(n + VOLTS for n in names)
+    return tuple(n for n in names if n in REPORTED_TEMPERATURES) + tuple(n + VOLTS for n in names)

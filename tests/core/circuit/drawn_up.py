@@ -18,7 +18,7 @@ from backprobe.families.element_kinds import is_switching
 from backprobe.families.fault_edits import apply_fault
 from backprobe.families.faults import HEALTHY, Fault
 from backprobe.families.netlist import Netlist, netlist_of
-from backprobe.families.schema import STATES, Family, Prior
+from backprobe.families.schema import STATES, Family, Prior, options_of
 from tests.core.circuit.ngspice import Point
 
 Array = NDArray[np.float64]
@@ -101,12 +101,14 @@ class Subject:
         return {n: min(max(v, 0.0), 1.0) if n in shares else v for n, v in values.items()}
 
     def words(self, values: Mapping[str, float]) -> dict[str, str]:
-        """Options that are words, by the name of their choice."""
-        return {
+        """Options that an element may depend on, by the name of their choice."""
+        chosen = {
             name: str(prior.choices[int(values[name])])
             for name, prior in self.netlist.values.items()
             if prior.choices and isinstance(prior.choices[0], str)
         }
+        numbers = {n: f"{values[n]:g}" for n, d in self.netlist.driven.items() if options_of(d)}
+        return chosen | numbers
 
     def central_cases(self) -> Iterator[Case]:
         """Every mode and state at every level, with central values."""

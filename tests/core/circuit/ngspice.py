@@ -32,6 +32,7 @@ PLATINUM = (3.9083e-3, -5.775e-7, -4.183e-12)  # IEC 60751:2008
 ON = (Mode.UNPLUGGED, Mode.PLUGGED)
 CONNECTED = (Mode.PLUGGED, Mode.PLUGGED_OFF)
 GROUNDS = {"battery-", "body", "cu-inner", "cu-ground"}
+SWITCHED = ({"battery", "feed"}, {"battery", "cu-battery"})  # open while the key is off
 FIXED = {"battery", *GROUNDS}  # no key switches what is between these
 
 
@@ -78,6 +79,7 @@ class Block:
                 self.resistor(a, b, self.value(name))
         if not self.on:  # other loads hold an open feed down
             self.resistor("feed", "battery-", self.value("off-load-ohm"))
+            self.resistor("cu-battery", "battery-", self.value("off-ohm"))
         for element, level in self.present():
             KINDS[element.kind](self, element, level)
         if self.point.mode in CONNECTED:
@@ -140,14 +142,14 @@ class Block:
 
 
 def _resistor(block: Block, e: Element, _: int) -> None:
-    if block.on or set(e.nodes) != {"battery", "feed"}:
+    if block.on or set(e.nodes) not in SWITCHED:
         block.resistor(e.nodes[0], e.nodes[1], block.of(e, "ohm"))
 
 
 def _source(block: Block, e: Element, _: int) -> None:
     plus, minus = e.nodes
     if not block.on and e.side == "control-unit" and not FIXED.issuperset(e.nodes):
-        if {plus, minus} != {"battery", "feed"}:  # an ignition switch leaves its feed open
+        if {plus, minus} not in SWITCHED:  # an ignition switch leaves its feed open
             dead = f"dead {len(block.lines)}"
             block.resistor(plus, dead, block.of(e, "ohm"))
             block.resistor(dead, minus, block.value("off-ohm"))

@@ -8,7 +8,7 @@ from backprobe.core.circuit.evaluate import Evaluation, evaluate
 from backprobe.core.circuit.plan import FIRST_SLOT, N_SWITCH, ONE_SLOT, Mode, stack_plans
 from backprobe.families.faults import HEALTHY, Fault, faults_of
 from backprobe.families.loader import load_families
-from backprobe.families.schema import Family
+from backprobe.families.schema import Family, options_of
 from tests.core.circuit.drawn_up import Subject
 
 Array = NDArray[np.float64]
@@ -34,13 +34,16 @@ class Differences:
         self.table = stack_plans([subject.circuit.plan])
         drawn = dict(subject.random("idle", rng))
         for quantity, driven in subject.circuit.driven.items():
-            if driven.unit == "share":  # at either end a slope has one side only
+            # At either end a slope has one side only; what picks an option stays on it.
+            if driven.unit == "share" and not options_of(driven):
                 drawn[quantity] = min(max(drawn[quantity], 0.01), 0.99)
         at = np.zeros(self.table.n_value)
         at[ONE_SLOT] = 1.0
         at[FIRST_SLOT:] = [drawn[name] for name in subject.circuit.slots]
-        self.names = subject.circuit.slots
-        self.slots = np.arange(FIRST_SLOT, at.size)
+        picking = {name for name, d in subject.circuit.driven.items() if options_of(d)}
+        moving = [k for k, name in enumerate(subject.circuit.slots) if name not in picking]
+        self.names = tuple(subject.circuit.slots[k] for k in moving)
+        self.slots = np.array([FIRST_SLOT + k for k in moving])
         self.step = STEP * np.maximum(np.abs(at[self.slots]), 1e-3)
         moved = np.repeat(at[None], 2 * self.slots.size, axis=0)
         for number, slot in enumerate(self.slots):

@@ -23,6 +23,7 @@ SMALLEST_SHARE = 1e-3  # a level held for less of the time does not show on a me
 SLOWEST_SHOWN_HERTZ = 0.5
 SMALLEST_COUNTED_VOLT = 0.4  # swing below which a meter counts nothing (common practice)
 SMALLEST_COUNTED_AC = 0.05
+LEAST_AC = 1e-4  # V, below which the root of a square has no end of slope: it is bounded there
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,7 +281,7 @@ class _Slopes:
         ac = self._mean(self.found.alternating_by, parts.alternating)
         spread = self._leveled(parts.deviation**2)
         spread += 2.0 * self._summed(self.found.voltage_by, weight * parts.deviation)
-        safe = np.maximum(self.rms, 1e-4)[:, :, None, :, None]
+        safe = np.maximum(self.rms, LEAST_AC)[:, :, None, :, None]
         return np.asarray((0.5 * spread + self.ac[:, :, None, :, None] * ac) / safe)
 
     def _log_hertz(self) -> Array:

@@ -11,7 +11,7 @@ from backprobe.core.inference.view import Told, View
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-CELSIUS_SPREAD = 6.0  # a control unit's own curve against the sensor's, degC (common practice)
+CELSIUS_SPREAD = 4.0  # a control unit's own curve against the sensor's, degC (common practice)
 CHECK_VOLT = 0.01  # what the battery moves by between it and the check of the black lead, V
 COLDEST, HOTTEST = -40.0, 140.0  # degC, what a control unit reports at most (common practice)
 # Shares of its supply beyond which an input counts as open, or as shorted, whatever it reckons.

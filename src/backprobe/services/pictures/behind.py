@@ -14,7 +14,13 @@ from backprobe.families.wording import spread
 
 GROUNDS: Final = ("cu-ground", "cu-inner", "body", "battery-")
 _BODY: Final = ("body", "battery-")
-_FEEDS: Final = {"vcc": "5 V", "ref": "5 V", "feed": "battery", "battery": "battery"}
+_FEEDS: Final = {
+    "vcc": "5 V",
+    "ref": "5 V",
+    "feed": "battery",
+    "cu-battery": "battery",
+    "battery": "battery",
+}
 _MOST_TIE_OHM, _MOST_SHUNT_OHM = 5.0, 500.0  # families: ties of 1 ohm, shunts of 65 to 140 ohm
 
 
