@@ -7,15 +7,17 @@ import numpy as np
 import pytest
 
 from backprobe.core.inference.black_lead import LeadKind
-from backprobe.job import Indication
+from backprobe.job import Indication, Round
 from backprobe.services.conditions import (
     BAD_LEAD,
     BAD_LEAD_ELSEWHERE,
     BAD_LEAD_REPEATED,
     KEY_NOT_ON,
+    NOT_HOME,
 )
+from backprobe.services.explain import explain
 from backprobe.services.problem import problem_of
-from tests.services.sheets import FULL, job, taken
+from tests.services.sheets import FULL, job, taken, unplugged
 
 
 def test_a_lead_that_was_checked_is_not_doubted() -> None:
@@ -82,3 +84,43 @@ def test_a_round_that_reads_like_key_off_may_have_been_key_off() -> None:
     assert not off[0].sheet.rounds[0].powered
     assert off[0].log_prior - conditions[0].log_prior == pytest.approx(math.log(KEY_NOT_ON))
     assert not [c for c in problem_of(job("12", FULL)).conditions if c.key_off]
+
+
+FREE = unplugged("free", {"1": 5.0, "2": 0.012})
+
+
+def plugged(name: str, volts: float) -> Round:
+    return replace(FREE, name=name, plugged=True, volts=taken({"1": volts, "2": 0.013}))
+
+
+def test_a_plugged_round_that_reads_unplugged_beside_another_may_not_have_been_home() -> None:
+    conditions = problem_of(job("12", FREE, plugged("A", 5.01), plugged("B", 2.1))).conditions
+    loose = [c for c in conditions if c.apart]
+    assert [c.apart for c in loose] == [(1,)]
+    assert [r.plugged for r in loose[0].sheet.rounds] == [False, False, True]
+    assert loose[0].bad_rounds == (1,)
+    assert loose[0].log_prior - conditions[0].log_prior == pytest.approx(math.log(NOT_HOME))
+
+
+@pytest.mark.parametrize(
+    "rounds",
+    [
+        (FREE, plugged("A", 5.01), plugged("B", 5.0)),  # as open in every plugged round
+        (FREE, plugged("A", 2.2), plugged("B", 2.1)),
+        (plugged("A", 5.01), plugged("B", 2.1)),  # nothing unplugged to compare with
+    ],
+)
+def test_where_plugged_rounds_agree_the_connector_is_not_doubted(rounds: tuple[Round, ...]) -> None:
+    assert not [c for c in problem_of(job("12", *rounds)).conditions if c.apart]
+
+
+def test_a_connector_that_was_not_home_is_found_and_blamed_on_nothing_else() -> None:
+    # Common practice, no source: a thermistor's wire stands at its full pull-up voltage unplugged.
+    free = replace(FREE, sensor_ohms={("1", "2"): Indication(1850.0)})
+    answer = explain(job("12", plugged("A", 5.0), plugged("B", 2.28), free))
+    assert max(answer.faults, key=lambda fault: fault.probability).fault == "none"
+    assert answer.measurement.rounds["A"] < 0.1
+    assert min(answer.measurement.rounds[name] for name in ("B", "free")) > 0.9
+    said = [text for text in answer.measurement.remarks if text.startswith("Round A reads as if")]
+    assert len(said) == 1
+    assert "connector home" in said[0]

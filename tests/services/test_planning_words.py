@@ -82,6 +82,7 @@ def test_a_pair_of_terminals_is_named_as_one_says_it() -> None:
 def test_what_is_wrong_with_a_measurement() -> None:
     assert measurement_phrase(("A", "B"), ()) == "a bad black-lead point in round A and B"
     assert measurement_phrase((), ("C",)) == "a key that was not on in round C"
+    assert measurement_phrase((), (), ("D",)) == "a connector that was not home in round D"
     assert measurement_phrase((), ()) == "a sound measurement"
 
 

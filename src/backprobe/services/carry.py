@@ -163,7 +163,7 @@ def worth_a_glance(bench: Workbench, problem: Problem, known: Known) -> Problem:
     kept = [
         c
         for c, at in zip(doubted, _older(problem, known)[1:], strict=True)
-        if (near[at] if at is not None else c.wanders or bool(c.key_off))
+        if (near[at] if at is not None else c.wanders or bool(c.key_off or c.apart))
     ]
     return replace(problem, conditions=(plain, *kept))
 
@@ -173,8 +173,8 @@ def _older(problem: Problem, known: Known) -> list[int | None]:
 
     def named(whole: Problem, c: Condition) -> tuple[object, ...]:
         names = [r.name for r in whole.rounds]
-        bad = tuple(names[i] for i in c.bad_lead)
-        return bad, tuple(names[i] for i in c.key_off), c.wanders, c.comes_and_goes
+        bad = tuple(tuple(names[i] for i in some) for some in (c.bad_lead, c.key_off, c.apart))
+        return bad, c.wanders, c.comes_and_goes
 
     old = {named(known.problem, c): n for n, c in enumerate(known.problem.conditions)}
     return [old.get(named(problem, c)) for c in problem.conditions]

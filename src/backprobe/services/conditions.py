@@ -1,8 +1,9 @@
 """The ways in which a measurement may have been bad, and how likely each is beforehand.
 
-A black lead on a bad point, or a key that was not on: each is a condition, a sheet of readings
-with a log prior, beside the one that takes the sheet at its word. That a fault was there only
-while wire and connector were wiggled is one more, and no bad measurement.
+A black lead on a bad point, a key that was not on, a sensor that was not plugged home: each is a
+condition, a sheet of readings with a log prior, beside the one that takes the sheet at its word.
+That a fault was there only while wire and connector were wiggled is one more, and no bad
+measurement.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backprobe.core.inference.black_lead import LeadKind
-from backprobe.core.inference.sheet import Sheet
+from backprobe.core.inference.sheet import Sheet, SheetRound
 from backprobe.job import Round
 from backprobe.vocabulary import BATTERY_NEGATIVE
 
@@ -23,6 +24,7 @@ BAD_LEAD = 0.02  # on battery negative itself
 BAD_LEAD_ELSEWHERE = 0.06
 BAD_LEAD_REPEATED = 0.5  # a second round on the same point as a bad one
 KEY_NOT_ON = 0.006
+NOT_HOME = 0.004
 # A check that agrees with the battery to this clears the lead. One meter read both, so most of its
 # error cancels: a few digits and what the battery moves in between are left (common practice).
 LEAD_CHECK_VOLT, LEAD_CHECK_SHARE = 0.05, 0.002
@@ -30,13 +32,14 @@ LEAD_FAILS_AT = 2.5  # times that, it is bad
 # Probability that a fault shows only while somebody wiggles, given that they do: they suspect it.
 COMES_AND_GOES = 0.5
 OFF_BELOW_VOLT, OFF_ABOVE_VOLT = 1.0, 9.0
+SAME_VOLT, SAME_SHARE = 0.03, 0.01  # within which two rounds read alike (common practice)
 
 
 @dataclass(frozen=True, slots=True)
 class Condition:
     """One way in which a sheet may have come about: that sheet and its log prior.
 
-    bad_lead, key_off : numbers of the rounds that it calls bad.
+    bad_lead, key_off, apart : numbers of the rounds that it calls bad; apart: not plugged home.
     wanders : whether bad black leads are another at each reading.
     """
 
@@ -44,6 +47,7 @@ class Condition:
     log_prior: float
     bad_lead: tuple[int, ...] = ()
     key_off: tuple[int, ...] = ()
+    apart: tuple[int, ...] = ()
     wanders: bool = False
 
     @property
@@ -54,12 +58,12 @@ class Condition:
     @property
     def has_own_sheet(self) -> bool:
         """Whether its sheet is another than the plain one."""
-        return bool(self.key_off) or self.comes_and_goes
+        return bool(self.key_off or self.apart) or self.comes_and_goes
 
     @property
     def bad_rounds(self) -> tuple[int, ...]:
         """Rounds whose measurement is not what the file says."""
-        return self.bad_lead + self.key_off
+        return self.bad_lead + self.key_off + self.apart
 
     @property
     def lead_kind(self) -> NDArray[np.int64]:
@@ -75,7 +79,7 @@ def point(r: Round) -> str:
 
 
 def conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:
-    """The sheet as it stands, then with bad black leads, then with the key not on.
+    """The sheet as it stands, then with bad black leads, the key not on, the sensor not home.
 
     Last, where wire and connector were wiggled, with a fault that was there only then.
 
@@ -93,13 +97,20 @@ def conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:
         yield Condition(sheet, log_prior, which)
     for i, r in enumerate(rounds):
         if r.key == "on" and _may_be_off(r):
-            changed = replace(sheet.rounds[i], powered=False)
-            some = (*sheet.rounds[:i], changed, *sheet.rounds[i + 1 :])
-            off = sound + float(np.log(KEY_NOT_ON))
-            yield Condition(replace(sheet, rounds=some), off, key_off=(i,))
+            changed = _with_round(sheet, i, replace(sheet.rounds[i], powered=False))
+            yield Condition(changed, sound + float(np.log(KEY_NOT_ON)), key_off=(i,))
+    for i, r in enumerate(rounds):
+        if _may_be_apart(r, rounds):
+            changed = _with_round(sheet, i, replace(sheet.rounds[i], plugged=False))
+            yield Condition(changed, sound + float(np.log(NOT_HOME)), apart=(i,))
     if come_and_go:
         log_odds = float(np.log(COMES_AND_GOES) - np.log1p(-COMES_AND_GOES))
         yield Condition(replace(sheet, comes_and_goes=True), sound + log_odds)
+
+
+def _with_round(sheet: Sheet, i: int, changed: SheetRound) -> Sheet:
+    """The sheet with one round in another state."""
+    return replace(sheet, rounds=(*sheet.rounds[:i], changed, *sheet.rounds[i + 1 :]))
 
 
 def _some_wiggled(sheet: Sheet) -> bool:
@@ -170,6 +181,23 @@ def _may_be_off(r: Round) -> bool:
     """Whether a round reads as with the key off: nothing between ground and battery voltage."""
     shown = [abs(i.value) for i in r.volts.values() if not i.over_range]
     return bool(shown) and all(v < OFF_BELOW_VOLT or v > OFF_ABOVE_VOLT for v in shown)
+
+
+def _may_be_apart(r: Round, rounds: tuple[Round, ...]) -> bool:
+    """Whether a plugged round reads as an unplugged one, and another plugged one doesn't."""
+    if not r.plugged or r.key != "on" or r.action:
+        return False
+    free = [u for u in rounds if not u.plugged and u.key == "on" and _reads_alike(r, u)]
+    mated = [p for p in rounds if p.plugged and p.key == "on" and not p.action and p is not r]
+    return any(_reads_alike(p, u) is False for u in free for p in mated)
+
+
+def _reads_alike(r: Round, other: Round) -> bool | None:
+    """Whether two rounds show the same volts at every terminal read in both; None: at none live."""
+    pairs = [(i.value, other.volts[pin].value) for pin, i in r.volts.items() if pin in other.volts]
+    if not any(max(pair) > OFF_BELOW_VOLT for pair in pairs):
+        return None
+    return all(abs(a - b) < SAME_VOLT + SAME_SHARE * abs(b) for a, b in pairs)
 
 
 def _has_volts(r: Round) -> bool:

@@ -41,7 +41,7 @@ def alternatives(
 ) -> list[Fit]:
     """Fits of conditions other than the plain one, in their order.
 
-    Bad black leads in one batch, then the key, then a fault that comes and goes.
+    Bad black leads in one batch, then key and connector, then a fault that comes and goes.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ def alternatives(
     carried = plain.rows(leading(bench, plain)[:N_CARRIED])
     found = _behind_bad_leads(bench, sheet, [c for c in conditions if c.bad_lead], carried)
     for condition in conditions:
-        if condition.key_off:
+        if condition.key_off or condition.apart:
             starts = _starts_without(bench, condition, carried)
             found.append(fit(bench.hypotheses.table, *starts, condition.sheet, STEPS))
         elif condition.comes_and_goes:

@@ -99,12 +99,16 @@ def fault_phrase(fault: str, pins: tuple[str, ...] = ()) -> str:
     return f"{phrase} at terminal{'s' if len(pins) > 1 else ''} {' and '.join(pins)}"
 
 
-def measurement_phrase(lead: tuple[str, ...], key: tuple[str, ...]) -> str:
-    """Name what is wrong with the measurement: rounds with a bad black lead or without key."""
+def measurement_phrase(
+    lead: tuple[str, ...], key: tuple[str, ...], apart: tuple[str, ...] = ()
+) -> str:
+    """Name what is wrong with the measurement: the black lead, the key or the connector."""
     if lead:
         return f"a bad black-lead point in round {' and '.join(lead)}"
     if key:
         return f"a key that was not on in round {' and '.join(key)}"
+    if apart:
+        return f"a connector that was not home in round {' and '.join(apart)}"
     return SOUND
 
 

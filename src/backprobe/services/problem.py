@@ -60,7 +60,7 @@ class Problem:
     @property
     def verdict(self) -> IntArray:
         """Number of the first condition that calls the same rounds bad, (n_condition,)."""
-        said = [(c.bad_lead, c.key_off) for c in self.conditions]
+        said = [(c.bad_lead, c.key_off, c.apart) for c in self.conditions]
         return np.array([said.index(one) for one in said], dtype=np.int64)
 
     @property

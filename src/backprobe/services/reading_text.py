@@ -67,9 +67,8 @@ def _answers(posterior: Posterior, split: Split) -> tuple[str, tuple[str, str]]:
 def _measurement(posterior: Posterior, condition: int) -> str:
     names = [r.name for r in posterior.problem.rounds]
     asked = posterior.problem.conditions[condition]
-    return measurement_phrase(
-        tuple(names[i] for i in asked.bad_lead), tuple(names[i] for i in asked.key_off)
-    )
+    bad = (asked.bad_lead, asked.key_off, asked.apart)
+    return measurement_phrase(*(tuple(names[i] for i in some) for some in bad))
 
 
 def _kind(candidate: Candidate) -> str:

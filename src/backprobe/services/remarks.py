@@ -47,6 +47,7 @@ def remarks(
         *_lead(posterior, trusted, limits),
         *lead_remarks(posterior, trusted, limits),
         *_key(trusted),
+        *_home(trusted),
         *battery_remarks(posterior, limits),
         *_slips(posterior, trusted),
         *_switching(posterior),
@@ -111,6 +112,17 @@ def _key(trusted: Trust) -> Iterator[str]:
             )
         elif share < DOUBTFUL_BELOW:
             yield f"Round {name}: make sure that the key was really on."
+
+
+def _home(trusted: Trust) -> Iterator[str]:
+    for name, share in trusted.home.items():
+        if share < BAD_BELOW:
+            yield (
+                f"Round {name} reads as if the sensor was not plugged in. Push its connector home "
+                f"until it clicks, and read it again."
+            )
+        elif share < DOUBTFUL_BELOW:
+            yield f"Round {name}: make sure that the connector was home."
 
 
 def _odd(posterior: Posterior, trusted: Trust) -> list[int]:

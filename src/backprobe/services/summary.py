@@ -109,6 +109,7 @@ class Trust:
     rounds: dict[str, float]
     lead: dict[str, float]  # that the black lead was sound
     key: dict[str, float]  # that the key was on
+    home: dict[str, float]  # that the sensor was plugged home
 
 
 def trust(posterior: Posterior) -> Trust:
@@ -116,18 +117,24 @@ def trust(posterior: Posterior) -> Trust:
     draws, conditions = posterior.draws, posterior.problem.conditions
     mass = np.bincount(draws.condition, weights=draws.weight, minlength=len(conditions))
     names = [r.name for r in posterior.problem.rounds]
-    lead = dict.fromkeys(names, UNCHECKED_CLEAR)
-    key = dict.fromkeys(names, UNCHECKED_CLEAR)
-    for i, name in enumerate(names):
-        doubted = sum(float(m) for m, c in zip(mass, conditions, strict=True) if i in c.bad_lead)
-        lead[name] = min(UNCHECKED_CLEAR, 1.0 - doubted)
-        off = sum(float(m) for m, c in zip(mass, conditions, strict=True) if i in c.key_off)
-        key[name] = min(UNCHECKED_CLEAR, 1.0 - off)
-    rounds = {n: max(0.0, min(1.0, lead[n] + key[n] - 1.0)) for n in names}
+    bad = [(c.bad_lead, c.key_off, c.apart) for c in conditions]
+    doubt = np.zeros((len(names), 3))
+    for share, each in zip(mass, bad, strict=True):
+        for column, some in enumerate(each):
+            doubt[list(some), column] += share
+    lead, key, home = (
+        {n: min(UNCHECKED_CLEAR, 1.0 - float(d)) for n, d in zip(names, column, strict=True)}
+        for column in doubt.T
+    )
+    rounds = {
+        n: max(0.0, min(1.0, lead[n] + key[n] - 1.0 - float(apart)))
+        for n, apart in zip(names, doubt[:, 2], strict=True)
+    }
     clear = sum(float(m) for m, c in zip(mass, conditions, strict=True) if not c.bad_rounds)
     if len(conditions) == 1:
         clear = UNCHECKED_CLEAR
-    return Trust(min(clear, *rounds.values(), 1.0) if rounds else 1.0, rounds, lead, key)
+    whole = min(clear, *rounds.values(), 1.0) if rounds else 1.0
+    return Trust(whole, rounds, lead, key, home)
 
 
 def top_fault(posterior: Posterior) -> str:
