@@ -24,7 +24,7 @@ BAD_LEAD = 0.02  # on battery negative itself
 BAD_LEAD_ELSEWHERE = 0.06
 BAD_LEAD_REPEATED = 0.5  # a second round on the same point as a bad one
 KEY_NOT_ON = 0.006
-NOT_HOME = 0.004
+NOT_HOME = 0.001
 # A check that agrees with the battery to this clears the lead. One meter read both, so most of its
 # error cancels: a few digits and what the battery moves in between are left (common practice).
 LEAD_CHECK_VOLT, LEAD_CHECK_SHARE = 0.05, 0.002
