@@ -3,12 +3,14 @@
 Common practice, no source, but where a closed form is named: Ohm's law.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from backprobe.core.circuit.plan import Mode
 from backprobe.families.fault_edits import LIFT_SHARE, SEVERITY
 from backprobe.families.faults import faults_of
-from backprobe.families.schema import STATES
+from backprobe.families.schema import STATES, Driven, Prior, options_of
 from tests.core.circuit.drawn_up import Case, Subject, solve
 from tests.families.trade_bench import BATTERY, FAMILIES, METER, Bench
 
@@ -68,3 +70,20 @@ def test_a_ground_is_lifted_by_the_share_of_the_current_that_returns(share: floa
             case = Case(Mode.UNPLUGGED, subject.levels[0], values | {"fault.lifted": part})
             found = solve([subject], [[case]])
             assert found.voltage[0, 0, place] == pytest.approx(share, abs=1e-3)
+
+
+RELAY = Driven("share", states={"key-on": Prior("choice", choices=(0.0, 1.0), weights=(0.5, 0.5))})
+
+
+@pytest.mark.parametrize(
+    "driven",
+    [
+        replace(RELAY, repeat=0.03),  # a little off, it would be neither
+        replace(RELAY, unit="ohm"),
+        replace(RELAY, states={**RELAY.states, "idle": Prior("fixed", 0.5)}),
+        replace(RELAY, states={**RELAY.states, "idle": Prior("uniform", 0.0, 1.0)}),
+    ],
+)
+def test_nothing_depends_on_what_may_be_neither_nought_nor_one(driven: Driven) -> None:
+    assert options_of(RELAY) == ("0", "1")
+    assert options_of(driven) == ()

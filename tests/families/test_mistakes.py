@@ -159,7 +159,7 @@ SPOILED = [
     ('value = "hold", is = "up"', 'value = "hold"', "only_if", "needs value and is", "NAME"),
     ('value = "hold", is = "up"', 'value = "strength", is = "up"', "only", "no choice", "hold"),
     ('value = "hold", is = "up"', 'value = "feed-relay", is = 2', "only_if", 'never "2"', "0, 1"),
-    ('value = "hold", is = "up"', 'value = "warmth", is = 1', "only_if", "no driven choice", ""),
+    ('value = "hold", is = "up"', 'value = "warmth", is = 1', "only_if", "no driven share", ""),
     ('name = "pull-down"', 'name = "pull-up"', 'name = "pull-up"\nkind = "resistor"\nbetween = ["s',
      "Another element", "Rename"),
     ('name = "pull-down"', 'name = "battery"', 'name = "batt', "Another element", "Rename"),

@@ -172,7 +172,7 @@ class ElementReader:
         if value not in selectors:
             unread = value in self.parts.named and value not in self.parts.values
             if not unread or value in self.parts.driven:
-                said = f'"{value}" is no choice of words, and no driven choice of whole numbers.'
+                said = f'"{value}" is no choice of words, and no driven share of 0 or 1.'
                 self.mistakes.add(where, said, nearest(value, selectors))
             return None
         if choice not in selectors[value]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from backprobe.families.fault_electronics import let_electronics_answer
+from backprobe.families.fault_electronics import LITTLE_OHM, let_electronics_answer
 from backprobe.families.faults import (
     COMMON_PRACTICE,
     DRIVEN_ENDS,
@@ -61,7 +61,6 @@ LIFT_BY_STATE = Driven(
     },
     repeat=0.02,
 )
-LITTLE_OHM = Prior("fixed", 1.0, source=COMMON_PRACTICE)
 # Left of an input: the other resistor of a filter or divider, a burnt one, or mere leakage.
 INPUT_LEFT_OHM = Prior("log_uniform", 1e5, 3e9, source=COMMON_PRACTICE)
 # A break inside the sensor, where no damp reaches.
@@ -187,6 +186,8 @@ def _supply_low(netlist: Netlist, fault: Fault) -> None:
 
 def _settle(netlist: Netlist, name: str, words: set[str]) -> None:
     """Only with these options is there anything for the fault to sit on."""
+    if name in netlist.driven:  # moved by the state, which no fault settles
+        return
     prior = netlist.values[name]
     weights = [w if c in words else 0.0 for c, w in zip(prior.choices, prior.weights, strict=True)]
     total = sum(weights)

@@ -107,11 +107,17 @@ class Driven:
 
 
 def options_of(prior: Prior | Driven) -> tuple[str, ...]:
-    """What an element's ``only_if`` may name of a value: words, or whole numbers where driven."""
+    """What an element's ``only_if`` may name of a value: words, or 0 and 1 of a driven share.
+
+    Such a share is 0 or 1 in every state, and nothing moves it off between rounds.
+    """
     if isinstance(prior, Prior):
         return tuple(one for one in prior.choices if isinstance(one, str))
-    found = next((each.choices for each in prior.states.values() if each.choices), ())
-    return tuple(f"{one:g}" for one in found if not isinstance(one, str) and one == int(one))
+    every = (prior.always,) if prior.always is not None else tuple(prior.states.values())
+    numbers = {one for each in every for one in each.choices or (each.a,)}
+    is_pick = all(each.kind in ("choice", "fixed") for each in every) and numbers == {0.0, 1.0}
+    still = prior.unit == "share" and prior.repeat == prior.drift == 0.0
+    return ("0", "1") if is_pick and still else ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -215,7 +215,7 @@ def _pull_up(posterior: Posterior, draws: _Sample, terminal: int) -> Array:
                     continue
                 values = draws.values[mine, 0]
                 there = np.ones(values.shape[0], dtype=bool)
-                if only is not None and only[0] in slot:
+                if only is not None and only[0] in family.values and only[0] in slot:
                     options = family.values[only[0]].choices
                     there = values[:, slot[only[0]]] == options.index(only[1])
                 found[np.flatnonzero(mine)[there]] = values[there, slot[name]]
