@@ -5,7 +5,7 @@ All common practice, no source, but for Ohm's law where a number is worked out.
 
 from dataclasses import replace
 
-from backprobe.job import Indication, Job
+from backprobe.job import Indication, Job, Round
 from backprobe.services.answer import Answer, FaultAnswer
 from backprobe.services.explain import explain
 from backprobe.services.problem import problem_of
@@ -46,6 +46,47 @@ def test_a_heated_sensor_s_ground_at_three_tenths_of_a_volt_has_resistance() -> 
     answer = explain(job("123", apart, mated, turning))
     assert first(answer).fault == "resistance:sensor-ground"
     assert first(answer).terminals == ("2",)
+
+
+def test_a_ghost_of_some_ten_millivolts_on_an_empty_cavity_is_no_faulty_wire() -> None:
+    # Ghost voltage: what a cavity with nothing on it picks up beside live wires, gone under load.
+    apart = unplugged("A", {"1": 5.0, "2": 0.07, "3": 0.009, "4": 0.009}, loaded={"3": 0.0})
+    mated = replace(
+        apart,
+        name="B",
+        plugged=True,
+        volts=taken({"1": 5.0, "2": 0.071, "3": 0.52, "4": 0.013}),
+        volts_loaded={},
+    )
+    answer = explain(job("1234", apart, mated))
+    assert first(answer).fault == "none"
+    roles = next(each.roles for each in answer.terminals if each.pin == "2")
+    assert max(roles, key=lambda role: roles[role]) == "not-used"
+
+
+def test_a_sleeping_supply_that_an_ohmmeter_sees_nothing_of_is_no_fault() -> None:
+    # A regulator that blocks, with nothing else on its output, reads as open as a broken wire does.
+    sheet = hall_sensor()
+    ohms = {"1": Indication(float("inf"), over_range=True), "3": Indication(0.4)}
+    asleep = Round("D", plugged=False, key="off", harness_ohms=ohms)
+    before, after = (first(explain(job("123", *rounds))) for rounds in (sheet, (*sheet, asleep)))
+    assert before.fault == after.fault == "none"
+    assert after.probability > before.probability - 0.1
+
+
+def hall_sensor() -> tuple[Round, ...]:
+    """Rounds of a sound Hall sensor fed with 9 V, its input pulled to 5 V."""
+    apart = unplugged("A", {"1": 9.02, "2": 5.0, "3": 0.004}, loaded={"2": 1.0})
+    mated = replace(
+        apart,
+        name="B",
+        plugged=True,
+        volts=taken({"1": 9.02, "2": 0.048, "3": 0.005}),
+        volts_loaded={},
+    )
+    turning = running("C", {"1": 9.03, "2": 2.53, "3": 0.009})
+    turning = replace(turning, hertz=taken({"2": 23.6}), volts_ac=taken({"2": 2.48}))
+    return apart, mated, turning
 
 
 def sheet_with(scan: dict[str, float]) -> Job:

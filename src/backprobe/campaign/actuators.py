@@ -13,7 +13,7 @@ from backprobe.campaign.block import (
 )
 from backprobe.campaign.inputs import INF, add_driver, draw_driver
 from backprobe.campaign.nodal import Netlist
-from backprobe.campaign.rails import FEED, INNER, OPEN_OHM
+from backprobe.campaign.rails import CU_BATTERY, INNER, OPEN_OHM
 from backprobe.campaign.spreads import Random, chance, even, log_even, pick
 
 ASLEEP_OHM = 3e4  # a buffer without its supply
@@ -148,7 +148,7 @@ class Motor(Block):
         """Add both half bridges: driven, or resting on their bias."""
         first, second = f"{self.first}.cu", f"{self.second}.cu"
         if self._drives(values, now):
-            top = FEED if now.level(self.name) else INNER
+            top = CU_BATTERY if now.level(self.name) else INNER
             net.resistor(first, top, values[self.key("on")])
             net.resistor(second, INNER, values[self.key("on")])
             return

@@ -3,7 +3,7 @@
 from backprobe.campaign.block import Moment, Values
 from backprobe.campaign.devices import Clamp, Transistor
 from backprobe.campaign.nodal import Netlist
-from backprobe.campaign.rails import FEED, INNER, VCC
+from backprobe.campaign.rails import CU_BATTERY, INNER, VCC
 from backprobe.campaign.spreads import Random, even, log_even, pick
 
 INF = float("inf")
@@ -51,7 +51,7 @@ def draw_driver(rng: Random, name: str) -> dict[str, float]:
 
 def add_driver(net: Netlist, values: Values, name: str, node: str, now: Moment, on: bool) -> None:
     """Add a low-side driver, on or off."""
-    rail = FEED if now.awake else INNER
+    rail = CU_BATTERY if now.awake else INNER
     net.resistor(node, rail, values[f"{name}.up"])
     net.resistor(node, INNER, values[f"{name}.down"])
     net.resistor(node, INNER, 5e6)

@@ -16,7 +16,7 @@ from backprobe.campaign.block import (
 )
 from backprobe.campaign.inputs import INF, add_input, draw_input
 from backprobe.campaign.nodal import Netlist
-from backprobe.campaign.rails import FEED, INNER, OPEN_OHM, VCC
+from backprobe.campaign.rails import CU_BATTERY, INNER, OPEN_OHM, VCC
 from backprobe.campaign.spreads import Random, chance, even, log_even, pick
 
 CURVES = ("plain", "opposed", "half", "parallel")
@@ -248,7 +248,7 @@ class Contact(Block):
         """Add the input with its pull-up."""
         rail = VCC
         if values[self.key("up to")] > 0.5:
-            rail = FEED if now.awake else INNER
+            rail = CU_BATTERY if now.awake else INNER
         add_input(net, values, self.name, f"{self.name}.cu", rail)
 
     def sensor(self, net: Netlist, values: Values, now: Moment) -> None:

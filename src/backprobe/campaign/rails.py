@@ -7,13 +7,14 @@ from backprobe.campaign.spreads import Random, chance, even, log_even, pick
 
 # Node names that wires start from.
 FEED, VCC, REF, REF_B, REF_8 = "feed", "vcc", "ref", "ref-b", "ref-8"
+CU_BATTERY = "cu-battery"  # battery voltage inside the control unit, behind its protection
 INNER, RAIL, BODY = "cu-inner", "cu-ground", "body"
 OPEN_OHM = 1e13
 SENSOR_AMPERE = 0.05  # more than any sensor here takes of a regulated supply
 
 
 class Rails(Block):
-    """Battery, feed, 5 V inside and out, 8 V, sensor ground rail, body."""
+    """Battery, feed, battery voltage, 5 V and 8 V of the control unit, sensor ground rail, body."""
 
     def __init__(self, outputs: tuple[str, ...] = (REF,)) -> None:
         super().__init__("rails")
@@ -33,6 +34,7 @@ class Rails(Block):
             "rails.lift": 0.0,
             "rails.lift.whole": float(chance(rng, 0.15)),
             "rails.lift.ampere": log_even(rng, 2.0, 40.0),
+            **_battery_habits(rng.spawn(1)[0]),
         }
         for name in self.outputs:
             volt = even(rng, 7.3, 10.2) if name == REF_8 else even(rng, 4.86, 5.13)
@@ -66,8 +68,7 @@ class Rails(Block):
         net.source("battery", "battery-", now.battery, 0.008)
         net.expect("battery", now.battery)
         whole = values["rails.lift.whole"] > 0.5
-        lift = values["rails.lift"] if now.awake else 0.0
-        lift_ohm = lift_path_ohm(values, lift)
+        lift, lift_ohm = lifted_by(values, values["rails.lift"], now)
         # Without current nothing is lifted: asleep, all grounds are one within a millivolt.
         busy = 1.0 if now.awake else 0.02
         inner = busy * q.get("rails.inner", 0.0) + (lift if whole else 0.0)
@@ -76,7 +77,7 @@ class Rails(Block):
         rail_ohm = values["rails.ground.ohm"] + (0.0 if whole else lift_ohm)
         net.source(RAIL, INNER, rail, rail_ohm)
         net.source(BODY, "battery-", busy * q.get("rails.body", 0.0), values["rails.body.ohm"])
-        self._feed(net, values, now)
+        self._battery_inside(net, values, now)
         inside = values["rails.vcc.volt"]
         if now.awake:
             volt = min(inside, max(now.battery - 0.7, 0.0))
@@ -88,12 +89,17 @@ class Rails(Block):
             self._output(net, values, now, name)
 
     @staticmethod
-    def _feed(net: Netlist, values: Values, now: Moment) -> None:
-        if not now.awake:
-            net.resistor(FEED, "battery-", values["rails.feed.asleep"])
-            return
-        net.expect(FEED, now.battery - values["rails.feed.drop"])
-        net.source(FEED, "battery", -values["rails.feed.drop"], values["rails.feed.ohm"])
+    def _battery_inside(net: Netlist, values: Values, now: Moment) -> None:
+        turns = now.running or now.cranking
+        for node, part, is_on in (
+            (FEED, "rails.feed", turns or values["rails.feed.waits"] < 0.5),
+            (CU_BATTERY, "rails.protection", True),
+        ):
+            if now.awake and is_on:
+                net.expect(node, now.battery - values[f"{part}.drop"])
+                net.source(node, "battery", -values[f"{part}.drop"], values[f"{part}.ohm"])
+            else:
+                net.resistor(node, "battery-", values["rails.feed.asleep"])
 
     @staticmethod
     def _output(net: Netlist, values: Values, now: Moment, name: str) -> None:
@@ -115,9 +121,27 @@ class Rails(Block):
         net.add(Consumer((net.node(name), net.node(RAIL)), values[f"rails.{name}.others"], 4.0))
 
 
-def lift_path_ohm(values: Values, lift: float) -> float:
-    """Resistance of the bad ground path: others' ampere lift it, the sensor's own add to that."""
-    return lift / values["rails.lift.ampere"]
+def _battery_habits(rng: Random) -> dict[str, float]:
+    """Draw what differs from maker to maker: when the feed is on, what protects the control unit.
+
+    Also by how much more current returns through a bad ground path once the engine runs. Drawn
+    aside, so that all else of a vehicle is what it is without them.
+    """
+    return {
+        "rails.feed.waits": float(chance(rng, 0.07)),  # until the engine turns
+        "rails.protection.drop": pick(rng, (0.6, even(rng, 0.0, 0.15)), (0.4, even(rng, 0.3, 1.3))),
+        "rails.protection.ohm": log_even(rng, 0.02, 0.3),
+        "rails.lift.running": even(rng, 1.0, 2.2),
+    }
+
+
+def lifted_by(values: Values, lift: float, now: Moment) -> tuple[float, float]:
+    """Volts that others' current lifts a ground by, and the resistance of its bad path.
+
+    ``lift`` is that with the key on, V; the sensor's own current adds to it.
+    """
+    busy = values["rails.lift.running"] if now.running else 1.0
+    return (lift * busy if now.awake else 0.0), lift / values["rails.lift.ampere"]
 
 
 class SupplyWire(Block):
@@ -163,9 +187,8 @@ class ReturnWire(Block):
     def control_unit(self, net: Netlist, values: Values, now: Moment) -> None:
         """Tie a body return to the body."""
         if self.to != RAIL:
-            lift = values[self.key("lift")] if now.awake else 0.0
-            ohm = values[self.key("bolt")] + lift_path_ohm(values, lift)
-            net.source(f"{self.name}.earth", BODY, lift, ohm)
+            lift, path_ohm = lifted_by(values, values[self.key("lift")], now)
+            net.source(f"{self.name}.earth", BODY, lift, values[self.key("bolt")] + path_ohm)
 
     def faults(self, values: Values) -> tuple[FaultOption, ...]:
         """The rail itself may stand above battery negative."""

@@ -13,7 +13,7 @@ from backprobe.campaign.block import (
 from backprobe.campaign.devices import Transistor
 from backprobe.campaign.inputs import add_input
 from backprobe.campaign.nodal import Netlist
-from backprobe.campaign.rails import FEED, INNER, REF_8, VCC
+from backprobe.campaign.rails import CU_BATTERY, FEED, INNER, REF_8, VCC
 from backprobe.campaign.spreads import Random, chance, even, log_even, pick
 
 
@@ -127,7 +127,7 @@ class Hall(Active):
 
     def rail(self, values: Values) -> str:
         """Node that the pull-up goes to."""
-        return (VCC, REF_8, FEED)[int(values[self.key("up to")])]
+        return (VCC, REF_8, CU_BATTERY)[int(values[self.key("up to")])]
 
     def toggles(self, values: Values, now: Moment) -> tuple[Toggle, ...]:
         """It switches while the engine turns."""
@@ -137,9 +137,9 @@ class Hall(Active):
         return (Toggle(self.name, values[self.key("duty")], turns * values[self.key("teeth")]),)
 
     def control_unit(self, net: Netlist, values: Values, now: Moment) -> None:
-        """Add the input with its pull-up; a sleeping feed pulls to ground."""
+        """Add the input with its pull-up; asleep, that to the battery pulls to ground."""
         rail = self.rail(values)
-        if rail == FEED and not now.awake:
+        if rail == CU_BATTERY and not now.awake:
             rail = INNER
         add_input(net, values, self.name, f"{self.name}.cu", rail)
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from backprobe.campaign.circuit import Circuit
+from backprobe.campaign.rails import FEED
 from backprobe.campaign.readings import RoundState
 
 # Standard deviations of the logarithm, by the last part of a value's name; common practice, as
@@ -56,6 +57,8 @@ SHIFTS: Final[Mapping[str, float]] = {
     "ref-8.volt": 0.8,
     "vcc.volt": 0.04,
     "feed.drop": 0.1,
+    "protection.drop": 0.4,
+    "lift.running": 0.3,
     "bias volt": 0.4,
     "virtual": 0.13,
     "raised": 0.6,
@@ -188,6 +191,9 @@ def variants(case: Case) -> tuple[Case, ...]:
     for name, value in case.circuit.values.items():
         if name.rpartition(".")[2] in CHOICES:
             found.append(Case(case.circuit.with_edits({name: 1.0 - value}), case.states))
+    if any(wire.to == FEED for wire in case.circuit.wires):
+        other = 1.0 - case.circuit.values["rails.feed.waits"]
+        found.append(Case(case.circuit.with_edits({"rails.feed.waits": other}), case.states))
     names = {name for state in case.states.values() for name in state.moment.quantities}
     for name in sorted(names):
         if name.endswith((".closed", ".hot")):

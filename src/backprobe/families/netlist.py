@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from backprobe.families.faults import COMMON_PRACTICE
 from backprobe.families.schema import Driven, Element, Family, Prior
 
-# What an unpowered control unit shows an ohmmeter at its supplies: common practice, no source.
-OFF_OHM = Prior("log_uniform", 300.0, 3e5, source=COMMON_PRACTICE)
+# What an unpowered control unit shows an ohmmeter at its supplies: a few kilohms of what hangs on
+# them, or next to nothing behind a regulator that blocks; common practice, no source.
+OFF_OHM = Prior("log_uniform", 300.0, 3e7, source=COMMON_PRACTICE)
 # Fed from outside, some regulators hold their voltage down, others hardly take any current.
 REVERSE_OHM = Prior("log_uniform", 3.0, 2e4, source=COMMON_PRACTICE)
 # A silicon junction, and what an output without supply leaves of itself.

@@ -47,6 +47,18 @@ def test_an_idle_terminal_is_one_that_showed_some_ghost_before(volts: list[float
             known = value
 
 
+def test_a_held_extreme_is_of_the_same_idle_terminal_and_says_nothing_of_the_next() -> None:
+    rows = [
+        (Quantity.VOLTS, 0, 0, 0.05, 0.001),
+        (Quantity.VOLTS_LOW, 1, 0, 0.09, 0.001),
+        (Quantity.VOLTS_HIGH, 1, 0, 0.09, 0.001),
+        (Quantity.VOLTS_AC, 1, 0, 0.09, 0.001),
+        (Quantity.VOLTS, 2, 0, 0.05, 0.001),
+    ]
+    idle = readings_of(sheet(2, ROUNDS, *rows)).idle
+    assert idle.tolist() == [0.0, 0.05, 0.05, 0.0, 0.05]
+
+
 def test_an_empty_cavity_that_keeps_showing_a_ghost_is_no_slip_each_time() -> None:
     # Two wires in a connector of three; the third cavity shows 80 mV in every round, or jumps.
     table = healthy("thermistor-two-wire", 3).table

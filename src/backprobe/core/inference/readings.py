@@ -158,11 +158,11 @@ def _idle(sheet: Sheet, quantity: list[Quantity]) -> Array:
     idle = np.zeros(sheet.n_read)
     before: dict[int, float] = {}
     for i, q in enumerate(quantity):
-        if q != Quantity.VOLTS:
+        if q not in VOLTAGES:
             continue
         terminal, value = int(sheet.terminal[i]), float(sheet.value[i])
         idle[i] = before.get(terminal, 0.0)
-        if IDLE_VOLT[0] < abs(value) < IDLE_VOLT[1]:
+        if q == Quantity.VOLTS and IDLE_VOLT[0] < abs(value) < IDLE_VOLT[1]:
             before[terminal] = value
     return idle
 

@@ -17,7 +17,8 @@ IntArray = NDArray[np.int64]
 GHOST_VOLT = 0.1  # what damp and stray fields put on a floating wire, V (common practice)
 QUIET_VOLT = 0.006  # the same of a wire that hardly picks up anything, V (common practice)
 GHOST_OHM = 3e5  # source resistance at which half of that shows, ohm (common practice)
-UNUSED_VOLT = 0.008  # what an unused cavity shows, V (common practice)
+UNUSED_VOLT = 0.008  # what an unused cavity mostly shows, V (common practice)
+UNUSED_GHOST_VOLT = 0.05  # ... and one that picks something up, V (common practice)
 # Between a floating wire and one that damp holds to ground, a reading is as likely anywhere: 1 /
 # sqrt(2 pi) of what lies between.
 DAMP_SHARE = 0.4
@@ -177,7 +178,7 @@ def _against_lead(
     plain = np.where(gone, 0.0, (value - offset) * share)
     shown, before = plain, np.zeros_like(gone)
     weak = load.source / (load.source + GHOST_OHM)
-    loud = np.where(gone, UNUSED_VOLT, GHOST_VOLT * weak)
+    loud = np.where(gone, UNUSED_GHOST_VOLT, GHOST_VOLT * weak)
     quiet = np.where(gone, UNUSED_VOLT, QUIET_VOLT * weak)
     wander, wander_slope = wander_of(kind, offset)
     wander = np.where(gone, 0.0, share * wander)
