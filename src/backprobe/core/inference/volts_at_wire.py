@@ -18,7 +18,7 @@ GHOST_VOLT = 0.1  # what damp and stray fields put on a floating wire, V (common
 QUIET_VOLT = 0.006  # the same of a wire that hardly picks up anything, V (common practice)
 GHOST_OHM = 3e5  # source resistance at which half of that shows, ohm (common practice)
 UNUSED_VOLT = 0.008  # what an unused cavity mostly shows, V (common practice)
-UNUSED_GHOST_VOLT = 0.05  # ... and one that picks something up, V (common practice)
+UNUSED_GHOST_VOLT = 0.04  # ... and one that picks something up, V (common practice)
 # Between a floating wire and one that damp holds to ground, a reading is as likely anywhere: 1 /
 # sqrt(2 pi) of what lies between.
 DAMP_SHARE = 0.4
