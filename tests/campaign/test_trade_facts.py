@@ -53,9 +53,10 @@ def ideal(name: str, values: Mapping[str, float]) -> Circuit:
 
 
 def with_fault(circuit: Circuit, name: str, severity: float | None = None) -> Circuit:
-    """The circuit with a named fault, as bad as it gets unless said."""
+    """The circuit with a named fault, as bad as it gets unless said: fewest ohms in a short."""
     option = next(each for each in options(circuit) if option_name(circuit, each) == name)
-    return apply(circuit, option, option.high if severity is None else severity)
+    worst = option.low if option.kind.startswith("short-to-") else option.high
+    return apply(circuit, option, worst if severity is None else severity)
 
 
 def volts(

@@ -80,9 +80,10 @@ def pressure(
     hold: str = "down",
     output: float = 10.0,
     onset: float = 0.05,
+    known: Known | None = None,
 ) -> Bench:
     """A ratiometric pressure sensor with a strong output, unless told."""
-    known: dict[str, float | str] = {
+    values: dict[str, float | str] = {
         "pressure": ratio,
         "input-hold": hold,
         "pull-down.ohm": 1e5,
@@ -92,8 +93,8 @@ def pressure(
         "consumption.ohm": 1000.0,
     }
     if fault:
-        known[ONSET_VOLT] = onset
-    return Bench("pressure-gauge-three-wire", known, fault, size)
+        values[ONSET_VOLT] = onset
+    return Bench("pressure-gauge-three-wire", values | dict(known or {}), fault, size)
 
 
 def test_electronics_stop_drawing_a_junction_or_two_below_their_supply() -> None:
@@ -337,6 +338,20 @@ def test_a_saturated_output_gives_nothing_back() -> None:
 
 
 # ---------------------------------------------------------------- junctions of an output's chip
+@pytest.mark.parametrize(("fault", "ohm"), [("open supply", 1e9), ("short-to-ground supply", 1.0)])
+@pytest.mark.parametrize(
+    ("back_feed", "expected"), [("blocked", (4.95, 5.0)), ("taken", (0.3, 1.2))]
+)
+def test_an_unfed_output_leaves_its_pull_up_alone_only_where_it_is_protected(
+    fault: str, ohm: float, back_feed: str, expected: tuple[float, float]
+) -> None:
+    # A pull-up of 10 kohm against megohms of meter and output; else a junction's volts or two, as
+    # the little that the pull-up gives does not feed the electronics (textbook).
+    bench = pressure(0.5, fault, ohm, hold="up", known={"fault.back-feed": back_feed})
+    shown = bench.volts("signal", plugged=True)
+    assert expected[0] <= shown <= expected[1]
+
+
 # Textbook: a silicon junction stands at 0.5 V with tens of microampere and at 0.95 V, its own
 # resistance included, with a hundred milliampere.
 JUNCTION = (0.5, 0.95)

@@ -12,7 +12,7 @@ from backprobe.core.circuit.evaluate import evaluate
 from backprobe.core.circuit.plan import FIRST_SLOT, N_SWITCH, ONE_SLOT, Mode, stack_plans
 from backprobe.families.circuit import compile_family
 from backprobe.families.element_kinds import is_switching
-from backprobe.families.fault_electronics import LOWER_JUNCTION
+from backprobe.families.fault_electronics import BACK_FEED, LOWER_JUNCTION
 from backprobe.families.faults import HEALTHY, Fault, faults_of
 from backprobe.families.loader import load_families
 from backprobe.families.schema import Family, Prior
@@ -22,6 +22,7 @@ from tests.families.spice_deck import Deck, solve
 FAMILIES = load_families()
 SAME_VOLT = 1e-4  # what the design asks for; ngspice's own relative tolerance is far below it
 STATES = ("key-on", "idle")
+JUNCTIONS = {LOWER_JUNCTION: "there", BACK_FEED: "taken"}  # as the decks have them
 
 
 def middle(prior: Prior, option: int = -1) -> float:
@@ -89,8 +90,8 @@ def own_answer(family: Family, decks: list[Deck], fault: Fault = HEALTHY) -> NDA
                 value = float(family.values[name].choices.index(deck.words[name]))
             elif name in deck.values:
                 value = deck.values[name]
-            elif name == LOWER_JUNCTION:
-                value = float(circuit.values[name].choices.index("there"))
+            elif name in JUNCTIONS:
+                value = float(circuit.values[name].choices.index(JUNCTIONS[name]))
             else:  # a wire's own copy of what every wire has, or a fault's size
                 value = middle(circuit.values[name])
             values[0, number, slot] = value

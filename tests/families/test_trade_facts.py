@@ -336,7 +336,7 @@ RELEASED, DRIVING = 1e10, 0.01
 @pytest.mark.parametrize("name", THROTTLE_BODIES)
 def test_a_released_bridge_leaves_both_leads_of_its_motor_at_their_bias(name: str) -> None:
     # Common practice, no source: a few volts through kilo-ohms, plugged in as unplugged.
-    known: Known = {"motor-bias": 3.5, "bias-1.ohm": 1e4, "bias-2.ohm": 2e4, "motor.ohm": 2.0}
+    known: Known = {"motor-bias": 3.5, "bias-ohm-1": 1e4, "bias-ohm-2": 2e4, "motor.ohm": 2.0}
     bench = Bench(name, {**known, "bridge": RELEASED})
     for wire in ("motor-1", "motor-2"):
         for plugged in (False, True):

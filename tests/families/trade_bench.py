@@ -20,6 +20,7 @@ Known = Mapping[str, float | str]
 FAMILIES = {family.id: family for family in load_families()}
 METER = 10e6
 BATTERY = 12.5
+SHORT = 5.0  # ohm of two bare wires that touch; damp leaks through far more
 GHOST = 0.35  # what a wire that nothing holds may show
 IDEAL: dict[str, float | str] = {
     "battery-volts": BATTERY,
@@ -60,6 +61,8 @@ class Bench:
             values[key] = (
                 float(priors[key].choices.index(value)) if isinstance(value, str) else value
             )
+        if size is None and fault.startswith("short-to-"):
+            size = SHORT
         if size is not None:
             values["fault.severity"] = size
         self.values = values

@@ -121,7 +121,10 @@ class Motor(Block):
 
     def draw(self, rng: Random) -> dict[str, float]:
         """Draw the motor, the bridge, its bias when it rests and its drive."""
+        habit = rng.spawn(1)[0]
         return {
+            self.key("lies high"): float(chance(habit, 0.25)),
+            self.key("biased"): pick(habit, (0.75, 0.0), (0.125, 1.0), (0.125, 2.0)),
             self.key("ohm"): log_even(rng, 0.7, 10.0),
             self.key("in series"): 0.0,
             self.key("across"): INF,
@@ -148,13 +151,16 @@ class Motor(Block):
         """Add both half bridges: driven, or resting on their bias."""
         first, second = f"{self.first}.cu", f"{self.second}.cu"
         if self._drives(values, now):
-            top = CU_BATTERY if now.level(self.name) else INNER
+            rest = CU_BATTERY if values[self.key("lies high")] else INNER
+            top, bottom = (CU_BATTERY, INNER) if now.level(self.name) else (rest, rest)
             net.resistor(first, top, values[self.key("on")])
-            net.resistor(second, INNER, values[self.key("on")])
+            net.resistor(second, bottom, values[self.key("on")])
             return
         volt = values[self.key("bias")] * (now.battery if now.awake else 0.0)
-        for node in (first, second):
-            net.source(node, INNER, volt, values[self.key("bias ohm")])
+        pulled_down = values[self.key("biased")]  # neither, the first or the second lead
+        for number, node in ((1.0, first), (2.0, second)):
+            up = 0.0 if pulled_down == number else volt
+            net.source(node, INNER, up, values[self.key("bias ohm")])
 
     def sensor(self, net: Netlist, values: Values, now: Moment) -> None:
         """Add the motor at rest."""

@@ -22,7 +22,7 @@ from backprobe.campaign.rails import (
 from backprobe.campaign.spreads import Random, chance, pick
 from backprobe.campaign.switching import Frequency, Hall, Pulses
 from backprobe.campaign.temperature import Platinum, Thermistor
-from backprobe.campaign.two_wire_current import CurrentSensor, Heating
+from backprobe.campaign.two_wire_current import CurrentSensor, CurrentSensorFedBySignal, Heating
 
 Blocks: TypeAlias = list[Block]
 
@@ -74,6 +74,8 @@ def knock_shielded(_: Random) -> Blocks:
 def current(rng: Random) -> Blocks:
     """A sensor that tells speed by the current it takes."""
     fed_by = pick(rng, (0.6, FEED), (0.25, REF_8), (0.15, REF))
+    if chance(rng.spawn(1)[0], 0.25):
+        return [ground(rng), CurrentSensorFedBySignal("signal", fed_by, "ground")]
     return [SupplyWire("supply", fed_by), CurrentSensor("signal", "supply")]
 
 

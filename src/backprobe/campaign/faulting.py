@@ -29,6 +29,7 @@ RESISTANCE_LIMITS: Mapping[str, tuple[float, float]] = {
     "motor": (0.4, 30.0),
 }
 SHORT_LIMITS = (0.02, 30.0)
+LEAK_LIMITS = (0.02, 1.5e4)  # damp between two terminals as well, where nothing holds the wire hard
 # A break, from one that damp bridges a little to clean air.
 OPEN_LIMITS = (3e6, 3e12)
 SHORTED_TO_GROUND = (*SIGNALS, *LOADS, "supply-regulated", "supply-battery", "generator-signal")
@@ -130,8 +131,10 @@ def _wire_options(circuit: Circuit, wire: Wire) -> list[FaultOption]:
         FaultOption("resistance", key, lambda s: {f"{wire.key}.wire": sound + s}, low, high),
     ]
 
+    limits = LEAK_LIMITS if role in (*SIGNALS, "generator-signal") else SHORT_LIMITS
+
     def short(kind: str, name: str, extra: Mapping[str, float]) -> FaultOption:
-        return FaultOption(kind, key, lambda s: {f"{wire.key}.{name}": s, **extra}, *SHORT_LIMITS)
+        return FaultOption(kind, key, lambda s: {f"{wire.key}.{name}": s, **extra}, *limits)
 
     if role in SHORTED_TO_GROUND:
         # A battery feed that touches the body blows its fuse.

@@ -57,6 +57,7 @@ class Pair(Block):
         """Add the bias of both ends."""
         plus, minus = f"{self.plus}.cu", f"{self.minus}.cu"
         volt = values[self.key("bias volt")] if now.awake else 0.0
+        volt += self.rectified(values, now)
         ohm, match = values[self.key("bias ohm")], values[self.key("bias match")]
         net.source(plus, INNER, volt, ohm + values[self.key("plus open")])
         if values[self.key("bias kind")] == 2.0:
@@ -66,6 +67,11 @@ class Pair(Block):
         net.resistor(plus, minus, values[self.key("between")])
         for node in (plus, minus):
             net.resistor(node, INNER, 4e7)
+
+    def rectified(self, values: Values, now: Moment) -> float:
+        """What an input that clamps one half of the swings harder adds to its own mean, V."""
+        del values, now
+        return 0.0
 
     def interchangeable(self, values: Values) -> tuple[frozenset[str], ...]:
         """Both ends, where they are biased alike."""
@@ -89,7 +95,9 @@ class Inductive(Pair):
 
     def draw(self, rng: Random) -> dict[str, float]:
         """Draw the coil, its volts a turn and the bias."""
+        uneven = rng.spawn(1)[0]
         return {
+            self.key("rectified"): pick(uneven, (0.65, 0.0), (0.35, even(uneven, 0.05, 0.4))),
             **self.draw_bias(rng, 0.55, 0.32),
             self.key("coil"): log_even(rng, 150.0, 3800.0),
             self.key("in series"): 0.0,
@@ -104,10 +112,16 @@ class Inductive(Pair):
             return ()
         return (Toggle(self.name, 0.5, now.rpm / 60.0 * values[self.key("teeth")]),)
 
+    def _rms(self, values: Values, now: Moment) -> float:
+        return values[self.key("volt a turn")] * now.rpm / 60.0 if self.name in now.levels else 0.0
+
+    def rectified(self, values: Values, now: Moment) -> float:
+        """A share of the swings, up to some volts."""
+        return min(values[self.key("rectified")] * self._rms(values, now), 2.5)
+
     def sensor(self, net: Netlist, values: Values, now: Moment) -> None:
         """Add the coil; at either level of its alternating voltage."""
-        turns = now.rpm / 60.0
-        rms = values[self.key("volt a turn")] * turns if self.name in now.levels else 0.0
+        rms = self._rms(values, now)
         volt = rms if now.level(self.name) else -rms
         plus, minus, middle = f"{self.plus}.s", f"{self.minus}.s", f"{self.name}.coil"
         net.resistor(plus, middle, values[self.key("in series")] + 0.02)

@@ -64,10 +64,13 @@ class CurrentSensor(Block):
         high = now.levels.get(self.name, int(values[self.key("at rest")]))
         high = int(values.get(f"stuck:{self.name}", high))
         ampere = values[self.key("high" if high else "low")]
-        supply, inside, signal = f"{self.supply}.s", f"{self.name}.chip", f"{self.name}.s"
+        supply, inside, end = f"{self.supply}.s", f"{self.name}.chip", self._returns_to()
         net.resistor(supply, inside, values[self.key("in series")])
-        net.add(Consumer((net.node(inside), net.node(signal)), ampere, values[self.key("full")]))
-        net.resistor(inside, signal, values[self.key("across")])
+        net.add(Consumer((net.node(inside), net.node(end)), ampere, values[self.key("full")]))
+        net.resistor(inside, end, values[self.key("across")])
+
+    def _returns_to(self) -> str:
+        return f"{self.name}.s"
 
     def faults(self, values: Values) -> tuple[FaultOption, ...]:
         """Open, shorted, standing still, leaking; the shunt burnt open."""
@@ -86,6 +89,22 @@ class CurrentSensor(Block):
             ),
             FaultOption("control-unit-input", w, set_to(self.key("shunt")), 1e5, 1e6),
         )
+
+
+class CurrentSensorFedBySignal(CurrentSensor):
+    """One that is fed through the shunt; its other wire is the return."""
+
+    def __init__(self, name: str, fed_by: str, ground: str) -> None:
+        super().__init__(name, name)
+        self.fed_by, self.ground = fed_by, ground
+
+    def control_unit(self, net: Netlist, values: Values, now: Moment) -> None:
+        """Add the shunt."""
+        del now
+        net.resistor(f"{self.name}.cu", self.fed_by, values[self.key("shunt")])
+
+    def _returns_to(self) -> str:
+        return f"{self.ground}.s"
 
 
 class Heating(Block):

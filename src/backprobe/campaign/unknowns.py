@@ -62,6 +62,7 @@ SHIFTS: Final[Mapping[str, float]] = {
     "bias volt": 0.4,
     "virtual": 0.13,
     "raised": 0.6,
+    "rectified": 0.12,
     "saturation": 0.08,
     "closed": 0.05,
     "opened": 0.06,
@@ -87,7 +88,7 @@ BATTERY_VOLT: Final = 0.05  # its own reading stands beside
 LEAD_VOLT: Final = 0.012  # of a sound black lead's point
 # Things that are one way or the other: at rest, at key on.
 USUAL_HOLD_OHM: Final = 1.5e5
-CHOICES: Final = ("at rest", "at key", "steady", "holds at key")
+CHOICES: Final = ("at rest", "at key", "steady", "holds at key", "lies high")
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,11 @@ from backprobe.families.fault_electronics import LITTLE_OHM, let_electronics_ans
 from backprobe.families.faults import (
     COMMON_PRACTICE,
     DRIVEN_ENDS,
+    LEAK_OHM,
     LIFT_VOLT,
     LOW_SHARE,
     OPEN_OHM,
+    OUTPUTS,
     RESISTANCE_OHM,
     RETURNS,
     SHORT_OHM,
@@ -108,14 +110,18 @@ def _resistance(netlist: Netlist, fault: Fault) -> None:
     netlist.series[fault.wire] = SEVERITY
 
 
-def _bridge(netlist: Netlist, a: str, b: str, prior: Prior = SHORT_OHM) -> None:
+def _bridge(netlist: Netlist, a: str, b: str, prior: Prior) -> None:
     netlist.values[SEVERITY] = prior
     netlist.bridges.append((a, b, SEVERITY, False))
 
 
+def _short_ohm(fault: Fault) -> Prior:
+    return LEAK_OHM if fault.role in (*OUTPUTS, "generator-return") else SHORT_OHM
+
+
 def _short_to_ground(netlist: Netlist, fault: Fault) -> None:
     """A chafed wire touches the body."""
-    _bridge(netlist, fault.wire, "body")
+    _bridge(netlist, fault.wire, "body", _short_ohm(fault))
     if fault.role == "supply-battery":
         _fuse(netlist)
 
@@ -147,7 +153,7 @@ def _short_to_supply(netlist: Netlist, fault: Fault) -> None:
     """The other wire is this sensor's own feed, or the 5 V of another sensor beside it."""
     own = next((w for w in netlist.family.wires if w.role == "supply-regulated"), None)
     if own is None or own.to == "ref":
-        _bridge(netlist, fault.wire, "ref" if own is None else own.name)
+        _bridge(netlist, fault.wire, "ref" if own is None else own.name, _short_ohm(fault))
         return
     netlist.values[REACHED] = REACHED_WIRE
     _short_to_either(netlist, fault, REACHED, {"own": own.name, "5 V": "ref"})
@@ -160,7 +166,7 @@ def _short_to_battery(netlist: Netlist, fault: Fault) -> None:
 
 
 def _short_to_either(netlist: Netlist, fault: Fault, choice: str, nodes: Mapping[str, str]) -> None:
-    netlist.values[SEVERITY] = SHORT_OHM
+    netlist.values[SEVERITY] = _short_ohm(fault)
     for word, node in nodes.items():
         netlist.elements.append(
             Element(

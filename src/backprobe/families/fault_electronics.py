@@ -16,6 +16,11 @@ from backprobe.families.schema import Element, Prior
 LOWER_JUNCTION, UPPER_JUNCTION = "fault.lower-junction", "fault.upper-junction"
 LOWER = Prior("choice", choices=("there", "none"), weights=(0.8, 0.2), source=COMMON_PRACTICE)
 UPPER = Prior("choice", choices=("there", "none"), weights=(0.5, 0.5), source=COMMON_PRACTICE)
+# An output that drives passes what it is forced to on to its supply, but for protected ones.
+BACK_FEED = "fault.back-feed"
+BACK_FEED_TAKEN = Prior(
+    "choice", choices=("taken", "blocked"), weights=(0.7, 0.3), source=COMMON_PRACTICE
+)
 # The wrong way round, a chip conducts straight from its ground to its supply, or by its output.
 BACKWARD = "fault.backward"
 BACKWARD_PATH = Prior(
@@ -46,7 +51,7 @@ STARVED = Prior("log_uniform", 2e4, 5e7, source=COMMON_PRACTICE)
 def let_electronics_answer(netlist: Netlist, fault: Fault) -> None:
     """Edit a netlist in place, beside the fault itself, for what the sensor makes of it."""
     if _forces_outputs(fault):
-        _add_junctions(netlist)
+        _add_junctions(netlist, may_block=fault.role in SUPPLIES)
         if _is_backward(netlist, fault):
             _let_it_conduct_backward(netlist)
     if _starves(fault):
@@ -73,11 +78,11 @@ def _forces_outputs(fault: Fault) -> bool:
     return fault.kind in ("supply-low", "swapped")
 
 
-def _add_junctions(netlist: Netlist) -> None:
+def _add_junctions(netlist: Netlist, *, may_block: bool) -> None:
     """From the ground of each integrated output to it, and from it to its own supply.
 
     An open collector that is a transistor by itself has neither; one that may be pulled above its
-    supply goes without the second one.
+    supply goes without the second one. ``may_block``: an output that drives may, too.
     """
     found: dict[tuple[str, str], tuple[str, str] | None] = {}
     for e in netlist.elements:
@@ -88,6 +93,9 @@ def _add_junctions(netlist: Netlist) -> None:
         if e.kind == "contact":
             netlist.values |= {LOWER_JUNCTION: LOWER, UPPER_JUNCTION: UPPER}
             lower, upper = (LOWER_JUNCTION, "there"), (UPPER_JUNCTION, "there")
+        elif may_block and upper is None:
+            netlist.values[BACK_FEED] = BACK_FEED_TAKEN
+            upper = (BACK_FEED, "taken")
         found.setdefault((ground, output), lower)
         found.setdefault((output, supply), upper)
     netlist.junctions = [(*ends, only_if) for ends, only_if in found.items()]

@@ -56,6 +56,8 @@ ABSENT_SEVERITY = {
 # some 10 Gohm it shows no less, and digits get lost beside milliohms.
 OPEN_OHM = Prior("log_uniform", 6e6, 2e10, source=COMMON_PRACTICE)
 SHORT_OHM = Prior("log_uniform", 0.1, 300.0, source=COMMON_PRACTICE)
+# Damp or corrosion between two terminals leaks; a wire that nothing drives hard shows it.
+LEAK_OHM = Prior("log_uniform", 0.1, 2e4, source=COMMON_PRACTICE)
 LIFT_VOLT = Prior("log_uniform", 0.06, 2.6, source=COMMON_PRACTICE)
 LOW_SHARE = Prior("uniform", 0.05, 0.93, source=COMMON_PRACTICE)
 # Unwanted series resistance that a technician would call a fault, ohm.

@@ -21,6 +21,10 @@ from backprobe.quantities.reading import states_limits
 
 WANDER_SHARE = 0.0015  # how far a reading wanders while it is taken (common practice)
 WANDER_VOLT = 0.001
+# Battery voltage sinks with each compression while the starter turns: two readings in a row differ
+# by tenths of a volt. What a regulator feeds stays (common practice).
+CRANKING_SHARE = 0.015
+CRANKING_FROM_VOLT = 6.0
 OWN_PART = 0.4  # part of the statement that differs from reading to reading (common practice)
 COMMON_PART = 1.0  # its common part may reach the statement's limit by itself
 
@@ -96,6 +100,13 @@ def standard_uncertainty(meter: Meter, key: str, indication: Indication) -> floa
         wander = math.hypot(wander, WANDER_VOLT)
     full_scale = digit * meter.counts
     return float(of_statement(own, value, digit, full_scale=full_scale, wander=wander))
+
+
+def while_cranking(deviation: float, indication: Indication) -> float:
+    """Standard uncertainty of DC volts that were read while the starter turned the engine."""
+    if indication.value < CRANKING_FROM_VOLT or states_limits(indication.written):
+        return deviation
+    return math.hypot(deviation, CRANKING_SHARE * indication.value)
 
 
 def limits_written(indication: Indication, key: str) -> float | None:

@@ -11,7 +11,12 @@ from numpy.typing import NDArray
 from backprobe.core.inference.sheet import Quantity, Sheet, SheetRound
 from backprobe.families.schema import STATES
 from backprobe.job import Indication, Job, Round
-from backprobe.services.accuracy import common_offset, common_share, standard_uncertainty
+from backprobe.services.accuracy import (
+    common_offset,
+    common_share,
+    standard_uncertainty,
+    while_cranking,
+)
 from backprobe.services.conditions import Condition, conditions, point
 from backprobe.vocabulary import BATTERY_NEGATIVE, REPORTED_TEMPERATURES, ROLES, SCAN_NAMES
 
@@ -159,6 +164,8 @@ def _readings(job: Job, r: Round, index: int, pins: list[str]) -> Iterator[_Row]
         for pin, indication in readings.items():
             scale = 0.01 if quantity == Quantity.DUTY else 1.0
             deviation = standard_uncertainty(meter, key, indication)
+            if r.key == "crank" and key == "volts":
+                deviation = while_cranking(deviation, indication)
             value = np.inf if indication.over_range else indication.value
             if quantity == Quantity.HERTZ and value <= 0:
                 value = np.inf  # a meter that counts nothing shows 0 or a dash
@@ -203,6 +210,8 @@ def _of_round(job: Job, r: Round, index: int) -> Iterator[_Row]:
         indication: Indication | None = getattr(r, key)
         if indication is not None and not indication.over_range:
             deviation = standard_uncertainty(job.meter, key, indication)
+            if r.key == "crank":
+                deviation = while_cranking(deviation, indication)
             yield _Row(
                 quantity,
                 index,
