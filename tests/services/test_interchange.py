@@ -18,6 +18,7 @@ def alike(family: str) -> set[str]:
         str(FAMILIES[family].values[name].choices[int(code)])
         for options, _ in _alike_by_options(FAMILIES[family])
         for name, code in options.items()
+        if name != "clamp"  # of both ends alike, whichever it is
     }
 
 
