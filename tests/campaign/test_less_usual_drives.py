@@ -42,13 +42,13 @@ def test_a_bridge_lets_both_leads_rest_low_or_high(
         assert found == pytest.approx(share * 12.5, abs=0.05)
 
 
-@pytest.mark.parametrize(("biased", "is_up"), [(0.0, (1, 1)), (1.0, (0, 1)), (2.0, (1, 0))])
+@pytest.mark.parametrize(("pulled_down", "is_up"), [(0.0, (1, 1)), (1.0, (0, 1)), (2.0, (1, 0))])
 def test_a_bridge_that_rests_biases_both_leads_or_one(
-    biased: float, is_up: tuple[int, int]
+    pulled_down: float, is_up: tuple[int, int]
 ) -> None:
     drawn = ideal("throttle-body", {})
     name = motor_of(drawn)
-    parts = {"biased": biased, "bias": 0.4, "bias ohm": 2000.0}
+    parts = {"pulled down": pulled_down, "bias": 0.4, "bias ohm": 2000.0}
     circuit = drawn.with_edits({f"{name}.{key}": value for key, value in parts.items()})
     for lead, up in zip(("a", "b"), is_up, strict=True):
         found = volts(circuit, f"{name}.{lead}", plugged=False, quantities={})

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from backprobe.families.faults import Fault, faults_of
+from backprobe.families import fault_edits, fault_electronics
+from backprobe.families.faults import SHORT_OHM, Fault, faults_of
 from backprobe.families.loader import load_families
 from backprobe.families.schema import Driven, Family, Prior
 from backprobe.families.tables import Range, Row, reading_rows
@@ -130,12 +131,33 @@ def test_a_ratiometric_sensor_without_ground_reads_high_and_without_supply_low()
     assert without_supply.high < 5.15
 
 
-def test_a_short_to_battery_shows_battery_voltage() -> None:
-    found = with_fault("pressure-manifold-three-wire", "short-to-battery", "signal",
-                       UNPLUGGED, "signal")  # fmt: skip
-    assert found.middle > 11.0
+def without_cache(name: str, kind: str, wire: str, state: str) -> Range:
+    """What the signal of a family shows with a fault, as its priors stand now."""
+    family = FAMILIES[name]
+    rows = reading_rows(family, faults=(chosen(family, kind, wire),))
+    return cell(family, rows[-1], state, "signal")
+
+
+def test_an_unprotected_sensor_without_supply_holds_its_signal_low(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # Where the input pulls up: a junction above its dead supply, and the one or two junctions that
+    # its electronics leave there before they draw what the pull-up brings.
+    always = replace(fault_electronics.BACK_FEED_TAKEN, weights=(1.0, 0.0))
+    monkeypatch.setattr(fault_electronics, "BACK_FEED_TAKEN", always)
+    shown = without_cache("pressure-manifold-three-wire", "open", "supply", IDLE)
+    assert shown.middle < 0.3
+    assert shown.high < 0.7 + 1.1
+
+
+def test_a_short_to_battery_shows_battery_voltage(monkeypatch: pytest.MonkeyPatch) -> None:
+    name = "pressure-manifold-three-wire"
+    with_leaks = without_cache(name, "short-to-battery", "signal", UNPLUGGED)
+    assert with_leaks.middle > 11.0
     # Where damp only leaks, what pulls the input down takes its share: still beyond any 5 V.
-    assert found.low > 6.0
+    assert with_leaks.low > 6.0
+    monkeypatch.setattr(fault_edits, "LEAK_OHM", SHORT_OHM)
+    assert without_cache(name, "short-to-battery", "signal", UNPLUGGED).low > 11.0
 
 
 # Makers' texts: 0.40 to 0.50 V bias; hot 0.1 to 0.9 V.

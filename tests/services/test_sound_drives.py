@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from backprobe.job import Indication, Job, Round
+from backprobe.job import Indication, Round
 from backprobe.services.explain import explain
 from tests.services.sheets import job, taken, unplugged
 from tests.services.test_sound_habits import first
@@ -80,10 +80,8 @@ def test_damp_between_battery_and_a_signal_wire_leaks_without_being_a_hard_short
     # (Kirchhoff's law): 7.06 V and 3.00 V.
     apart = unplugged("A", {"1": 7.06, "2": 0.005}, battery=12.3, check=12.3)
     mated = next_to(apart, "B", {"1": 3.0, "2": 0.012})
-    answer = explain(replace_kind(job("12", apart, mated), "temperature"))
+    sheet = job("12", apart, mated)
+    told = replace(sheet, connector=replace(sheet.connector, kind="temperature"))
+    answer = explain(told)
     assert first(answer).fault == "short-to-battery:signal-thermistor"
     assert first(answer).terminals == ("1",)
-
-
-def replace_kind(sheet: Job, kind: str) -> Job:
-    return replace(sheet, connector=replace(sheet.connector, kind=kind))

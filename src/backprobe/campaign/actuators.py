@@ -124,7 +124,7 @@ class Motor(Block):
         habit = rng.spawn(1)[0]
         return {
             self.key("lies high"): float(chance(habit, 0.25)),
-            self.key("biased"): pick(habit, (0.75, 0.0), (0.125, 1.0), (0.125, 2.0)),
+            self.key("pulled down"): pick(habit, (0.75, 0.0), (0.125, 1.0), (0.125, 2.0)),
             self.key("ohm"): log_even(rng, 0.7, 10.0),
             self.key("in series"): 0.0,
             self.key("across"): INF,
@@ -157,7 +157,7 @@ class Motor(Block):
             net.resistor(second, bottom, values[self.key("on")])
             return
         volt = values[self.key("bias")] * (now.battery if now.awake else 0.0)
-        pulled_down = values[self.key("biased")]  # neither, the first or the second lead
+        pulled_down = values[self.key("pulled down")]  # neither, the first or the second lead
         for number, node in ((1.0, first), (2.0, second)):
             up = 0.0 if pulled_down == number else volt
             net.source(node, INNER, up, values[self.key("bias ohm")])
