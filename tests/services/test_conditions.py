@@ -11,7 +11,7 @@ from backprobe.job import Indication, Round
 from backprobe.services.conditions import (
     BAD_LEAD,
     BAD_LEAD_ELSEWHERE,
-    BAD_LEAD_REPEATED,
+    BAD_LEAD_STAYS,
     KEY_NOT_ON,
     NOT_HOME,
 )
@@ -57,23 +57,40 @@ def test_a_failed_check_is_a_bad_lead_also_where_nothing_else_was_read() -> None
     assert (0,) in [c.bad_lead for c in conditions]
 
 
-def test_priors_of_the_conditions_are_what_they_say() -> None:
+def on_bracket(n_round: int) -> dict[tuple[int, ...], float]:
+    """Log priors of bad leads, steady and wandering together, of rounds on one bracket."""
     rounds = [
-        replace(FULL, name=n, black_lead="bracket", black_lead_check=None) for n in ("A", "B")
+        replace(FULL, name=f"{n}", black_lead="bracket", black_lead_check=None)
+        for n in range(n_round)
     ]
     found: dict[tuple[int, ...], float] = {}
-    for c in problem_of(job("12", *rounds)).conditions:  # steady or wandering
+    for c in problem_of(job("12", *rounds)).conditions:
         found[c.bad_lead] = np.logaddexp(found.get(c.bad_lead, -math.inf), c.log_prior)
+    return found
+
+
+def test_priors_of_the_conditions_are_what_they_say() -> None:
     odd = BAD_LEAD_ELSEWHERE
-    assert found[()] == pytest.approx(2 * math.log(1 - odd))
-    assert found[(0,)] == found[(1,)] == pytest.approx(math.log(odd) + math.log(1 - odd))
+    found = on_bracket(2)
+    assert found[()] == pytest.approx(math.log(1 - odd))
+    some = math.log(odd * (1 - BAD_LEAD_STAYS) / 2)
+    assert found[(0,)] == found[(1,)] == pytest.approx(some)
     both = found[(0, 1)]
-    assert both == pytest.approx(math.log(odd * BAD_LEAD_REPEATED))
-    # Two rounds on one point go bad together more often than by chance. The priors are rounded
-    # judgements, normalised with everything else: their sum only has to be near one.
+    assert both == pytest.approx(math.log(odd * BAD_LEAD_STAYS))
+    # Two rounds on one point go bad together more often than by chance.
     assert both > 2 * math.log(odd)
-    assert sum(math.exp(p) for p in found.values()) == pytest.approx(1.0, abs=0.05)
+    assert sum(math.exp(p) for p in found.values()) == pytest.approx(1.0)
     assert BAD_LEAD < BAD_LEAD_ELSEWHERE
+
+
+@pytest.mark.parametrize("n_round", [1, 2, 3, 5])
+def test_a_point_is_as_likely_bad_however_many_rounds_are_taken_there(n_round: int) -> None:
+    """The point is bad, not each round anew: what is odds of it is shared among its rounds."""
+    found = on_bracket(n_round)
+    assert sum(math.exp(p) for p in found.values()) == pytest.approx(1.0)
+    assert math.exp(found[()]) == pytest.approx(1.0 - BAD_LEAD_ELSEWHERE)
+    if n_round > 1:
+        assert found[tuple(range(n_round))] > max(found[(i,)] for i in range(n_round))
 
 
 def test_a_round_that_reads_like_key_off_may_have_been_key_off() -> None:

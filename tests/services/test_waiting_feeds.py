@@ -6,6 +6,8 @@ key-on and while the engine turns; a bad ground path lifts by the current that r
 
 from dataclasses import replace
 
+import pytest
+
 from backprobe.job import Indication, Job
 from backprobe.services.explain import explain
 from tests.services.sheets import job, taken, unplugged
@@ -32,6 +34,32 @@ def test_a_feed_that_comes_with_the_engine_is_no_fault() -> None:
     said = [text for text in answer.measurement.remarks if text.startswith("Terminal A, battery")]
     assert len(said) == 1
     assert "(round A, B) and live while the engine turns (round C)" in said[0]
+
+
+@pytest.mark.parametrize(
+    ("apart", "mated", "turning", "ohm"),
+    [
+        ((-0.003, 0.015), (0.011, 0.013), (13.7, 0.11), 68.0),
+        ((0.004, -0.003), (0.006, 0.009), (13.6, 0.08), 88.0),
+        ((-0.003, 2.03), (0.007, 0.012), (13.6, 0.073), None),  # its driver is watched
+    ],
+)
+def test_a_relay_whose_feed_comes_with_the_engine_which_then_pulls_it_is_sound(
+    apart: tuple[float, float],
+    mated: tuple[float, float],
+    turning: tuple[float, float],
+    ohm: float | None,
+) -> None:
+    """A fuel pump's relay, say: nothing on it at first, then battery voltage and the driver on."""
+    by_pin = [dict(zip("AB", volts, strict=True)) for volts in (apart, mated, turning)]
+    first = unplugged("A", by_pin[0], battery=12.6, check=12.59)
+    second = replace(first, name="B", plugged=True, volts=taken(by_pin[1]))
+    if ohm is not None:
+        first = replace(first, sensor_ohms={("A", "B"): Indication(ohm)})
+    answer = explain(job("AB", first, second, running("C", by_pin[2])))
+    roles = {each.pin: max(each.roles, key=each.roles.__getitem__) for each in answer.terminals}
+    assert roles == {"A": "supply-battery", "B": "driver-control"}
+    assert max(answer.faults, key=lambda fault: fault.probability).fault == "none"
 
 
 def test_a_lift_that_grows_while_the_engine_runs_is_no_bad_black_lead() -> None:

@@ -60,18 +60,20 @@ def draw_circuit(rng: Random, design: Design | None = None, unused: int | None =
     values: dict[str, float] = {}
     for block in everything:
         values |= block.draw(rng)
+    is_fed = any(wire.role == "supply-battery" for wire in wires)
     for wire in wires:
-        values |= _draw_wire(rng, wire)
+        # What a sensor draws from the battery returns through its ground.
+        is_power = wire.role in POWER_ROLES or (is_fed and wire.role == "sensor-ground")
+        values |= _draw_wire(rng, wire, thick=is_power)
     return Circuit(chosen, everything, wires, values)
 
 
-def _draw_wire(rng: Random, wire: Wire) -> dict[str, float]:
+def _draw_wire(rng: Random, wire: Wire, *, thick: bool) -> dict[str, float]:
     """Draw a wire: copper and crimps, a splice, the contact; damp; what it picks up when idle.
 
     Wires that carry ampere are thicker and better joined; those of signals are thin.
     """
     key = wire.key
-    thick = wire.role in POWER_ROLES
     metres = even(rng, 0.3, 4.5)
     copper = metres * log_even(rng, 0.012, 0.036 if thick else 0.06)  # 1.5 to 0.5, 0.35 mm2
     splice = log_even(rng, 1e-3, 0.03 if thick else 0.15) if chance(rng, 0.3) else 0.0

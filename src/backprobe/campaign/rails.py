@@ -28,7 +28,7 @@ class Rails(Block):
             "rails.feed.asleep": log_even(rng, 3.0, 3e3),
             "rails.vcc.volt": even(rng, 4.92, 5.08),
             "rails.vcc.asleep": log_even(rng, 200.0, 3e4),
-            "rails.ground.ohm": log_even(rng, 0.003, 0.3),
+            "rails.ground.ohm": log_even(rng, 0.003, 0.15),
             "rails.body.ohm": log_even(rng, 0.002, 0.05),
             "rails.short is permanent": float(chance(rng, 0.5)),
             "rails.lift": 0.0,

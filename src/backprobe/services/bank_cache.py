@@ -45,7 +45,8 @@ from backprobe.vocabulary import NO_FAULT, ROLES
 Progress = Callable[[str, float], None]
 
 CACHE_VARIABLE = "BACKPROBE_CACHE"  # environment: another directory for the cache
-HEALTHY_PARTICLES = 64
+HEALTHY_PARTICLES = 96
+RARE_PARTICLES = 32  # of these drawn so that rare options are there, too
 FAULTY_PARTICLES = 16
 SEED = 20240229
 _CODE = ("core", "families")
@@ -98,7 +99,9 @@ class Shelf:
         healthy = np.array([f.kind == NO_FAULT for _, f in hypotheses.pairs])
         count = np.where(healthy, HEALTHY_PARTICLES, FAULTY_PARTICLES)
         sheet = standard_sheet(n_terminal, len(ROLES))
-        bench = Workbench(hypotheses, draw_bank(hypotheses.table, count, sheet, SEED), sheet)
+        n_rare = np.where(healthy, RARE_PARTICLES, 0)
+        bank = draw_bank(hypotheses.table, count, sheet, SEED, n_rare)
+        bench = Workbench(hypotheses, bank, sheet)
         arrays = _flat("table", hypotheses.table)
         arrays |= {"free_name": hypotheses.free_name, "driven_name": hypotheses.driven_name}
         arrays |= {"hypothesis": bench.bank.hypothesis, "z": bench.bank.z}
@@ -152,7 +155,9 @@ class Shelf:
 @lru_cache(maxsize=1)
 def _fingerprint() -> str:
     """Digest of family files and of the code that a bank depends on."""
-    digest = hashlib.sha256(f"{np.__version__} {HEALTHY_PARTICLES} {FAULTY_PARTICLES}".encode())
+    digest = hashlib.sha256(
+        repr((np.__version__, HEALTHY_PARTICLES, RARE_PARTICLES, FAULTY_PARTICLES)).encode()
+    )
     root = resources.files("backprobe")
     for folder in _CODE:
         for path in sorted(_walk(root / folder), key=str):

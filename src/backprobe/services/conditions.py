@@ -16,13 +16,17 @@ from numpy.typing import NDArray
 
 from backprobe.core.inference.black_lead import LeadKind
 from backprobe.core.inference.sheet import Sheet, SheetRound
-from backprobe.job import Round
+from backprobe.job import Indication, Round
+from backprobe.services.accuracy import while_cranking
 from backprobe.vocabulary import BATTERY_NEGATIVE
 
-# Prior probability that a round is not what it says: common practice, no source.
-BAD_LEAD = 0.02  # on battery negative itself
+# Prior probability that a measurement is not what it says: common practice, no source.
+# Of a point of the black lead, however many rounds are read there: on battery negative itself.
+BAD_LEAD = 0.02
 BAD_LEAD_ELSEWHERE = 0.06
-BAD_LEAD_REPEATED = 0.5  # a second round on the same point as a bad one
+# Of a bad point, that it is bad in every round taken there: the lead mostly stays where it was
+# clipped. Else it was in some of them only, knocked or clipped anew.
+BAD_LEAD_STAYS = 0.5
 KEY_NOT_ON = 0.006
 NOT_HOME = 0.001
 # A check that agrees with the battery to this clears the lead. One meter read both, so most of its
@@ -85,14 +89,13 @@ def conditions(sheet: Sheet, rounds: tuple[Round, ...]) -> Iterator[Condition]:
 
     Black leads are bad in one way in all rounds, wandering or steady, each as likely as the other.
     """
-    prior = [BAD_LEAD if r.black_lead == BATTERY_NEGATIVE else BAD_LEAD_ELSEWHERE for r in rounds]
-    sound = float(np.sum(np.log1p(-np.array(prior)))) if rounds else 0.0
+    sound = float(sum(np.log1p(-_prior(where)) for where in {point(r) for r in rounds}))
     come_and_go = _some_wiggled(sheet)
     if come_and_go:
         sound += float(np.log1p(-COMES_AND_GOES))
     yield Condition(sheet, sound)
     for which in _bad_leads(rounds):
-        log_prior = sound + _log_odds(rounds, prior, which) - np.log(2.0)
+        log_prior = sound + _log_odds(rounds, which) - np.log(2.0)
         yield Condition(sheet, log_prior, which, wanders=True)
         yield Condition(sheet, log_prior, which)
     for i, r in enumerate(rounds):
@@ -136,28 +139,50 @@ def _bad_leads(rounds: tuple[Round, ...]) -> list[tuple[int, ...]]:
     return list(dict.fromkeys(tuple(sorted(s)) for s in sets))
 
 
-def _log_odds(rounds: tuple[Round, ...], prior: list[float], which: tuple[int, ...]) -> float:
-    """Log of how likely these leads are bad against sound; a point that is bad may stay so."""
-    total, seen = 0.0, set()
-    for i in which:
-        where = point(rounds[i])
-        share = BAD_LEAD_REPEATED if where in seen else prior[i]
-        total += float(np.log(share) - np.log1p(-prior[i]))
-        seen.add(where)
+def _prior(where: str) -> float:
+    """Probability that a point of the black lead is bad."""
+    return BAD_LEAD if where == BATTERY_NEGATIVE else BAD_LEAD_ELSEWHERE
+
+
+def _log_odds(rounds: tuple[Round, ...], which: tuple[int, ...]) -> float:
+    """Log of how likely these leads are bad against sound; a bad point mostly stays so.
+
+    That it was bad in some of its rounds only is shared among them.
+    """
+    total = 0.0
+    for where in dict.fromkeys(point(rounds[i]) for i in which):
+        there = [i for i, r in enumerate(rounds) if point(r) == where and _has_volts(r)]
+        n_bad = sum(point(rounds[i]) == where for i in which)
+        total += float(np.log(_prior(where)) - np.log1p(-_prior(where)))
+        if n_bad < len(there):
+            total += float(np.log1p(-BAD_LEAD_STAYS) - np.log(len(there)))
+        elif n_bad > 1:
+            total += float(np.log(BAD_LEAD_STAYS))
     return total
 
 
-def lead_gap(r: Round) -> tuple[float, float] | None:
-    """What is missing between check and battery, and what a sound lead may miss; None: unread."""
-    if r.battery_volts is None or r.black_lead_check is None:
+@dataclass(frozen=True, slots=True)
+class LeadGap:
+    """What is missing between the check of a black lead and the battery, all V.
+
+    holds_below, fails_above : what shows a sound point and what a bad one; in between, neither.
+    """
+
+    volt: float
+    holds_below: float
+    fails_above: float
+
+
+def lead_gap(r: Round, battery: Indication | None = None) -> LeadGap | None:
+    """The gap of a round, by its own battery voltage or another's; None: unread."""
+    battery, check = r.battery_volts if battery is None else battery, r.black_lead_check
+    if battery is None or check is None:
         return None
-    battery, check = r.battery_volts.value, r.black_lead_check.value
-    return abs(battery - check), lead_tolerance(battery)
-
-
-def lead_tolerance(battery: float) -> float:
-    """What the check of a sound black lead may miss of the battery's volts, V."""
-    return LEAD_CHECK_VOLT + LEAD_CHECK_SHARE * abs(battery)
+    tolerance = LEAD_CHECK_VOLT + LEAD_CHECK_SHARE * abs(battery.value)
+    wandering = tolerance
+    if r.key == "crank":  # one is read after the other
+        wandering = while_cranking(while_cranking(tolerance, battery), check)
+    return LeadGap(abs(battery.value - check.value), tolerance, LEAD_FAILS_AT * wandering)
 
 
 def _may_be_bad(r: Round) -> bool:
@@ -168,13 +193,13 @@ def _may_be_bad(r: Round) -> bool:
 def _lead_holds(r: Round) -> bool:
     """Whether the check of the black lead's point against the battery posts shows it sound."""
     gap = lead_gap(r)
-    return gap is not None and gap[0] < gap[1]
+    return gap is not None and gap.volt < gap.holds_below
 
 
 def _lead_fails(r: Round) -> bool:
     """Whether the check shows a bad point beyond what a meter may be off."""
     gap = lead_gap(r)
-    return gap is not None and gap[0] > LEAD_FAILS_AT * gap[1]
+    return gap is not None and gap.volt > gap.fails_above
 
 
 def _may_be_off(r: Round) -> bool:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from enum import Enum
 
 from backprobe.job import Round
-from backprobe.services.conditions import LEAD_FAILS_AT, lead_gap, lead_tolerance
+from backprobe.services.conditions import LeadGap, lead_gap
 
 AT_REST = ("off", "on")  # positions of the key; a running or cranking engine moves the battery
 # What a battery moves by between two rounds of one key position, V (common practice, no source).
@@ -34,19 +34,18 @@ def lead_checks(rounds: Sequence[Round]) -> tuple[LeadCheck, ...]:
 def _lead_check(rounds: Sequence[Round], i: int) -> LeadCheck:
     gap = lead_gap(rounds[i])
     if gap is not None:
-        return _verdict(*gap, moves=0.0)
+        return _verdict(gap, moves=0.0)
     known = [r.battery_volts for r in rounds[:i] if r.key == rounds[i].key and r.battery_volts]
-    check = rounds[i].black_lead_check
-    if check is None or not known or rounds[i].key not in AT_REST:
+    if not known or rounds[i].key not in AT_REST:
         return LeadCheck.OPEN
-    battery = known[-1].value
-    return _verdict(abs(battery - check.value), lead_tolerance(battery), moves=BATTERY_MOVES)
+    gap = lead_gap(rounds[i], known[-1])
+    return LeadCheck.OPEN if gap is None else _verdict(gap, moves=BATTERY_MOVES)
 
 
-def _verdict(gap: float, tolerance: float, moves: float) -> LeadCheck:
-    if gap < tolerance + moves:
+def _verdict(gap: LeadGap, moves: float) -> LeadCheck:
+    if gap.volt < gap.holds_below + moves:
         return LeadCheck.HOLDS
-    return LeadCheck.FAILS if gap > LEAD_FAILS_AT * tolerance + moves else LeadCheck.OPEN
+    return LeadCheck.FAILS if gap.volt > gap.fails_above + moves else LeadCheck.OPEN
 
 
 def last_told(checks: Sequence[LeadCheck]) -> int | None:

@@ -9,12 +9,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
 from backprobe.core.inference.hypotheses import HypothesisTable
 from backprobe.core.inference.layout import Layout, layout_of, start_choices
 from backprobe.core.inference.predict import predict
+from backprobe.core.inference.prior import option_middles
 from backprobe.core.inference.sheet import Sheet, SheetRound
 
 Array = NDArray[np.float64]
@@ -95,7 +96,60 @@ def draw_coordinates(n_particle: int, n_z: int, seed: int) -> Array:
     return np.clip(ndtri(np.clip(points, 1e-6, 1 - 1e-6)), -LARGEST_Z, LARGEST_Z)
 
 
-def draw_bank(table: HypothesisTable, n_particle: IntArray, sheet: Sheet, seed: int) -> Bank:
+def with_rare_options(
+    table: HypothesisTable, hypothesis: IntArray, layout: Layout, z: Array
+) -> Array:
+    """Coordinates whose choices fall on rare options more often than their priors have it.
+
+    As often as the square roots of their probabilities say: of thirty particles five have an option
+    of three in a hundred, where one would. What a fit starts from is no evidence, and from a start
+    with other choices than the vehicle's, which do not move in a fit, it never comes near.
+
+    Parameters
+    ----------
+    table : HypothesisTable
+        All hypotheses.
+    hypothesis : ndarray of int, shape (B,)
+        Hypothesis of each row.
+    layout : Layout
+        Of the coordinates.
+    z : ndarray, shape (B, n_z)
+
+    Returns
+    -------
+    ndarray, shape (B, n_z)
+        Each choice in the middle of an option's bin.
+    """
+    out = z.copy()
+    free = slice(layout.n_free)
+    out[:, free] = _spread(table.static.choice, table.static.edge, hypothesis, z[:, free])
+    for state in layout.states:
+        choice, edge = (a[:, state] for a in (table.driven_prior.choice, table.driven_prior.edge))
+        base = layout.base(state)
+        out[:, base] = _spread(choice, edge, hypothesis, z[:, base])
+    return out
+
+
+def _spread(choice: Array, edge: Array, hypothesis: IntArray, z: Array) -> Array:
+    """Coordinates (B, n) with choices, whose options (H, n, N_CHOICE) say, more evenly spread."""
+    out = z.copy()
+    reach = np.cumsum(np.sqrt(np.diff(ndtr(edge), axis=-1, prepend=0.0)), axis=-1)
+    middle = option_middles(choice, edge)
+    for q in np.flatnonzero(~np.isnan(choice[..., 0]).all(axis=0)):
+        own = reach[hypothesis, q]  # (B, N_CHOICE)
+        place = (ndtr(z[:, q]) * own[:, -1] > own.T).sum(axis=0)
+        chosen = middle[hypothesis, q, np.minimum(place, choice.shape[-1] - 1)]
+        out[:, q] = np.where(np.isnan(chosen), z[:, q], chosen)
+    return out
+
+
+def draw_bank(
+    table: HypothesisTable,
+    n_particle: IntArray,
+    sheet: Sheet,
+    seed: int,
+    n_rare: IntArray | None = None,
+) -> Bank:
     """Draw particles, nothing solved yet.
 
     Parameters
@@ -108,6 +162,8 @@ def draw_bank(table: HypothesisTable, n_particle: IntArray, sheet: Sheet, seed: 
         `standard_sheet`.
     seed : int
         Of the quasi-random points.
+    n_rare : ndarray of int, shape (H,), optional
+        How many of them, the last ones, are drawn `with_rare_options`; none by default.
 
     Returns
     -------
@@ -117,11 +173,15 @@ def draw_bank(table: HypothesisTable, n_particle: IntArray, sheet: Sheet, seed: 
     layout = layout_of(table, sheet)
     points = draw_coordinates(int(n_particle.max()), layout.size, seed)
     points[:, layout.change(0).start :] = 0.0  # no change between rounds, sound black leads
-    z = np.concatenate([points[:n] for n in n_particle]).astype(np.float32)
-    n_t = table.role.shape[1]
     hypothesis = np.repeat(np.arange(n_particle.size), n_particle)
+    z = np.concatenate([points[:n] for n in n_particle])
+    if n_rare is not None:
+        before = np.repeat(np.cumsum(n_particle) - n_rare, n_particle)
+        some = np.flatnonzero(np.arange(hypothesis.size) >= before)
+        z[some] = with_rare_options(table, hypothesis[some], layout, z[some])
+    n_t = table.role.shape[1]
     ohm = np.zeros((hypothesis.size, n_t, n_t), dtype=np.float32)
-    return Bank(hypothesis, z, ohm, {})
+    return Bank(hypothesis, z.astype(np.float32), ohm, {})
 
 
 def part(bank: Bank, index: IntArray) -> Bank:
