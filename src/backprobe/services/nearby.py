@@ -15,7 +15,7 @@ from backprobe.core.inference.sheet import Sheet
 from backprobe.families.faults import SUPPLIES, Fault
 from backprobe.services.bank_cache import Workbench
 from backprobe.services.fits import refined, score, start_z
-from backprobe.services.from_bank import TWO_STEPS, first_of_each, wirings_alike
+from backprobe.services.from_bank import AFTER_STEPS, TWO_STEPS, first_of_each, wirings_alike
 from backprobe.services.shared_values import carried_over, moved
 from backprobe.vocabulary import NO_FAULT, ROLES
 
@@ -112,14 +112,35 @@ def _around(bench: Workbench, sheet: Sheet, fits: Fit, centres: IntArray) -> Fit
     source = np.concatenate([np.flatnonzero(near), of, swapped])
     new = first_of_each(table, hypothesis, assigned)
     new = new[new >= int(near.sum())]
-    if not new.size:
-        return fits.rows(new)
-    start = _starts(bench, sheet, fits, source[new], hypothesis[new], assigned[new])
-    first = fit(table, *start[:3], sheet, len(TWO_STEPS), start[3], gentle=TWO_STEPS)
+    first = _unharmed(bench, sheet, fits, centres)
+    if new.size:
+        start = _starts(bench, sheet, fits, source[new], hypothesis[new], assigned[new])
+        other = fit(table, *start[:3], sheet, len(TWO_STEPS), start[3], gentle=TWO_STEPS)
+        first = fitting.concatenate([first, other])
     reached = first.log_posterior + table.log_prior[first.hypothesis]
     floor = float((fits.log_posterior + table.log_prior[fits.hypothesis]).max()) - WORTH_FITTING
     worth = first.rows(np.flatnonzero(reached > floor))
     return refined(bench, sheet, worth) if worth.hypothesis.size else worth
+
+
+def _unharmed(bench: Workbench, sheet: Sheet, fits: Fit, centres: IntArray) -> Fit:
+    """The circuits of explanations without their faults, straight from where those ended.
+
+    What a fault has found, a switching cell, say, is lost again where a particle fits better as it
+    stands.
+    """
+    table = bench.hypotheses.table
+    sound = np.array([bench.hypotheses.sound(int(h)) for h in fits.hypothesis[centres]])
+    some = np.flatnonzero(sound != fits.hypothesis[centres])
+    rows, layout = centres[some], layout_of(table, sheet)
+    if not rows.size:
+        return fits.rows(rows)
+    z = [
+        carried_over(bench, layout, int(fits.hypothesis[row]), fits.z[row], sound[k : k + 1])[0]
+        for k, row in zip(some, rows, strict=True)
+    ]
+    start, wires, kinds = np.concatenate(z), fits.assigned[rows], fits.lead_kind[rows]
+    return fit(table, sound[some], wires, start, sheet, AFTER_STEPS, kinds, gentle=())
 
 
 def _starts(

@@ -11,7 +11,8 @@
    says little of where its fit will end. Where a fault leads, also if it is clear, its circuit is
    looked for unharmed in all ways to wire it.
 5. Around the best explanations (`nearby`) stand others that a start from the bank hits on by luck:
-   the same circuit with its other faults and wired in other ways, related circuits.
+   the same circuit with its other faults and wired in other ways, related circuits. Where one of
+   them comes far nearer to the readings once it is carried to its end, around that one, too.
 6. Where the best of all takes a reading for a mistake, the mistake may be its own: all is looked
    at in more ways before a slip of the pen is believed.
 """
@@ -61,6 +62,9 @@ LIKELY_START = 20.0
 # After its few steps a start from the bank may still be far from its end, where wires are exchanged
 # above all: nats behind the best within which the best of each hypothesis goes on, and how far.
 MAY_COME_NEAR, N_CARRIED, CARRIED_STEPS = 25.0, 60, 5
+# Nats that an explanation gains over all others when it is carried to its end, for which what
+# stands around it is looked at once more.
+RISEN = 4.0
 N_TURNED = 3  # of the best, looked at with wires of like roles changed over
 
 
@@ -151,8 +155,20 @@ def _from_bank(bench: Workbench, sheet: Sheet, near: Fit, width: Width | None) -
         near = fitting.concatenate([near, rivals_from_bank(bench, sheet, width)])
         near = fitting.concatenate([near, carried_on(bench, sheet, near)])
     near = fitting.concatenate([near, from_every_particle(bench, sheet, near)])
-    near = gone_around(bench, sheet, near)
-    return refined(bench, sheet, near, most=N_LAST, within=NEAR)
+    return _settled(bench, sheet, near)
+
+
+def _settled(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
+    """The same fits, what stands around the best beside them, the best carried to the end.
+
+    Where one then comes far nearer to the readings than any did, it is gone around once more.
+    """
+    for _ in range(2):
+        around = gone_around(bench, sheet, fits)
+        fits = refined(bench, sheet, around, most=N_LAST, within=NEAR)
+        if fits.log_posterior.max() < around.log_posterior.max() + RISEN:
+            break
+    return fits
 
 
 def carried_on(bench: Workbench, sheet: Sheet, fits: Fit) -> Fit:
