@@ -99,9 +99,11 @@ def follow_the_proposals(phone: Page) -> int:
             break
         label, written = wanted_of(phone, known)
         if written:
-            number, _, unit = written.partition(" ")
-            enter(phone, phone.locator(f'a.cell[data-label="{label}"]'), number, unit)
-            taken += 1
+            wanted = phone.locator(f'a.cell[data-label="{label}"]')
+            if wanted.count():  # a value that is no longer wanted goes when the search has ended
+                number, _, unit = written.partition(" ")
+                enter(phone, wanted, number, unit)
+                taken += 1
             continue
         # Without waiting for one, since that search may also find that nothing more is wanted.
         phone.get_by_role("button", name="Skip: can't reach it").evaluate_all(
